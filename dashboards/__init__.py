@@ -1,0 +1,1 @@
+"""The Dash board: what the record says, drawn."""

@@ -1,0 +1,1 @@
+"""Everything that brings readings in: files, ports, and the rehearsal foundry."""

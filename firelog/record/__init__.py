@@ -1,0 +1,1 @@
+"""Everything on disk: the one door to SQLite."""

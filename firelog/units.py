@@ -1,0 +1,279 @@
+"""Temperatures, differences, rates, durations and instants: parsing and showing, here only.
+
+Inside firelog a temperature is °C (``_c``), a difference or tolerance is kelvin (``_k``), a rate
+K/h, a duration seconds (``_s``), an instant int64 microseconds UTC (``_us``). A temperature and a
+difference are converted by different functions on purpose: a tolerance of 25 °F is 13.89 K, and
+whoever adds the 32 to it gets −3.9.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime, tzinfo
+from typing import Literal, TypeVar
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firelog.errors import InputError
+
+TemperatureUnit = Literal["C", "F", "K"]
+Number = TypeVar("Number", float, NDArray[np.float64])
+
+ZERO_C_IN_K = 273.15  # SI Brochure, 9th edition, section 2.3.1
+K_PER_F = 5.0 / 9.0
+
+_UNIT_NAMES: dict[str, TemperatureUnit] = {
+    "c": "C",
+    "°c": "C",
+    "degc": "C",
+    "deg c": "C",
+    "celsius": "C",
+    "℃": "C",
+    "f": "F",
+    "°f": "F",
+    "degf": "F",
+    "deg f": "F",
+    "fahrenheit": "F",
+    "℉": "F",
+    "k": "K",
+    "kelvin": "K",
+}
+_SECONDS = {
+    "s": 1.0,
+    "sec": 1.0,
+    "second": 1.0,
+    "seconds": 1.0,
+    "min": 60.0,
+    "mins": 60.0,
+    "minute": 60.0,
+    "minutes": 60.0,
+    "h": 3600.0,
+    "hr": 3600.0,
+    "hour": 3600.0,
+    "hours": 3600.0,
+    "d": 86400.0,
+    "day": 86400.0,
+    "days": 86400.0,
+}
+_NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
+_QUANTITY = re.compile(rf"^\s*({_NUMBER})\s*(.*?)\s*$")
+_DURATION_PART = re.compile(rf"\s*({_NUMBER})\s*([a-zA-Z]+)\s*")
+_CLOCK = re.compile(r"^\s*(\d+):([0-5]\d)(?::([0-5]\d(?:\.\d+)?))?\s*$")
+
+
+# ---------------------------------------------------------------- temperatures and differences
+def temperature_unit(text: str) -> TemperatureUnit | None:
+    """Return ``"C"``, ``"F"`` or ``"K"`` for a unit as people and loggers write it, else None."""
+    return _UNIT_NAMES.get(text.strip().strip("[]()").strip().lower())
+
+
+def to_celsius(value: Number, unit: TemperatureUnit) -> Number:
+    """Convert a temperature (a point on the scale) from ``unit`` to °C."""
+    if unit == "C":
+        return value
+    if unit == "F":
+        return (value - 32.0) * K_PER_F
+    return value - ZERO_C_IN_K
+
+
+def from_celsius(temp_c: Number, unit: TemperatureUnit) -> Number:
+    """Convert a temperature in °C to ``unit``."""
+    if unit == "C":
+        return temp_c
+    if unit == "F":
+        return temp_c / K_PER_F + 32.0
+    return temp_c + ZERO_C_IN_K
+
+
+def difference_to_k(value: Number, unit: TemperatureUnit) -> Number:
+    """Convert a temperature difference, tolerance or rate per hour from ``unit`` to kelvin."""
+    return value * K_PER_F if unit == "F" else value
+
+
+def difference_from_k(value_k: Number, unit: TemperatureUnit) -> Number:
+    """Convert a difference in kelvin to the degrees of ``unit``."""
+    return value_k / K_PER_F if unit == "F" else value_k
+
+
+# ---------------------------------------------------------------- parsing
+def parse_temperature(value: object, default: TemperatureUnit) -> float:
+    """Read a temperature, a number in ``default`` or a string such as ``"1600 F"``, into °C.
+
+    Raises :class:`InputError` for anything that is not a temperature above absolute zero.
+    """
+    number, unit = _number_and_unit(value, default, what="temperature", example='"870 C"')
+    temp_c = to_celsius(number, unit)
+    if temp_c < -ZERO_C_IN_K - 1e-9:
+        raise InputError(f"{value!r} lies below absolute zero; write a temperature like 870")
+    return temp_c
+
+
+def parse_difference(value: object, default: TemperatureUnit) -> float:
+    """Read a difference or tolerance, a number in ``default`` or ``"25 F"``, into kelvin."""
+    number, unit = _number_and_unit(value, default, what="temperature difference", example='"15 K"')
+    return difference_to_k(number, unit)
+
+
+def parse_rate(value: object, default: TemperatureUnit) -> float:
+    """Read a rate, a number in degrees per hour or a string such as ``"5 K/min"``, into K/h."""
+    if isinstance(value, str) and "/" in value:
+        degrees, per = value.rsplit("/", 1)
+        seconds = _SECONDS.get(per.strip().lower())
+        if seconds is None:
+            raise InputError(f'{value!r} is not a rate; write it like "300 K/h" or "5 C/min"')
+        return parse_difference(degrees, default) * 3600.0 / seconds
+    number, unit = _number_and_unit(value, default, what="rate", example='"300 K/h"')
+    if isinstance(value, str) and not _bare(value):
+        raise InputError(f'{value!r} has no time in it; write a rate like "300 K/h"')
+    return difference_to_k(number, unit)
+
+
+def parse_duration(value: object) -> float:
+    """Read a duration into seconds: ``"90 min"``, ``"1 h 30 min"``, ``"1:30:00"``, or seconds.
+
+    Raises :class:`InputError` when it is negative or not a duration.
+    """
+    seconds = _duration(value)
+    if seconds is None:
+        raise InputError(f'{value!r} is not a duration; write it like "90 min" or "1 h 30 min"')
+    if not 0 <= seconds < 1e9:
+        raise InputError(f'{value!r} is not a possible duration; write it like "90 min"')
+    return seconds
+
+
+def _duration(value: object) -> float | None:
+    if isinstance(value, bool):
+        return None
+    if isinstance(value, int | float):
+        return float(value)
+    if not isinstance(value, str):
+        return None
+    if clock := _CLOCK.match(value):
+        hours, minutes, seconds = clock.groups()
+        return int(hours) * 3600.0 + int(minutes) * 60.0 + float(seconds or 0)
+    if _bare(value):
+        return float(value)
+    total, at = 0.0, 0
+    while at < len(value):
+        part = _DURATION_PART.match(value, at)
+        if not part or part[2].lower() not in _SECONDS:
+            return None
+        total += float(part[1]) * _SECONDS[part[2].lower()]
+        at = part.end()
+    return total if at else None
+
+
+def _bare(text: str) -> bool:
+    return re.fullmatch(rf"\s*{_NUMBER}\s*", text) is not None
+
+
+def _number_and_unit(
+    value: object, default: TemperatureUnit, *, what: str, example: str
+) -> tuple[float, TemperatureUnit]:
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        number, unit = float(value), default
+    else:
+        found = _QUANTITY.match(value) if isinstance(value, str) else None
+        named = temperature_unit(found[2]) if found and found[2] else default
+        if not found or named is None:
+            raise InputError(f"{value!r} is not a {what}; write a number or {example}")
+        number, unit = float(found[1]), named
+    if not np.isfinite(number):
+        raise InputError(f"{value!r} is not a finite {what}; write a number or {example}")
+    return number, unit
+
+
+# ---------------------------------------------------------------- instants
+def zone(name: str) -> ZoneInfo:
+    """Return the IANA time zone ``name``; raises :class:`InputError` when there is none."""
+    try:
+        return ZoneInfo(name)
+    except (KeyError, ValueError, OSError) as error:
+        raise InputError(
+            f"there is no time zone {name!r}; use a name like Europe/Lisbon or America/Denver"
+        ) from error
+
+
+def parse_instant(text: str, tz: tzinfo | None = None) -> int:
+    """Read an ISO 8601 instant into microseconds UTC.
+
+    A stamp without offset is taken in ``tz``; without ``tz`` it is refused, because a log that is
+    an hour off proves nothing. Raises :class:`InputError`.
+    """
+    try:
+        moment = datetime.fromisoformat(text.strip())
+    except ValueError as error:
+        raise InputError(
+            f"{text!r} is not a time; write it like 2026-03-01T08:00:00Z (year-month-day)"
+        ) from error
+    if moment.tzinfo is None:
+        if tz is None:
+            raise InputError(
+                f"{text!r} has no time zone; add Z or an offset like -07:00, or name --tz"
+            )
+        moment = moment.replace(tzinfo=tz)
+    return datetime_to_us(moment)
+
+
+def datetime_to_us(moment: datetime) -> int:
+    """Return microseconds since 1970 UTC of an aware datetime, exactly (no float on the way)."""
+    since = moment.astimezone(UTC) - datetime(1970, 1, 1, tzinfo=UTC)
+    return (since.days * 86400 + since.seconds) * 1_000_000 + since.microseconds
+
+
+def us_to_datetime(t_us: int, tz: tzinfo = UTC) -> datetime:
+    """Return the aware datetime of an instant in microseconds UTC."""
+    seconds, micros = divmod(int(t_us), 1_000_000)
+    return datetime.fromtimestamp(seconds, UTC).replace(microsecond=micros).astimezone(tz)
+
+
+def iso_utc(t_us: int) -> str:
+    """Return the instant as ISO 8601 in UTC with ``Z``; fractions only where there are any."""
+    text = us_to_datetime(t_us).replace(tzinfo=None).isoformat()
+    return (text.rstrip("0") if "." in text else text) + "Z"
+
+
+# ---------------------------------------------------------------- showing
+def show_temperature(temp_c: float, unit: TemperatureUnit, digits: int = 0) -> str:
+    """Return ``"1600 °F"`` or ``"871 °C"`` for a temperature in °C."""
+    sign = "K" if unit == "K" else f"°{unit}"
+    return f"{_rounded(from_celsius(temp_c, unit), digits)} {sign}"
+
+
+def show_difference(value_k: float, unit: TemperatureUnit, digits: int = 0) -> str:
+    """Return ``"±"``-free text of a difference: kelvin, or Fahrenheit degrees as ``"25 F°"``."""
+    if unit == "F":
+        return f"{_rounded(difference_from_k(value_k, 'F'), digits)} F°"
+    return f"{_rounded(value_k, digits)} K"
+
+
+def show_rate(rate_k_per_h: float, unit: TemperatureUnit) -> str:
+    """Return ``"300 K/h"`` or ``"540 °F/h"``."""
+    if unit == "F":
+        return f"{_rounded(difference_from_k(rate_k_per_h, 'F'), 0)} °F/h"
+    return f"{_rounded(rate_k_per_h, 0)} K/h"
+
+
+def show_duration(seconds: float) -> str:
+    """Return ``"45 s"``, ``"12 min"`` or ``"3 h 05 min"``, the shortest that says enough."""
+    sign = "−" if seconds < 0 else ""
+    whole = round(abs(seconds))
+    if whole < 120:
+        return f"{sign}{whole} s"
+    minutes = round(whole / 60)
+    if minutes < 60:
+        return f"{sign}{minutes} min"
+    return f"{sign}{minutes // 60} h {minutes % 60:02d} min"
+
+
+def show_instant(t_us: int, tz: tzinfo, *, seconds: bool = False) -> str:
+    """Return local date and clock time with the zone's own abbreviation."""
+    pattern = "%Y-%m-%d %H:%M:%S %Z" if seconds else "%Y-%m-%d %H:%M %Z"
+    return us_to_datetime(t_us, tz).strftime(pattern)
+
+
+def _rounded(value: float, digits: int) -> str:
+    text = f"{value:.{digits}f}"
+    return text.replace("-", "−") if float(text) else text.lstrip("-")
