@@ -7,26 +7,11 @@ Only data and validation of single values; the TOML reader builds it, ``target``
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from enum import StrEnum
 from typing import ClassVar
 
 from firelog.readings import FloatArray, QualityArray
 from firelog.units import TemperatureUnit
-
-
-class Verdict(StrEnum):
-    """Never two-valued: what is too uncertain or too full of holes to decide is not proven."""
-
-    PASS = "pass"
-    FAIL = "fail"
-    NOT_PROVEN = "not proven"
-
-
-class Decision(StrEnum):
-    """How a measured value meets a limit: guarded by its uncertainty (default), or plainly."""
-
-    GUARDED = "guarded"
-    SIMPLE = "simple"
+from firelog.verdict import Decision, Verdict
 
 
 # ---------------------------------------------------------------- what is aimed at
