@@ -1,0 +1,110 @@
+"""The one SQLite library of this process, and how a connection to a store is opened.
+
+Two SQLite libraries in one process drop each other's file locks and lose committed rows, so
+everything in firelog takes ``sqlite3`` from here. For the same reason nothing in a process that
+has a store open may ``open()`` or copy the store's file: closing that handle releases the locks.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from firelog.errors import StoreError
+
+
+def _import_sqlite_utils() -> tuple[Any, Any, Any]:
+    """Import sqlite-utils without pandas, which it loads (for seconds) only to map types."""
+    absent = "pandas" not in sys.modules
+    if absent:
+        sys.modules["pandas"] = None  # type: ignore[assignment]
+    try:
+        from sqlite_utils import Database as Database_  # noqa: PLC0415
+        from sqlite_utils import Migrations as Migrations_  # noqa: PLC0415
+        from sqlite_utils.utils import sqlite3 as driver  # noqa: PLC0415
+    finally:
+        if absent:
+            del sys.modules["pandas"]
+    return Database_, Migrations_, driver
+
+
+Database, Migrations, sqlite3 = _import_sqlite_utils()
+
+BUSY_TIMEOUT_S = 10.0
+# One durable transaction per scan: FULL makes a commit survive a power cut. Nobody checkpoints by
+# the way: the collector does it between scans, every other writer when it closes last.
+_WRITER_PRAGMAS = (
+    "journal_mode=wal",
+    "synchronous=full",
+    "wal_autocheckpoint=0",
+    "journal_size_limit=67108864",
+)
+
+
+def connect(path: Path, *, write: bool, create: bool = False) -> Any:
+    """Open a connection with explicit transactions only; it is bound to the calling thread."""
+    mode = "rwc" if create else "rw" if write else "ro"
+    uri = f"file:{quote(str(path.absolute()))}?mode={mode}"
+    return sqlite3.connect(uri, uri=True, timeout=BUSY_TIMEOUT_S, isolation_level=None)
+
+
+def tune(connection: Any, *, write: bool) -> None:
+    """Apply the pragmas that hold per connection; only after the file is known to be ours."""
+    connection.execute("pragma foreign_keys=on")
+    if write:
+        for pragma in _WRITER_PRAGMAS:
+            connection.execute(f"pragma {pragma}")
+    else:
+        connection.execute("pragma query_only=on")
+
+
+@contextmanager
+def transaction(connection: Any) -> Iterator[None]:
+    """One immediate transaction: all of it, or nothing; inner ones join the outer.
+
+    Immediate, because a deferred transaction that reads first and writes later is refused at once
+    when another process has written in between, whatever the busy timeout.
+    """
+    if connection.in_transaction:
+        yield
+        return
+    connection.execute("begin immediate")
+    try:
+        yield
+    except BaseException:
+        if connection.in_transaction:
+            connection.execute("rollback")
+        raise
+    connection.execute("commit")
+
+
+@contextmanager
+def speaking(path: Path) -> Iterator[None]:
+    """Turn SQLite's errors into sentences for the person at the kiln."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise StoreError(_sentence(path, str(error))) from error
+
+
+def _sentence(path: Path, message: str) -> str:
+    lower = message.lower()
+    for sign, sentence in _SENTENCES:
+        if sign in lower:
+            return f"{path}: {sentence}"
+    return f"{path}: SQLite says {message!r}; run `firelog doctor` to look at the store"
+
+
+_SENTENCES = (
+    ("file is not a database", "is not a firelog store (not SQLite at all); name another --store"),
+    ("malformed", "the store is damaged; stop writing, copy the file, and restore the last backup"),
+    ("unable to open", "cannot be opened; check the folder's name and your rights on it"),
+    ("disk is full", "the disk is full; nothing was stored by this step: free space, then go on"),
+    ("locked", "another program holds the store; wait for it to finish, or stop it, and try again"),
+    ("readonly", "may only be read by you; ask its owner for the right to write"),
+    ("disk i/o", "the disk does not answer as it should; check cable and card, and make a backup"),
+)

@@ -1,0 +1,141 @@
+"""The store's schema, step by step; each step runs once, in order, in one transaction.
+
+``user_version`` repeats the number of the last step, so that opening needs one look. A released
+step is never edited: a change is a new step.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from firelog.errors import StoreError
+from firelog.readings import Quality, Unit
+from firelog.record.driver import Database, Migrations
+
+APPLICATION_ID = 0x46524C47  # "FRLG", so that `pragma application_id` tells whose file this is
+UNIT_CODES = {Unit.C: 0, Unit.F: 1, Unit.K: 2, Unit.MV: 3}
+
+migrations = Migrations("firelog")
+
+_FIRST = """
+create table settings (
+  key text primary key,
+  value text not null
+) strict;
+
+create table units (code integer primary key, name text not null unique) strict;
+create table qualities (code integer primary key, word text not null unique) strict;
+
+create table kilns (id integer primary key, name text not null unique) strict;
+
+create table channels (
+  id integer primary key,
+  kiln integer not null references kilns(id),
+  name text not null,
+  role text not null default 'kiln',
+  letter text,
+  standard text,
+  tolerance_class text,
+  measurement text not null default '{}' check (json_valid(measurement)),
+  unique (kiln, name)
+) strict;
+
+create table calibrations (
+  id integer primary key,
+  channel integer not null references channels(id),
+  done_on text not null,
+  certificate text not null check (json_valid(certificate)),
+  entered_us integer not null,
+  who text not null default ''
+) strict;
+
+-- Values as received, in the unit they were received in; NULL where the reading is unusable.
+create table readings (
+  channel integer not null references channels(id),
+  t_us integer not null,
+  value real,
+  unit integer not null references units(code),
+  quality integer not null references qualities(code),
+  primary key (channel, t_us)
+) strict, without rowid;
+
+-- A firing keeps a copy of its schedule: editing the file later changes no past verdict.
+create table schedules (
+  sha256 text primary key,
+  title text not null,
+  text text not null
+) strict;
+
+create table firings (
+  id integer primary key,
+  name text not null unique,
+  kiln integer not null references kilns(id),
+  schedule text references schedules(sha256),
+  began_us integer not null,
+  ended_us integer check (ended_us is null or ended_us >= began_us),
+  note text not null default ''
+) strict;
+create index firings_by_kiln on firings (kiln, began_us);
+
+create table events (
+  id integer primary key,
+  t_us integer not null,
+  kind text not null,
+  text text not null default '',
+  who text not null default '',
+  kiln integer references kilns(id),
+  firing integer references firings(id),
+  channel integer references channels(id)
+) strict;
+create index events_by_time on events (t_us);
+
+create table verdicts (
+  id integer primary key,
+  firing integer not null references firings(id),
+  judged_us integer not null,
+  version text not null,
+  verdict text not null,
+  judgement text not null check (json_valid(judgement))
+) strict;
+create index verdicts_by_firing on verdicts (firing, id);
+"""
+
+
+@migrations()  # type: ignore[untyped-decorator]
+def first(db: Any) -> None:
+    """Channels, readings, firings with their schedules, events, verdicts."""
+    for statement in _FIRST.split(";\n"):
+        if statement.strip():
+            db.execute(statement)
+    db["units"].insert_all({"code": code, "name": unit.value} for unit, code in UNIT_CODES.items())
+    db["qualities"].insert_all({"code": int(q), "word": q.word} for q in Quality)
+
+
+SCHEMA = 1
+
+
+def apply(connection: Any) -> None:
+    """Bring an open store to the newest schema; call inside one immediate transaction."""
+    migrations.apply(Database(connection))
+    connection.execute(f"pragma application_id={APPLICATION_ID}")
+    connection.execute(f"pragma user_version={SCHEMA}")
+
+
+def check_ours(connection: Any, path: object) -> int:
+    """Return the schema number of a store (0: empty file); refuse what is not ours or newer.
+
+    Only reads, so that a file of somebody else's is left as it was.
+    """
+    application = connection.execute("pragma application_id").fetchone()[0]
+    version = int(connection.execute("pragma user_version").fetchone()[0])
+    tables = connection.execute("select count(*) from sqlite_master").fetchone()[0]
+    if application == APPLICATION_ID:
+        if version > SCHEMA:
+            raise StoreError(
+                f"{path}: written by a newer firelog (schema {version}, this one knows {SCHEMA}); "
+                "install the newer version, nothing was changed"
+            )
+        return version
+    if application == 0 and tables == 0:
+        return 0
+    raise StoreError(f"{path}: an SQLite file, but not a firelog store; name another --store")

@@ -1,0 +1,82 @@
+"""The things a store keeps, as frozen dataclasses."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from firelog.readings import Role
+
+
+@dataclass(frozen=True)
+class Channel:
+    """One thermocouple as installed. ``None`` where nobody has stated it.
+
+    ``measurement`` holds the further contributions to its uncertainty, as the foundry file
+    names them (cold junction, cable, digit, drift, immersion), in kelvin.
+    """
+
+    id: int
+    kiln: str
+    name: str
+    role: Role
+    letter: str | None = None
+    standard: str | None = None
+    tolerance_class: str | None = None
+    measurement: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """One calibration certificate of a channel, as it was entered."""
+
+    id: int
+    channel_id: int
+    done_on: str
+    certificate: dict[str, Any]
+    entered_us: int
+    who: str = ""
+
+
+@dataclass(frozen=True)
+class Firing:
+    """One run of a kiln against a schedule; ``ended_us`` is None while it runs."""
+
+    id: int
+    name: str
+    kiln: str
+    began_us: int
+    ended_us: int | None
+    schedule_title: str | None
+    schedule_sha256: str | None
+    note: str = ""
+
+    @property
+    def running(self) -> bool:
+        """True until somebody or something closed the firing."""
+        return self.ended_us is None
+
+
+@dataclass(frozen=True)
+class Event:
+    """A dated note by a person or by the program."""
+
+    id: int
+    t_us: int
+    kind: str
+    text: str
+    who: str
+    kiln: str | None = None
+    firing_id: int | None = None
+    channel_id: int | None = None
+
+
+@dataclass(frozen=True)
+class StoredVerdict:
+    """The verdict kept when a firing was closed, with the version that reached it."""
+
+    firing_id: int
+    judged_us: int
+    version: str
+    verdict: str
+    judgement: dict[str, Any]

@@ -1,0 +1,439 @@
+"""The one door to SQLite: channels, readings, firings, events, schedules as used, verdicts.
+
+A store belongs to the thread that opened it. Readers open read-only, so that a page can never
+write by mistake. Every write is one immediate transaction, or part of one ``with store.writing()``.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, Self
+
+import numpy as np
+
+from firelog.errors import StoreError
+from firelog.readings import (
+    FloatArray,
+    IntArray,
+    Quality,
+    QualityArray,
+    Role,
+    Trace,
+    Unit,
+)
+from firelog.record import driver, migrations
+from firelog.record.rows import Calibration, Channel, Event, Firing, StoredVerdict
+from firelog.units import to_celsius
+
+Entry = tuple[int, float | None, Unit, Quality]
+_UNITS = {code: unit for unit, code in migrations.UNIT_CODES.items()}
+_INSERT = "insert or ignore into readings(channel,t_us,value,unit,quality) values (?,?,?,?,?)"
+_FIRING = """select f.id, f.name, k.name, f.began_us, f.ended_us, s.title, f.schedule, f.note
+  from firings f join kilns k on k.id = f.kiln left join schedules s on s.sha256 = f.schedule"""
+_EVENT = """select e.id, e.t_us, e.kind, e.text, e.who, k.name, e.firing, e.channel
+  from events e left join kilns k on k.id = e.kiln"""
+_CHANNEL = """select c.id, k.name, c.name, c.role, c.letter, c.standard, c.tolerance_class,
+  c.measurement from channels c join kilns k on k.id = c.kiln"""
+
+
+class Store:
+    """An open store. Use :meth:`open`, and close it (or use it as a context manager)."""
+
+    def __init__(self, path: Path, connection: Any, *, write: bool) -> None:
+        self.path = path
+        self.write = write
+        self.connection = connection
+
+    # ------------------------------------------------------------ opening and closing
+    @classmethod
+    def open(cls, path: Path | str, *, write: bool = False) -> Self:
+        """Open the store at ``path``; with ``write`` it is created or brought up to date.
+
+        Raises :class:`StoreError` when it is not ours, newer than this program, or unreadable.
+        """
+        path = Path(path)
+        if not write and not path.exists():
+            raise StoreError(
+                f"{path}: there is no store here; make one with `firelog import` or "
+                "`firelog demo`, or name yours with --store"
+            )
+        if write and not path.parent.is_dir():
+            raise StoreError(f"{path}: the folder {path.parent} does not exist; make it first")
+        if path.is_dir():
+            raise StoreError(f"{path}: is a folder; name a file in it with --store")
+        with driver.speaking(path):
+            connection = driver.connect(path, write=write, create=write)
+            try:
+                cls._prepare(connection, path, write=write)
+            except BaseException:
+                connection.close()
+                raise
+        return cls(path, connection, write=write)
+
+    @staticmethod
+    def _prepare(connection: Any, path: Path, *, write: bool) -> None:
+        version = migrations.check_ours(connection, path)
+        driver.tune(connection, write=write)
+        if version == migrations.SCHEMA:
+            return
+        if not write:
+            raise StoreError(
+                f"{path}: made by an older firelog (schema {version}); "
+                "bring it up to date once with `firelog doctor`"
+            )
+        with driver.transaction(connection):
+            # Another process may have been faster while we waited for the lock.
+            if migrations.check_ours(connection, path) != migrations.SCHEMA:
+                migrations.apply(connection)
+
+    def close(self) -> None:
+        """Close the connection; the last one to close also checkpoints the write-ahead log."""
+        self.connection.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    @contextmanager
+    def writing(self) -> Iterator[Self]:
+        """Make several writes one transaction: all of them, or none."""
+        with driver.speaking(self.path), driver.transaction(self.connection):
+            yield self
+
+    def checkpoint(self) -> bool:
+        """Fold the write-ahead log into the file; False when a reader was in the way."""
+        with driver.speaking(self.path):
+            row = self.connection.execute("pragma wal_checkpoint(truncate)").fetchone()
+        return bool(row[0] == 0)
+
+    def data_version(self) -> int:
+        """Return a number that changes when another connection has written: cheap to poll."""
+        return int(self._one("pragma data_version")[0])
+
+    # ------------------------------------------------------------ settings
+    def setting(self, key: str, default: str = "") -> str:
+        """Return a setting of the foundry (name, time zone, unit) kept with the record."""
+        row = self._maybe("select value from settings where key=?", (key,))
+        return str(row[0]) if row else default
+
+    def set_setting(self, key: str, value: str) -> None:
+        """Keep a setting with the record."""
+        with self.writing():
+            self._run(
+                "insert into settings values (?,?)"
+                " on conflict(key) do update set value=excluded.value",
+                (key, value),
+            )
+
+    # ------------------------------------------------------------ channels
+    def ensure_channel(
+        self,
+        kiln: str,
+        name: str,
+        *,
+        role: Role | None = None,
+        letter: str | None = None,
+        standard: str | None = None,
+        tolerance_class: str | None = None,
+        measurement: dict[str, Any] | None = None,
+    ) -> Channel:
+        """Return the channel of that kiln and name, made if absent; what is stated is kept.
+
+        An argument left None leaves what the store has as it is.
+        """
+        with self.writing():
+            kiln_id = self._kiln(kiln)
+            self._run("insert or ignore into channels(kiln,name) values (?,?)", (kiln_id, name))
+            stated = {
+                "role": role,
+                "letter": letter,
+                "standard": standard,
+                "tolerance_class": tolerance_class,
+                "measurement": None if measurement is None else json.dumps(measurement),
+            }
+            for column, value in stated.items():
+                if value is not None:
+                    self._run(
+                        f"update channels set {column}=? where kiln=? and name=?",
+                        (str(value), kiln_id, name),
+                    )
+        return self._channel("where k.name=? and c.name=?", (kiln, name))[0]
+
+    def channels(self, kiln: str | None = None) -> list[Channel]:
+        """Return all channels, or those of one kiln, in the order they were made."""
+        if kiln is None:
+            return self._channel("order by c.id", ())
+        return self._channel("where k.name=? order by c.id", (kiln,))
+
+    def kilns(self) -> list[str]:
+        """Return the names of the kilns and furnaces in the record."""
+        return [row[0] for row in self._all("select name from kilns order by name")]
+
+    def add_calibration(
+        self, channel_id: int, done_on: str, certificate: dict[str, Any], entered_us: int, who: str
+    ) -> None:
+        """Enter a calibration certificate; earlier ones stay in the record."""
+        with self.writing():
+            self._run(
+                "insert into calibrations(channel,done_on,certificate,entered_us,who)"
+                " values (?,?,?,?,?)",
+                (channel_id, done_on, json.dumps(certificate), entered_us, who),
+            )
+
+    def calibrations(self, channel_id: int) -> list[Calibration]:
+        """Return the certificates of a channel, oldest first."""
+        rows = self._all(
+            "select id,channel,done_on,certificate,entered_us,who from calibrations"
+            " where channel=? order by done_on, id",
+            (channel_id,),
+        )
+        return [Calibration(r[0], r[1], r[2], json.loads(r[3]), r[4], r[5]) for r in rows]
+
+    # ------------------------------------------------------------ readings
+    def add_scan(self, t_us: int, entries: Iterable[Entry]) -> int:
+        """Store one scan, durably, in one transaction; returns how many readings were new."""
+        with self.writing():
+            before = self.connection.total_changes
+            self.connection.executemany(
+                _INSERT,
+                [
+                    (channel, t_us, value, migrations.UNIT_CODES[unit], int(quality))
+                    for channel, value, unit, quality in entries
+                ],
+            )
+            return int(self.connection.total_changes - before)
+
+    def add_readings(
+        self,
+        channel_id: int,
+        t_us: IntArray,
+        value: FloatArray,
+        quality: QualityArray,
+        unit: Unit,
+    ) -> int:
+        """Store readings of one channel; returns how many were new.
+
+        A reading whose channel and instant are in the store already is left as it is.
+        """
+        code = migrations.UNIT_CODES[unit]
+        values = [None if v != v else v for v in np.asarray(value, float).tolist()]  # noqa: PLR0124
+        rows = zip(np.asarray(t_us).tolist(), values, np.asarray(quality).tolist(), strict=True)
+        with self.writing():
+            before = self.connection.total_changes
+            self.connection.executemany(_INSERT, ((channel_id, t, v, code, q) for t, v, q in rows))
+            return int(self.connection.total_changes - before)
+
+    def readings(
+        self, channel_id: int, start_us: int | None = None, end_us: int | None = None
+    ) -> Trace:
+        """Return the readings of a channel from ``start_us`` to ``end_us``, both included."""
+        rows = self._all(
+            "select t_us,value,quality,unit from readings"
+            " where channel=? and t_us between ? and ? order by t_us",
+            (channel_id, *_span(start_us, end_us)),
+        )
+        return _trace(rows)
+
+    def reading_span(self, channel_id: int) -> tuple[int, int, int] | None:
+        """Return first and last instant and the number of readings of a channel, or None."""
+        row = self._one(
+            "select min(t_us),max(t_us),count(*) from readings where channel=?", (channel_id,)
+        )
+        return (int(row[0]), int(row[1]), int(row[2])) if row[2] else None
+
+    def newest_us(self, kiln: str | None = None) -> int | None:
+        """Return the instant of the newest reading of a kiln, or of the whole store."""
+        newest = [
+            row[0]
+            for channel in self.channels(kiln)
+            if (row := self._one("select max(t_us) from readings where channel=?", (channel.id,)))[
+                0
+            ]
+            is not None
+        ]
+        return max(newest, default=None)
+
+    # ------------------------------------------------------------ firings
+    def add_firing(
+        self,
+        name: str,
+        kiln: str,
+        *,
+        began_us: int,
+        ended_us: int | None = None,
+        schedule_title: str | None = None,
+        schedule_text: str | None = None,
+        note: str = "",
+    ) -> Firing:
+        """Open a firing (closed at once when ``ended_us`` is given), keeping a schedule's copy."""
+        sha256 = None
+        with self.writing():
+            if self._maybe("select 1 from firings where name=?", (name,)):
+                raise StoreError(f"there is a firing {name!r} already; choose another name")
+            if schedule_text is not None:
+                sha256 = hashlib.sha256(schedule_text.encode()).hexdigest()
+                self._run(
+                    "insert or ignore into schedules values (?,?,?)",
+                    (sha256, schedule_title or "", schedule_text),
+                )
+            self._run(
+                "insert into firings(name,kiln,schedule,began_us,ended_us,note)"
+                " values (?,?,?,?,?,?)",
+                (name, self._kiln(kiln), sha256, began_us, ended_us, note),
+            )
+        return self.firing(name)
+
+    def close_firing(self, firing_id: int, ended_us: int) -> None:
+        """End a running firing; one that has ended stays as it is."""
+        with self.writing():
+            self._run(
+                "update firings set ended_us=max(?, began_us) where id=? and ended_us is null",
+                (ended_us, firing_id),
+            )
+
+    def firings(self, kiln: str | None = None) -> list[Firing]:
+        """Return the firings, newest first."""
+        where, values = ("where k.name=?", (kiln,)) if kiln else ("", ())
+        rows = self._all(f"{_FIRING} {where} order by f.began_us desc, f.id desc", values)
+        return [Firing(*row) for row in rows]
+
+    def firing(self, name: str) -> Firing:
+        """Return the firing of that name; raises :class:`StoreError` naming those there are."""
+        row = self._maybe(f"{_FIRING} where f.name=?", (name,))
+        if row is None:
+            names = ", ".join(repr(firing.name) for firing in self.firings()[:8]) or "none yet"
+            raise StoreError(f"there is no firing {name!r} in {self.path}; there are: {names}")
+        return Firing(*row)
+
+    def schedule_text(self, firing: Firing) -> str | None:
+        """Return the copy of the schedule that was kept with the firing."""
+        row = self._maybe("select text from schedules where sha256=?", (firing.schedule_sha256,))
+        return None if row is None else str(row[0])
+
+    def firing_channels(self, firing: Firing) -> list[Channel]:
+        """Return the channels of the firing's kiln that have readings within it."""
+        span = _span(firing.began_us, firing.ended_us)
+        return [
+            channel
+            for channel in self.channels(firing.kiln)
+            if self._maybe(
+                "select 1 from readings where channel=? and t_us between ? and ? limit 1",
+                (channel.id, *span),
+            )
+        ]
+
+    # ------------------------------------------------------------ events
+    def add_event(
+        self,
+        t_us: int,
+        kind: str,
+        text: str = "",
+        *,
+        who: str = "",
+        kiln: str | None = None,
+        firing_id: int | None = None,
+        channel_id: int | None = None,
+    ) -> int:
+        """Write an event and return its number."""
+        with self.writing():
+            kiln_id = None if kiln is None else self._kiln(kiln)
+            row = self._one(
+                "insert into events(t_us,kind,text,who,kiln,firing,channel)"
+                " values (?,?,?,?,?,?,?) returning id",
+                (t_us, kind, text, who, kiln_id, firing_id, channel_id),
+            )
+        return int(row[0])
+
+    def events(self, firing: Firing) -> list[Event]:
+        """Return the events of a firing, and of its kiln while it ran, in order of time."""
+        rows = self._all(
+            f"{_EVENT} where e.firing=? or (e.firing is null and (k.name=? or e.kiln is null)"
+            " and e.t_us between ? and ?) order by e.t_us, e.id",
+            (firing.id, firing.kiln, *_span(firing.began_us, firing.ended_us)),
+        )
+        return [Event(*row) for row in rows]
+
+    # ------------------------------------------------------------ verdicts
+    def save_verdict(self, stored: StoredVerdict) -> None:
+        """Keep the verdict reached when a firing was closed; earlier ones stay."""
+        with self.writing():
+            self._run(
+                "insert into verdicts(firing,judged_us,version,verdict,judgement)"
+                " values (?,?,?,?,?)",
+                (
+                    stored.firing_id,
+                    stored.judged_us,
+                    stored.version,
+                    stored.verdict,
+                    json.dumps(stored.judgement),
+                ),
+            )
+
+    def verdict(self, firing: Firing) -> StoredVerdict | None:
+        """Return the newest kept verdict of a firing, or None."""
+        row = self._maybe(
+            "select firing,judged_us,version,verdict,judgement from verdicts"
+            " where firing=? order by id desc limit 1",
+            (firing.id,),
+        )
+        if row is None:
+            return None
+        return StoredVerdict(row[0], row[1], row[2], row[3], json.loads(row[4]))
+
+    # ------------------------------------------------------------ helpers
+    def _kiln(self, name: str) -> int:
+        self._run("insert or ignore into kilns(name) values (?)", (name,))
+        return int(self._one("select id from kilns where name=?", (name,))[0])
+
+    def _channel(self, tail: str, values: Sequence[Any]) -> list[Channel]:
+        return [
+            Channel(r[0], r[1], r[2], Role(r[3]), r[4], r[5], r[6], json.loads(r[7]))
+            for r in self._all(f"{_CHANNEL} {tail}", values)
+        ]
+
+    def _run(self, sql: str, values: Sequence[Any] = ()) -> None:
+        with driver.speaking(self.path):
+            self.connection.execute(sql, values)
+
+    def _all(self, sql: str, values: Sequence[Any] = ()) -> list[Any]:
+        # fetchall at once: a cursor left open would pin the write-ahead log.
+        with driver.speaking(self.path):
+            return list(self.connection.execute(sql, values).fetchall())
+
+    def _maybe(self, sql: str, values: Sequence[Any] = ()) -> Any:
+        rows = self._all(sql, values)
+        return rows[0] if rows else None
+
+    def _one(self, sql: str, values: Sequence[Any] = ()) -> Any:
+        return self._all(sql, values)[0]
+
+
+def _span(start_us: int | None, end_us: int | None) -> tuple[int, int]:
+    return (
+        -(2**63) if start_us is None else int(start_us),
+        2**63 - 1 if end_us is None else int(end_us),
+    )
+
+
+def _trace(rows: list[Any]) -> Trace:
+    if not rows:
+        empty = np.empty(0)
+        return Trace(empty.astype(np.int64), empty, empty.astype(np.uint8))
+    t_us, value, quality, unit = zip(*rows, strict=True)
+    values = np.array([np.nan if v is None else v for v in value], dtype=float)
+    codes = np.array(unit, dtype=np.int64)
+    shown = _UNITS[int(codes[0])]
+    if (codes != codes[0]).any():
+        # A logger whose unit was changed half-way: temperatures can still share one scale.
+        for code in np.unique(codes):
+            if (name := _UNITS[int(code)]) is not Unit.MV:
+                mask = codes == code
+                values[mask] = to_celsius(values[mask], name.value)  # type: ignore[arg-type]
+        shown = Unit.C
+    return Trace(np.array(t_us, np.int64), values, np.array(quality, np.uint8), shown)
