@@ -1,0 +1,93 @@
+"""The command line: thin. Parse, call, print.
+
+Commands are loaded when they are called, so that ``--help`` and a quick question answer at once.
+Exit status: 0 done or pass, 1 answered but not a pass, 2 could not do it (one sentence on stderr).
+"""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+
+import click
+
+from firelog import __version__
+from firelog.cli.common import Settings, common_options
+from firelog.errors import FirelogError
+
+# name -> module, attribute and the line shown in the overview (so that help loads nothing)
+COMMANDS = {
+    "demo": (
+        "firelog.cli.demo",
+        "demo",
+        "A foundry in a box: rehearsal kiln, past firings, board.",
+    ),
+    "import": ("firelog.cli.imports", "import_command", "Bring logger exports into the store."),
+    "collect": ("firelog.cli.collect", "collect", "Read the live sources of the foundry file."),
+    "judge": ("firelog.cli.judge", "judge", "Hold a firing against its schedule's requirements."),
+    "board": ("firelog.cli.board", "board", "Open the board: firings, traces, verdicts."),
+    "firings": ("firelog.cli.firings", "firings", "List firings; add, end and note them."),
+    "channels": ("firelog.cli.channels", "channels", "List channels; say what each one is."),
+    "schedules": ("firelog.cli.schedules", "schedules", "List schedules; show and check them."),
+    "convert": ("firelog.cli.convert", "convert", "Thermocouple mV, °C and °F, with tolerance."),
+}
+
+
+class LazyGroup(click.Group):
+    """A group whose commands are imported only when they are called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the commands in the order of a day's work, not of the alphabet."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import and return one command."""
+        if cmd_name not in COMMANDS:
+            return None
+        module, attribute, _ = COMMANDS[cmd_name]
+        command = getattr(importlib.import_module(module), attribute)
+        assert isinstance(command, click.Command)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the overview from the table above, without importing the commands."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, entry[2]) for name, entry in COMMANDS.items()])
+
+
+@click.group(
+    cls=LazyGroup,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    epilog="firelog observes and judges. It switches nothing and is no safety device: "
+    "local codes and licensed practice decide.",
+)
+@click.version_option(__version__, prog_name="firelog")
+@click.option("--debug", is_flag=True, help="Show the full traceback of an error.")
+@common_options
+@click.pass_context
+def root(ctx: click.Context, debug: bool) -> None:
+    """Log of kiln burnouts and metal melts: every reading kept, judged with its uncertainty."""
+    ctx.ensure_object(Settings).debug = debug
+
+
+def main() -> None:
+    """Run the command line; every error of ours becomes one sentence and status 2."""
+    try:
+        status = root.main(prog_name="firelog", standalone_mode=False)
+    except click.ClickException as error:
+        error.show()
+        status = 2
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("stopped", err=True)
+        status = 130
+    except BrokenPipeError:
+        # The reader of our output (head, less) has gone: that is no error of ours.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        status = 0
+    except FirelogError as error:
+        if "--debug" in sys.argv:
+            raise
+        click.echo(f"firelog: {error}", err=True)
+        status = 2
+    sys.exit(status or 0)

@@ -1,0 +1,118 @@
+"""Verdicts and lists in a terminal: a word, a sign and a colour, never colour alone."""
+
+from __future__ import annotations
+
+from zoneinfo import ZoneInfo
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from firelog.judging import Assessment
+from firelog.record.store import Store
+from firelog.schedule.model import Check, Judgement
+from firelog.units import (
+    TemperatureUnit,
+    from_celsius,
+    show_difference,
+    show_duration,
+    show_instant,
+    show_rate,
+    show_temperature,
+    zone,
+)
+from firelog.verdict import Verdict
+
+SIGNS = {Verdict.PASS: "●", Verdict.FAIL: "▲", Verdict.NOT_PROVEN: "◌"}
+_COLOURS = {Verdict.PASS: "bold cyan", Verdict.FAIL: "bold yellow", Verdict.NOT_PROVEN: "bold"}
+
+
+def console() -> Console:
+    """Return the terminal; without one (a pipe) colours go and the width is a page's."""
+    plain = Console()
+    return plain if plain.is_terminal else Console(width=110, highlight=False)
+
+
+def verdict_text(verdict: Verdict) -> Text:
+    """Return sign and word of a verdict, coloured where the terminal can."""
+    return Text(f"{SIGNS[verdict]} {verdict.value}", style=_COLOURS[verdict])
+
+
+def shown_settings(store: Store) -> tuple[TemperatureUnit, ZoneInfo]:
+    """Return the unit and time zone in which this store's foundry wants to read."""
+    unit = store.setting("unit", "C")
+    return ("F" if unit == "F" else "K" if unit == "K" else "C"), zone(
+        store.setting("timezone", "UTC")
+    )
+
+
+def quantity(value: float | None, unit: str, shown: TemperatureUnit) -> str:
+    """Return a check's number in the foundry's unit; an en dash where there is none."""
+    if value is None:
+        return "–"
+    if unit == "C":
+        digits = 1 if abs(from_celsius(value, shown)) < 100 else 0
+        return show_temperature(value, shown, digits)
+    if unit == "K":
+        return show_difference(value, shown, 1)
+    if unit == "K/h":
+        return show_rate(value, shown)
+    if unit == "s":
+        return show_duration(value)
+    if unit == "share":
+        return f"{100 * value:.1f} %"
+    return f"{value:g} {unit}"
+
+
+def uncertainty_of(check: Check, shown: TemperatureUnit) -> str:
+    """Return ``± 8 K`` style text for a check's expanded uncertainty."""
+    if check.uncertainty is None:
+        return ""
+    unit = "K" if check.unit == "C" else check.unit
+    return f"± {quantity(check.uncertainty, unit, shown)}"
+
+
+def print_assessment(store: Store, assessment: Assessment) -> None:
+    """Print verdict, segments as they ran, and every check with its evidence."""
+    unit, tz = shown_settings(store)
+    firing, judgement, schedule = assessment.firing, assessment.judgement, assessment.schedule
+    assert judgement is not None
+    assert schedule is not None
+    out = console()
+    out.print(Text.assemble((firing.name, "bold"), "  ", verdict_text(judgement.verdict)))
+    state = "running" if firing.running else show_duration(assessment.end_s)
+    out.print(f"{schedule.title} · {firing.kiln} · {show_instant(firing.began_us, tz)} · {state}")
+    out.print(_segments(judgement))
+    out.print(_checks(judgement, unit))
+    for remark in judgement.remarks:
+        out.print(f"  {remark}", soft_wrap=True)
+
+
+def _segments(judgement: Judgement) -> Table:
+    table = Table("segment", "began", "reached", "soaked", "ended", box=None, pad_edge=True)
+    for run in judgement.segments:
+        soaked = show_duration(run.soaked_s) if run.soaked_s else ""
+        times = [_clock(t) for t in (run.began_s, run.reached_s, run.ended_s)]
+        table.add_row(run.name, times[0], times[1], soaked, times[2])
+    return table
+
+
+def _checks(judgement: Judgement, unit: TemperatureUnit) -> Table:
+    table = Table("verdict", "requirement", "measured", "limit", "why", box=None, pad_edge=True)
+    for check in judgement.checks:
+        measured = f"{quantity(check.measured, check.unit, unit)} {uncertainty_of(check, unit)}"
+        table.add_row(
+            verdict_text(check.verdict),
+            check.requirement,
+            measured.strip(),
+            quantity(check.limit, check.unit, unit),
+            check.why,
+        )
+    return table
+
+
+def _clock(seconds: float | None) -> str:
+    if seconds is None:
+        return "never"
+    sign, whole = ("−" if seconds < 0 else "+"), round(abs(seconds))
+    return f"{sign}{whole // 3600}:{whole % 3600 // 60:02d}"

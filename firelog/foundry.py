@@ -1,0 +1,167 @@
+"""The foundry file: who we are, how we show things, what is wired to what.
+
+One TOML file that people edit. Everything is optional but the ``[[source]]`` sections that
+``firelog collect`` reads. Errors name file, line and remedy.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, cast
+
+from firelog import tomlfile
+from firelog.errors import InputError
+from firelog.readings import Role, Unit
+from firelog.tomlfile import Table
+from firelog.units import TemperatureUnit, parse_difference, zone
+
+LETTERS = ("A", "B", "C", "E", "J", "K", "N", "R", "S", "T")
+_CLASSES = {"IEC": ("1", "2", "3"), "ASTM": ("standard", "special")}
+MEASUREMENT_KEYS = ("cold_junction", "cable", "digit", "drift", "immersion", "logger")
+
+
+@dataclass(frozen=True)
+class ChannelSpec:
+    """A channel as the foundry file states it; None where it says nothing."""
+
+    name: str
+    kiln: str
+    role: Role = Role.KILN
+    letter: str | None = None
+    standard: str | None = None
+    tolerance_class: str | None = None
+    measurement: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class SourceSpec:
+    """One live source: a port, and how its lines are to be read."""
+
+    name: str
+    kiln: str
+    port: str
+    baud: int = 115_200
+    format: str = "values"
+    columns: tuple[str, ...] = ()
+    unit: Unit = Unit.C
+    options: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Foundry:
+    """The whole file: name, how temperatures and times are shown, channels, sources."""
+
+    name: str = "our foundry"
+    timezone: str = "UTC"
+    unit: TemperatureUnit = "C"
+    channels: tuple[ChannelSpec, ...] = ()
+    sources: tuple[SourceSpec, ...] = ()
+    store: str | None = None
+
+
+_TOP_KEYS = ("name", "timezone", "unit", "store", "channel", "source")
+_CHANNEL_KEYS = ("name", "kiln", "role", "type", "standard", "class", *MEASUREMENT_KEYS)
+_SOURCE_KEYS = ("name", "kiln", "port", "baud", "format", "columns", "unit", "options")
+
+
+def read_foundry(path: Path) -> Foundry:
+    """Read the foundry file; raises :class:`InputError` naming file, line and remedy."""
+    return _foundry(tomlfile.read_file(path))
+
+
+def parse_foundry(text: str, file: str = "foundry.toml") -> Foundry:
+    """Read a foundry file from its text."""
+    return _foundry(tomlfile.parse(text, file))
+
+
+def _foundry(table: Table) -> Foundry:
+    table.only(_TOP_KEYS)
+    unit = cast(TemperatureUnit, table.get("unit", tomlfile.choice(("C", "F", "K")), "C"))
+    channels = tuple(_channel(entry, unit) for entry in table.tables("channel"))
+    _no_twins(table, "channel", [f"{c.kiln} / {c.name}" for c in channels])
+    sources = tuple(_source(entry) for entry in table.tables("source"))
+    _no_twins(table, "source", [source.name for source in sources])
+    return Foundry(
+        name=table.get("name", tomlfile.text, "our foundry"),
+        timezone=table.get("timezone", _zone_name, "UTC"),
+        unit=unit,
+        channels=channels,
+        sources=sources,
+        store=table.get("store", tomlfile.text, None),
+    )
+
+
+def _channel(table: Table, unit: TemperatureUnit) -> ChannelSpec:
+    table.only(_CHANNEL_KEYS)
+    standard = table.get("standard", tomlfile.choice(_CLASSES), None)
+    tolerance_class = table.get("class", _class_name, None)
+    allowed = _CLASSES[standard or "IEC"]
+    if tolerance_class is not None and tolerance_class not in allowed:
+        raise table.fail(
+            f"class {tolerance_class!r} does not exist there; it has {allowed}", "class"
+        )
+    return ChannelSpec(
+        name=table.need("name", tomlfile.text),
+        kiln=table.need("kiln", tomlfile.text),
+        role=Role(table.get("role", tomlfile.choice(role.value for role in Role), "kiln")),
+        letter=table.get("type", tomlfile.choice(LETTERS), None),
+        standard=standard,
+        tolerance_class=tolerance_class,
+        measurement=_measurement(table, unit),
+    )
+
+
+def _measurement(table: Table, unit: TemperatureUnit) -> dict[str, Any]:
+    """Half-widths of further contributions, each a difference, kept in kelvin."""
+    read: Callable[[Any], float] = lambda value: parse_difference(value, unit)  # noqa: E731
+    stated = {key: table.need(key, read) for key in MEASUREMENT_KEYS if table.has(key)}
+    for key, value in stated.items():
+        if value < 0:
+            raise table.fail(f"{key} is negative; write the half-width, such as 0.7", key)
+    return {f"{key}_k": value for key, value in stated.items()}
+
+
+def _source(table: Table) -> SourceSpec:
+    table.only(_SOURCE_KEYS)
+    baud = table.get("baud", tomlfile.whole, 115_200)
+    if not 50 <= baud <= 4_000_000:
+        raise table.fail(f"baud = {baud} is no speed of a serial port; try 9600 or 115200", "baud")
+    source = SourceSpec(
+        name=table.need("name", tomlfile.text),
+        kiln=table.need("kiln", tomlfile.text),
+        port=table.need("port", tomlfile.text),
+        baud=baud,
+        format=table.get("format", tomlfile.text, "values"),
+        columns=table.get("columns", tomlfile.texts, ()),
+        unit=Unit(table.get("unit", tomlfile.choice(unit.value for unit in Unit), "C")),
+        options=table.get("options", _options, {}),
+    )
+    if source.format == "values" and not source.columns:
+        raise table.fail('columns is missing; name them in order, like ["time", "kiln top"]')
+    return source
+
+
+def _options(value: Any) -> dict[str, Any]:
+    if not isinstance(value, dict):
+        raise InputError(f"{value!r} is not a table of options")
+    return value
+
+
+def _class_name(value: Any) -> str:
+    return (
+        str(value)
+        if isinstance(value, int) and not isinstance(value, bool)
+        else tomlfile.text(value)
+    )
+
+
+def _zone_name(value: Any) -> str:
+    return zone(tomlfile.text(value)).key
+
+
+def _no_twins(table: Table, key: str, names: list[str]) -> None:
+    for name in names:
+        if names.count(name) > 1:
+            raise table.fail(f"there are two of {name!r}; give each its own name", key)
