@@ -1,0 +1,87 @@
+"""The time of arrival: UTC carried by a clock that nobody can set.
+
+The wall clock jumps: network time corrects it, somebody sets it by hand, a board without a clock
+chip starts in the past. Arrivals are therefore counted on the machine's steady clock and mapped
+to UTC once. When the wall clock is later found *ahead*, the map follows it (the record then shows
+a hole, which is safe); when it is found *behind*, the map stays, for going back would write the
+same minutes twice. Either way it is told, as a :class:`Step`.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+STEP_S = 1.0  # network time slews smaller errors away without a jump
+
+
+@dataclass(frozen=True)
+class Step:
+    """Something happened to time itself: ``kind`` is an event's kind, ``seconds`` its size."""
+
+    kind: str
+    seconds: float
+    text: str
+
+
+def _steady_ns() -> int:
+    """Nanoseconds that count on through suspend where the system has such a clock."""
+    boot = getattr(time, "CLOCK_BOOTTIME", None)
+    return time.clock_gettime_ns(boot) if boot is not None else time.monotonic_ns()
+
+
+class Clock:
+    """Maps the steady clock to microseconds UTC; the three clocks are handed in for tests.
+
+    ``awake_ns`` stops in suspend, ``steady_ns`` does not: their difference is time slept.
+    """
+
+    def __init__(
+        self,
+        wall_ns: Callable[[], int] = time.time_ns,
+        steady_ns: Callable[[], int] = _steady_ns,
+        awake_ns: Callable[[], int] = time.monotonic_ns,
+    ) -> None:
+        self._wall_ns, self._steady_ns, self._awake_ns = wall_ns, steady_ns, awake_ns
+        self._offset_ns = wall_ns() - steady_ns()
+        self._told_ns = 0
+        self._asleep_ns = steady_ns() - awake_ns()
+
+    def now_us(self) -> int:
+        """Return this instant in microseconds UTC; never less than before."""
+        return (self._steady_ns() + self._offset_ns) // 1000
+
+    def steady_s(self) -> float:
+        """Return seconds on the steady clock, for ages and waits."""
+        return self._steady_ns() / 1e9
+
+    def steps(self) -> list[Step]:
+        """Return what happened to the clocks since the last call; call it about once a second."""
+        return [step for step in (self._slept(), self._stepped()) if step]
+
+    def _slept(self) -> Step | None:
+        asleep_ns = self._steady_ns() - self._awake_ns()
+        slept_s = (asleep_ns - self._asleep_ns) / 1e9
+        if slept_s < STEP_S:
+            return None
+        self._asleep_ns = asleep_ns
+        text = f"the machine slept for {slept_s:.0f} s; nothing was recorded in that time"
+        return Step("machine slept", slept_s, text)
+
+    def _stepped(self) -> Step | None:
+        ahead_ns = self._wall_ns() - self._steady_ns() - self._offset_ns
+        if abs(ahead_ns - self._told_ns) < STEP_S * 1e9:
+            return None
+        seconds = (ahead_ns - self._told_ns) / 1e9
+        if ahead_ns > 0:
+            self._offset_ns += ahead_ns
+            self._told_ns = 0
+            text = f"the computer's clock was moved forward by {seconds:.1f} s; so is the record"
+        else:
+            self._told_ns = ahead_ns
+            text = (
+                f"the computer's clock was moved by {seconds:+.1f} s; the record keeps its own "
+                f"count and now runs {-ahead_ns / 1e9:.1f} s ahead of it until the next start"
+            )
+        return Step("clock stepped", seconds, text)
