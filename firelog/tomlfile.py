@@ -161,9 +161,9 @@ def parse(content: str, file: str, error: type[InputError] = InputError) -> Tabl
         values = tomllib.loads(content)
     except tomllib.TOMLDecodeError as problem:
         found = re.search(r"at line (\d+)", str(problem))
-        where = f", line {found[1]}" if found else ""
+        line = found[1] if found else max(1, len(content.splitlines()))  # "at end of document"
         reason = re.sub(r"\s*\(at .*\)$", "", str(problem))
-        raise error(f"{file}{where}: not valid TOML: {reason}") from problem
+        raise error(f"{file}, line {line}: not valid TOML: {reason}") from problem
     except RecursionError as problem:
         raise error(f"{file}: brackets nested too deep; this is not a file of ours") from problem
     return Table(file, "", values, _line_index(content), error)
