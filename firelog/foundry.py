@@ -93,15 +93,22 @@ def _foundry(table: Table) -> Foundry:
     )
 
 
+def check_class(standard: str | None, tolerance_class: str | None) -> None:
+    """Refuse a tolerance class that its standard (IEC when unstated) does not have."""
+    name = standard or "IEC"
+    if tolerance_class is not None and tolerance_class not in _CLASSES[name]:
+        allowed = ", ".join(_CLASSES[name])
+        raise InputError(f"class {tolerance_class!r} does not exist in {name}; it has {allowed}")
+
+
 def _channel(table: Table, unit: TemperatureUnit) -> ChannelSpec:
     table.only(_CHANNEL_KEYS)
     standard = table.get("standard", tomlfile.choice(_CLASSES), None)
     tolerance_class = table.get("class", _class_name, None)
-    allowed = _CLASSES[standard or "IEC"]
-    if tolerance_class is not None and tolerance_class not in allowed:
-        raise table.fail(
-            f"class {tolerance_class!r} does not exist there; it has {allowed}", "class"
-        )
+    try:
+        check_class(standard, tolerance_class)
+    except InputError as error:
+        raise table.fail(str(error), "class") from error
     return ChannelSpec(
         name=table.need("name", tomlfile.text),
         kiln=table.need("kiln", tomlfile.text),

@@ -171,6 +171,14 @@ class Store:
             return self._channel("order by c.id", ())
         return self._channel("where k.name=? order by c.id", (kiln,))
 
+    def channel(self, kiln: str, name: str) -> Channel:
+        """Return one channel; raises :class:`StoreError` naming those there are."""
+        found = self._channel("where k.name=? and c.name=?", (kiln, name))
+        if not found:
+            names = ", ".join(f"{c.kiln} / {c.name}" for c in self.channels()[:12]) or "none yet"
+            raise StoreError(f"there is no channel {name!r} in {kiln!r}; there are: {names}")
+        return found[0]
+
     def kilns(self) -> list[str]:
         """Return the names of the kilns and furnaces in the record."""
         return [row[0] for row in self._all("select name from kilns order by name")]
@@ -272,22 +280,22 @@ class Store:
         note: str = "",
     ) -> Firing:
         """Open a firing (closed at once when ``ended_us`` is given), keeping a schedule's copy."""
-        sha256 = None
         with self.writing():
             if self._maybe("select 1 from firings where name=?", (name,)):
                 raise StoreError(f"there is a firing {name!r} already; choose another name")
-            if schedule_text is not None:
-                sha256 = hashlib.sha256(schedule_text.encode()).hexdigest()
-                self._run(
-                    "insert or ignore into schedules values (?,?,?)",
-                    (sha256, schedule_title or "", schedule_text),
-                )
+            sha256 = self._keep_schedule(schedule_title, schedule_text)
             self._run(
                 "insert into firings(name,kiln,schedule,began_us,ended_us,note)"
                 " values (?,?,?,?,?,?)",
                 (name, self._kiln(kiln), sha256, began_us, ended_us, note),
             )
         return self.firing(name)
+
+    def set_schedule(self, firing_id: int, title: str, text: str) -> None:
+        """Give a firing another schedule; the one it had stays in the record."""
+        with self.writing():
+            sha256 = self._keep_schedule(title, text)
+            self._run("update firings set schedule=? where id=?", (sha256, firing_id))
 
     def close_firing(self, firing_id: int, ended_us: int) -> None:
         """End a running firing; one that has ended stays as it is."""
@@ -387,6 +395,13 @@ class Store:
         return StoredVerdict(row[0], row[1], row[2], row[3], json.loads(row[4]))
 
     # ------------------------------------------------------------ helpers
+    def _keep_schedule(self, title: str | None, text: str | None) -> str | None:
+        if text is None:
+            return None
+        sha256 = hashlib.sha256(text.encode()).hexdigest()
+        self._run("insert or ignore into schedules values (?,?,?)", (sha256, title or "", text))
+        return sha256
+
     def _kiln(self, name: str) -> int:
         self._run("insert or ignore into kilns(name) values (?)", (name,))
         return int(self._one("select id from kilns where name=?", (name,))[0])

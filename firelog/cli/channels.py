@@ -1,0 +1,92 @@
+"""``firelog channels``: what each thermocouple is, and how well it measures."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+from firelog.foundry import LETTERS
+from firelog.readings import Role
+
+if TYPE_CHECKING:
+    from firelog.record.rows import Channel
+    from firelog.record.store import Store
+
+
+@click.group(invoke_without_command=True)
+@click.option("--kiln", help="Only channels of this kiln.")
+@json_option
+@common_options
+@pass_settings
+@click.pass_context
+def channels(ctx: click.Context, settings: Settings, kiln: str | None, as_json: bool) -> None:
+    """List the channels: where each sits, its type and class, its newest reading."""
+    if ctx.invoked_subcommand is not None:
+        return
+    from firelog.record.store import Store
+
+    with Store.open(settings.store_path()) as store:
+        rows = [_summary(store, channel) for channel in store.channels(kiln)]
+    if as_json:
+        emit_json({"channels": rows})
+        return
+    from rich.table import Table
+
+    from firelog.cli.show import console
+
+    table = Table("kiln", "channel", "role", "type", "class", "readings", "newest", box=None)
+    for row in rows:
+        kind = row["type"] or "K, assumed"
+        stated = " ".join(filter(None, (row["standard"], row["class"]))) or "IEC 2, assumed"
+        cells = (row["kiln"], row["name"], row["role"], kind, stated, str(row["readings"]))
+        table.add_row(*cells, row["newest"] or "never")
+    console().print(table if rows else "No channels yet: `firelog import` or `firelog collect`.")
+
+
+@channels.command()
+@click.argument("name")
+@click.option("--kiln", required=True, help="The kiln it belongs to.")
+@click.option("--role", type=click.Choice([role.value for role in Role]), help="Where it sits.")
+@click.option("--type", "letter", type=click.Choice(LETTERS), help="Thermocouple letter type.")
+@click.option("--standard", type=click.Choice(["IEC", "ASTM"]), help="Whose tolerance it has.")
+@click.option("--class", "tolerance_class", help="1, 2, 3 (IEC) or standard, special (ASTM).")
+@common_options
+@pass_settings
+def edit(settings: Settings, /, name: str, kiln: str, **stated: str | None) -> None:
+    """State what the channel NAME is; the change is written down as an event."""
+    from firelog.cli.clock import now_us
+    from firelog.errors import InputError
+    from firelog.foundry import check_class
+    from firelog.record.store import Store
+
+    changes: dict[str, Any] = {key: value for key, value in stated.items() if value is not None}
+    if not changes:
+        raise InputError("nothing to change; state --role, --type, --standard or --class")
+    with Store.open(settings.store_path(), write=True) as store, store.writing():
+        channel = store.channel(kiln, name)
+        standard = changes.get("standard", channel.standard)
+        check_class(standard, changes.get("tolerance_class", channel.tolerance_class))
+        if "role" in changes:
+            changes["role"] = Role(changes["role"])
+        store.ensure_channel(kiln, name, **changes)
+        text = "; ".join(f"{key.replace('_', ' ')} is {value}" for key, value in changes.items())
+        store.add_event(now_us(), "channel", f"{name}: {text}", kiln=kiln, channel_id=channel.id)
+    click.echo(f"{kiln} / {name}: {text}", err=True)
+
+
+def _summary(store: Store, channel: Channel) -> dict[str, Any]:
+    from firelog.units import iso_utc
+
+    span = store.reading_span(channel.id)
+    return {
+        "kiln": channel.kiln,
+        "name": channel.name,
+        "role": channel.role.value,
+        "type": channel.letter,
+        "standard": channel.standard,
+        "class": channel.tolerance_class,
+        "readings": span[2] if span else 0,
+        "newest": iso_utc(span[1]) if span else None,
+    }

@@ -1,0 +1,169 @@
+"""``firelog firings``: list, look at, add, end, note and edit firings."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+
+if TYPE_CHECKING:
+    from firelog.record.rows import Firing
+    from firelog.record.store import Store
+
+
+@click.group(invoke_without_command=True)
+@click.option("--kiln", help="Only firings of this kiln.")
+@json_option
+@common_options
+@pass_settings
+@click.pass_context
+def firings(ctx: click.Context, settings: Settings, kiln: str | None, as_json: bool) -> None:
+    """List the firings, newest first, with their verdicts."""
+    if ctx.invoked_subcommand is not None:
+        return
+    from firelog.record.store import Store
+
+    with Store.open(settings.store_path()) as store:
+        rows = [_summary(store, firing) for firing in store.firings(kiln)]
+        if as_json:
+            emit_json({"firings": rows})
+        else:
+            _print_list(store, rows)
+
+
+@firings.command()
+@click.argument("name")
+@click.option("--kiln", required=True, help="The kiln it runs in.")
+@click.option("--schedule", help="A schedule file, or the name of one that comes with firelog.")
+@click.option("--began", help="When it began (ISO 8601); default: now.")
+@click.option("--note", default="", help="What is in the kiln.")
+@common_options
+@pass_settings
+def add(
+    settings: Settings,
+    *,
+    name: str,
+    kiln: str,
+    schedule: str | None,
+    began: str | None,
+    note: str,
+) -> None:
+    """Begin a firing NAME; its readings are those of the kiln from then on."""
+    from firelog.cli.clock import instant_or_now
+    from firelog.record.store import Store
+    from firelog.reference import find_schedule
+    from firelog.schedule.reader import read_schedule
+
+    plan = None if schedule is None else read_schedule(find_schedule(schedule))
+    foundry = settings.read_foundry()
+    with Store.open(settings.store_path(), write=True) as store:
+        firing = store.add_firing(
+            name,
+            kiln,
+            began_us=instant_or_now(began, foundry.timezone),
+            schedule_title=plan.title if plan else None,
+            schedule_text=plan.text if plan else None,
+            note=note,
+        )
+    click.echo(f"{firing.name!r} has begun in {firing.kiln!r}", err=True)
+
+
+@firings.command()
+@click.argument("name")
+@click.option("--at", "ended", help="When it ended (ISO 8601); default: now.")
+@common_options
+@pass_settings
+def end(settings: Settings, name: str, ended: str | None) -> None:
+    """End the firing NAME and keep its verdict."""
+    from firelog.cli.clock import instant_or_now, now_us
+    from firelog.judging import settle
+    from firelog.record.store import Store
+
+    foundry = settings.read_foundry()
+    with Store.open(settings.store_path(), write=True) as store:
+        store.close_firing(store.firing(name).id, instant_or_now(ended, foundry.timezone))
+        kept = settle(store, store.firing(name), now_us())
+    click.echo(f"{name!r} has ended: {kept.verdict if kept else 'no schedule'}", err=True)
+
+
+@firings.command()
+@click.argument("name")
+@click.argument("text")
+@click.option("--kind", default="note", show_default=True, help='Such as "door open".')
+@click.option("--at", help="When it happened (ISO 8601); default: now.")
+@click.option("--who", default="", help="Who says so.")
+@common_options
+@pass_settings
+def note(settings: Settings, *, name: str, text: str, kind: str, at: str | None, who: str) -> None:
+    """Write TEXT as a dated event into the firing NAME."""
+    from firelog.cli.clock import instant_or_now
+    from firelog.record.store import Store
+
+    foundry = settings.read_foundry()
+    with Store.open(settings.store_path(), write=True) as store:
+        firing = store.firing(name)
+        t_us = instant_or_now(at, foundry.timezone)
+        store.add_event(t_us, kind, text, who=who, kiln=firing.kiln, firing_id=firing.id)
+    click.echo(f"noted in {name!r}", err=True)
+
+
+@firings.command()
+@click.argument("name")
+@click.option("--schedule", required=True, help="A schedule file, or a name that comes with us.")
+@common_options
+@pass_settings
+def edit(settings: Settings, name: str, schedule: str) -> None:
+    """Give the firing NAME another schedule; the change is written down as an event."""
+    from firelog.cli.clock import now_us
+    from firelog.judging import settle
+    from firelog.record.store import Store
+    from firelog.reference import find_schedule
+    from firelog.schedule.reader import read_schedule
+
+    plan = read_schedule(find_schedule(schedule))
+    with Store.open(settings.store_path(), write=True) as store, store.writing():
+        firing = store.firing(name)
+        before = firing.schedule_title or "none"
+        store.set_schedule(firing.id, plan.title, plan.text)
+        text = f"schedule changed from {before} to {plan.title}"
+        store.add_event(now_us(), "schedule", text, kiln=firing.kiln, firing_id=firing.id)
+        if not firing.running:
+            settle(store, store.firing(name), now_us())
+    click.echo(f"{name!r}: {text}", err=True)
+
+
+def _summary(store: Store, firing: Firing) -> dict[str, Any]:
+    from firelog.units import iso_utc
+
+    kept = store.verdict(firing)
+    return {
+        "name": firing.name,
+        "kiln": firing.kiln,
+        "schedule": firing.schedule_title,
+        "began": iso_utc(firing.began_us),
+        "ended": None if firing.ended_us is None else iso_utc(firing.ended_us),
+        "verdict": None if kept is None else kept.verdict,
+        "note": firing.note,
+    }
+
+
+def _print_list(store: Store, rows: list[dict[str, Any]]) -> None:
+    from rich.table import Table
+
+    from firelog.cli.show import console, shown_settings, verdict_text
+    from firelog.units import parse_instant, show_duration, show_instant
+    from firelog.verdict import Verdict
+
+    _, tz = shown_settings(store)
+    table = Table("verdict", "firing", "kiln", "schedule", "began", "lasted", box=None)
+    for row in rows:
+        began = parse_instant(row["began"])
+        lasted = "running"
+        if row["ended"]:
+            lasted = show_duration((parse_instant(row["ended"]) - began) / 1e6)
+        verdict = verdict_text(Verdict(row["verdict"])) if row["verdict"] else "–"
+        schedule = row["schedule"] or "no schedule"
+        table.add_row(verdict, row["name"], row["kiln"], schedule, show_instant(began, tz), lasted)
+    console().print(table if rows else "No firings yet: `firelog import` or `firelog collect`.")
