@@ -74,7 +74,7 @@ class Port:
 
     def close(self) -> None:
         """Close the port; one that is gone already closes without complaint."""
-        with contextlib.suppress(_LOST):  # vanished, and with it all there was to close
+        with contextlib.suppress(*_LOST):  # vanished, and with it all there was to close
             self._serial.close()
 
     def __enter__(self) -> Port:
