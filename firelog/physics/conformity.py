@@ -1,0 +1,89 @@
+"""Meeting a limit with a measured value that has an uncertainty.
+
+Guarded decisions after JCGM 106:2012, clause 8: a limit is met when it is met by at least the
+expanded uncertainty U (k = 2), missed when it is missed by more than U, and otherwise not proven.
+With k = 2 and normal errors the chance that a pass is wrong stays below 2.3 %. Plain acceptance
+(``Decision.SIMPLE``) leaves U out and may be wrong every second time at the limit.
+"""
+
+from __future__ import annotations
+
+import math
+
+from firelog.errors import RangeError
+from firelog.verdict import Decision, Verdict, worst
+
+
+def at_least(
+    measured: float, limit: float, expanded: float, decision: Decision = Decision.GUARDED
+) -> Verdict:
+    """Hold ``measured`` ± ``expanded`` (U, k = 2, same unit) against a lower limit.
+
+    Not proven when the value, or the U that a guarded decision needs, is NaN.
+    """
+    guard = _guard(expanded, decision)
+    margin = measured - limit
+    if margin >= guard:
+        return Verdict.PASS
+    if margin < -guard:
+        return Verdict.FAIL
+    return Verdict.NOT_PROVEN
+
+
+def at_most(
+    measured: float, limit: float, expanded: float, decision: Decision = Decision.GUARDED
+) -> Verdict:
+    """Hold ``measured`` ± ``expanded`` (U, k = 2, same unit) against an upper limit."""
+    return at_least(-measured, -limit, expanded, decision)
+
+
+def between(
+    measured: float,
+    low: float,
+    high: float,
+    expanded: float,
+    decision: Decision = Decision.GUARDED,
+) -> Verdict:
+    """Hold ``measured`` ± ``expanded`` against both ends of a window; the worse end decides."""
+    return worst(
+        (at_least(measured, low, expanded, decision), at_most(measured, high, expanded, decision))
+    )
+
+
+def decidable(low: float, high: float, expanded: float) -> bool:
+    """Return False when no measured value could prove that it lies between ``low`` and ``high``.
+
+    That is so when the window is narrower than twice the guard band U, or when U is NaN.
+    """
+    return high - low >= 2.0 * expanded
+
+
+def conformance_probability(
+    measured: float,
+    standard: float,
+    low: float = -math.inf,
+    high: float = math.inf,
+) -> float:
+    """Return the probability that the true value lies between ``low`` and ``high``.
+
+    For normal errors with standard uncertainty ``standard`` and no earlier knowledge, JCGM
+    106:2012, 7.3 and 7.4: Φ((high − y)/u) − Φ((low − y)/u). NaN when either is NaN.
+    Raises RangeError when ``standard`` is negative.
+    """
+    if math.isnan(measured) or math.isnan(standard):
+        return math.nan
+    if standard < 0.0:
+        raise RangeError(f"a standard uncertainty cannot be negative, and this one is {standard}")
+    if standard == 0.0:
+        return float(low <= measured <= high)
+    below = 0.5 * math.erfc((measured - low) / (standard * math.sqrt(2.0)))
+    above = 0.5 * math.erfc((high - measured) / (standard * math.sqrt(2.0)))
+    return 1.0 - below - above
+
+
+def _guard(expanded: float, decision: Decision) -> float:
+    if decision is Decision.SIMPLE:
+        return 0.0
+    if expanded < 0.0:
+        raise RangeError(f"an expanded uncertainty cannot be negative, and this one is {expanded}")
+    return expanded
