@@ -11,6 +11,7 @@ from typing import Any
 from firelog.errors import StoreError
 from firelog.readings import Quality, Unit
 from firelog.record.driver import Database, Migrations
+from firelog.record.views import VIEWS
 
 APPLICATION_ID = 0x46524C47  # "FRLG", so that `pragma application_id` tells whose file this is
 UNIT_CODES = {Unit.C: 0, Unit.F: 1, Unit.K: 2, Unit.MV: 3}
@@ -111,7 +112,125 @@ def first(db: Any) -> None:
     db["qualities"].insert_all({"code": int(q), "word": q.word} for q in Quality)
 
 
-SCHEMA = 1
+_SECOND = """
+-- Times of blocks, kept once for all channels of the same scans.
+create table block_times (
+  id integer primary key,
+  sha256 blob not null unique,
+  packet blob not null
+) strict;
+
+-- Readings that have come to rest: one channel, some hours. Its summary is over usable values.
+create table blocks (
+  id integer primary key autoincrement,
+  channel integer not null references channels(id),
+  first_us integer not null,
+  last_us integer not null check (last_us >= first_us),
+  count integer not null check (count > 0),
+  ok_count integer not null,
+  minimum real,
+  maximum real,
+  total real,
+  unit integer not null references units(code),
+  times integer not null references block_times(id),
+  packet blob not null
+) strict;
+create index blocks_by_channel
+  on blocks (channel, first_us, last_us, unit, ok_count, minimum, maximum, count);
+create index blocks_by_times on blocks (times);
+
+-- A correction is a new event that names the one it supersedes, and why.
+alter table events add column corrects integer references events(id);
+alter table events add column why text not null default '';
+
+-- What a channel was said to be, and from when on; written by the triggers below.
+create table channel_versions (
+  id integer primary key,
+  channel integer not null references channels(id),
+  since_us integer not null,
+  description text not null check (json_valid(description))
+) strict;
+create index channel_versions_by_channel on channel_versions (channel, id);
+insert into channel_versions(channel, since_us, description)
+  select c.id, {now}, {described} from channels c;
+
+create table seals (
+  id integer primary key autoincrement,
+  firing integer not null references firings(id),
+  sealed_us integer not null,
+  who text not null,
+  version text not null,
+  items integer not null,
+  manifest text not null,
+  previous text not null,
+  head text not null unique,
+  public_key text,
+  signature text
+) strict;
+
+-- Readings that a rule of keeping has removed, so that their absence explains itself.
+create table removals (
+  block integer primary key,
+  firing integer not null references firings(id),
+  removed_us integer not null,
+  who text not null,
+  rule text not null
+) strict;
+"""
+
+_DESCRIBED = """json_object('kiln', (select name from kilns where id = c.kiln), 'name', c.name,
+  'role', c.role, 'letter', c.letter, 'standard', c.standard,
+  'tolerance_class', c.tolerance_class, 'measurement', json(c.measurement))"""
+_NOW = "cast((julianday('now') - 2440587.5) * 86400000 as integer) * 1000"
+
+_VERSIONED = """create trigger channels_{event}_versioned after {event} on channels {when} begin
+  insert into channel_versions(channel, since_us, description)
+    select c.id, {now}, {described} from channels c where c.id = new.id;
+end"""
+_CHANGED = "when " + " or ".join(
+    f"new.{column} is not old.{column}"
+    for column in (
+        "kiln",
+        "name",
+        "role",
+        "letter",
+        "standard",
+        "tolerance_class",
+        "measurement",
+    )
+)
+# What is written once. Blocks may leave by a rule of keeping, which writes down that they did.
+_FINAL = {
+    "blocks": ("update",),
+    "block_times": ("update",),
+    "events": ("update", "delete"),
+    "calibrations": ("update", "delete"),
+    "channel_versions": ("update", "delete"),
+    "schedules": ("update", "delete"),
+    "seals": ("update", "delete"),
+    "verdicts": ("update", "delete"),
+}
+
+
+@migrations()  # type: ignore[untyped-decorator]
+def second(db: Any) -> None:
+    """Blocks, seals, corrections; what is written once can no longer be edited."""
+    for statement in _SECOND.format(now=_NOW, described=_DESCRIBED).split(";\n"):
+        if statement.strip():
+            db.execute(statement)
+    for event, when in (("insert", ""), ("update", _CHANGED)):
+        db.execute(_VERSIONED.format(event=event, when=when, now=_NOW, described=_DESCRIBED))
+    for table, events in _FINAL.items():
+        for event in events:
+            db.execute(
+                f"create trigger {table}_keep_{event} before {event} on {table} begin"
+                f" select raise(abort, '{table} are written once; add a correction instead'); end"
+            )
+    for name, text in VIEWS.items():
+        db.execute(f"create view {name} as {text}")
+
+
+SCHEMA = 2
 
 
 def apply(connection: Any) -> None:

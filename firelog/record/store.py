@@ -13,8 +13,6 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Self
 
-import numpy as np
-
 from firelog.errors import StoreError
 from firelog.readings import (
     FloatArray,
@@ -25,13 +23,12 @@ from firelog.readings import (
     Trace,
     Unit,
 )
-from firelog.record import driver, migrations
+from firelog.record import driver, migrations, traces
+from firelog.record.overview import Envelope, overview
 from firelog.record.rows import Calibration, Channel, Event, Firing, StoredVerdict
-from firelog.units import to_celsius
 
 Entry = tuple[int, float | None, Unit, Quality]
-_UNITS = {code: unit for unit, code in migrations.UNIT_CODES.items()}
-_INSERT = "insert or ignore into readings(channel,t_us,value,unit,quality) values (?,?,?,?,?)"
+_DAY_US = 86_400 * 1_000_000
 _FIRING = """select f.id, f.name, k.name, f.began_us, f.ended_us, s.title, f.schedule, f.note
   from firings f join kilns k on k.id = f.kiln left join schedules s on s.sha256 = f.schedule"""
 _EVENT = """select e.id, e.t_us, e.kind, e.text, e.who, k.name, e.firing, e.channel
@@ -207,15 +204,15 @@ class Store:
     def add_scan(self, t_us: int, entries: Iterable[Entry]) -> int:
         """Store one scan, durably, in one transaction; returns how many readings were new."""
         with self.writing():
-            before = self.connection.total_changes
-            self.connection.executemany(
-                _INSERT,
-                [
-                    (channel, t_us, value, migrations.UNIT_CODES[unit], int(quality))
-                    for channel, value, unit, quality in entries
-                ],
+            return sum(
+                traces.add_row(
+                    self.connection,
+                    channel,
+                    t_us,
+                    (value, migrations.UNIT_CODES[unit], int(quality)),
+                )
+                for channel, value, unit, quality in entries
             )
-            return int(self.connection.total_changes - before)
 
     def add_readings(
         self,
@@ -225,47 +222,59 @@ class Store:
         quality: QualityArray,
         unit: Unit,
     ) -> int:
-        """Store readings of one channel; returns how many were new.
+        """Store readings of one channel, compressed when they are many; returns how many were new.
 
         A reading whose channel and instant are in the store already is left as it is.
         """
-        code = migrations.UNIT_CODES[unit]
-        values = [None if v != v else v for v in np.asarray(value, float).tolist()]  # noqa: PLR0124
-        rows = zip(np.asarray(t_us).tolist(), values, np.asarray(quality).tolist(), strict=True)
         with self.writing():
-            before = self.connection.total_changes
-            self.connection.executemany(_INSERT, ((channel_id, t, v, code, q) for t, v, q in rows))
-            return int(self.connection.total_changes - before)
+            return traces.add(self.connection, channel_id, Trace(t_us, value, quality, unit))
 
     def readings(
         self, channel_id: int, start_us: int | None = None, end_us: int | None = None
     ) -> Trace:
         """Return the readings of a channel from ``start_us`` to ``end_us``, both included."""
-        rows = self._all(
-            "select t_us,value,quality,unit from readings"
-            " where channel=? and t_us between ? and ? order by t_us",
-            (channel_id, *_span(start_us, end_us)),
-        )
-        return _trace(rows)
+        with driver.speaking(self.path):
+            return traces.read(self.connection, channel_id, *traces.span(start_us, end_us))
+
+    def overview(
+        self, channel_ids: Sequence[int], start_us: int, end_us: int, points: int
+    ) -> dict[int, Envelope]:
+        """Return lowest and highest usable value per pixel of each channel, at any zoom."""
+        with driver.speaking(self.path):
+            return overview(self.connection, list(channel_ids), start_us, end_us, points)
 
     def reading_span(self, channel_id: int) -> tuple[int, int, int] | None:
         """Return first and last instant and the number of readings of a channel, or None."""
-        row = self._one(
-            "select min(t_us),max(t_us),count(*) from readings where channel=?", (channel_id,)
-        )
-        return (int(row[0]), int(row[1]), int(row[2])) if row[2] else None
+        with driver.speaking(self.path):
+            return traces.bounds(self.connection, channel_id)
 
     def newest_us(self, kiln: str | None = None) -> int | None:
         """Return the instant of the newest reading of a kiln, or of the whole store."""
-        newest = [
-            row[0]
-            for channel in self.channels(kiln)
-            if (row := self._one("select max(t_us) from readings where channel=?", (channel.id,)))[
-                0
-            ]
-            is not None
-        ]
-        return max(newest, default=None)
+        with driver.speaking(self.path):
+            newest = [traces.newest_us(self.connection, c.id) for c in self.channels(kiln)]
+        return max((t_us for t_us in newest if t_us is not None), default=None)
+
+    def compact(self, channel_ids: Iterable[int], until_us: int) -> int:
+        """Move live rows up to ``until_us`` into blocks; returns how many readings moved.
+
+        Each step is a short transaction of its own, so that a collector is not kept waiting.
+        """
+        total = 0
+        for channel_id in channel_ids:
+            moved = 1
+            while moved:
+                with self.writing():
+                    moved = traces.move(self.connection, channel_id, until_us)
+                total += moved
+        return total
+
+    def compact_old(self, now_us: int) -> int:
+        """Move rows of channels whose oldest is a day old, all but the last hour, into blocks."""
+        due = self._all(
+            "select channel from readings group by channel having min(t_us) < ?",
+            (now_us - _DAY_US,),
+        )
+        return self.compact([row[0] for row in due], now_us - _DAY_US // 24)
 
     # ------------------------------------------------------------ firings
     def add_firing(
@@ -298,12 +307,17 @@ class Store:
             self._run("update firings set schedule=? where id=?", (sha256, firing_id))
 
     def close_firing(self, firing_id: int, ended_us: int) -> None:
-        """End a running firing; one that has ended stays as it is."""
+        """End a running firing; one that has ended stays as it is. Its rows become blocks."""
         with self.writing():
             self._run(
                 "update firings set ended_us=max(?, began_us) where id=? and ended_us is null",
                 (ended_us, firing_id),
             )
+            row = self._one(
+                "select k.name, f.ended_us from firings f join kilns k on k.id=f.kiln where f.id=?",
+                (firing_id,),
+            )
+        self.compact([channel.id for channel in self.channels(row[0])], row[1])
 
     def firings(self, kiln: str | None = None) -> list[Firing]:
         """Return the firings, newest first."""
@@ -326,15 +340,13 @@ class Store:
 
     def firing_channels(self, firing: Firing) -> list[Channel]:
         """Return the channels of the firing's kiln that have readings within it."""
-        span = _span(firing.began_us, firing.ended_us)
-        return [
-            channel
-            for channel in self.channels(firing.kiln)
-            if self._maybe(
-                "select 1 from readings where channel=? and t_us between ? and ? limit 1",
-                (channel.id, *span),
-            )
-        ]
+        span = traces.span(firing.began_us, firing.ended_us)
+        with driver.speaking(self.path):
+            return [
+                channel
+                for channel in self.channels(firing.kiln)
+                if traces.any_between(self.connection, channel.id, *span)
+            ]
 
     # ------------------------------------------------------------ events
     def add_event(
@@ -363,7 +375,7 @@ class Store:
         rows = self._all(
             f"{_EVENT} where e.firing=? or (e.firing is null and (k.name=? or e.kiln is null)"
             " and e.t_us between ? and ?) order by e.t_us, e.id",
-            (firing.id, firing.kiln, *_span(firing.began_us, firing.ended_us)),
+            (firing.id, firing.kiln, *traces.span(firing.began_us, firing.ended_us)),
         )
         return [Event(*row) for row in rows]
 
@@ -427,28 +439,3 @@ class Store:
 
     def _one(self, sql: str, values: Sequence[Any] = ()) -> Any:
         return self._all(sql, values)[0]
-
-
-def _span(start_us: int | None, end_us: int | None) -> tuple[int, int]:
-    return (
-        -(2**63) if start_us is None else int(start_us),
-        2**63 - 1 if end_us is None else int(end_us),
-    )
-
-
-def _trace(rows: list[Any]) -> Trace:
-    if not rows:
-        empty = np.empty(0)
-        return Trace(empty.astype(np.int64), empty, empty.astype(np.uint8))
-    t_us, value, quality, unit = zip(*rows, strict=True)
-    values = np.array([np.nan if v is None else v for v in value], dtype=float)
-    codes = np.array(unit, dtype=np.int64)
-    shown = _UNITS[int(codes[0])]
-    if (codes != codes[0]).any():
-        # A logger whose unit was changed half-way: temperatures can still share one scale.
-        for code in np.unique(codes):
-            if (name := _UNITS[int(code)]) is not Unit.MV:
-                mask = codes == code
-                values[mask] = to_celsius(values[mask], name.value)  # type: ignore[arg-type]
-        shown = Unit.C
-    return Trace(np.array(t_us, np.int64), values, np.array(quality, np.uint8), shown)

@@ -1,0 +1,282 @@
+"""The readings of a channel in the store: live rows and blocks, read and written as one.
+
+A channel and an instant name one reading, wherever it is kept. Every function that writes belongs
+inside one immediate transaction, so that no other process can add the same reading in between.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from firelog.errors import StoreError
+from firelog.readings import IntArray, Trace, Unit
+from firelog.record import blocks
+from firelog.record.migrations import UNIT_CODES
+from firelog.units import iso_utc, to_celsius
+
+SMALLEST_BLOCK = 64  # fewer readings are no smaller as a block than as rows
+UNITS = {code: unit for unit, code in UNIT_CODES.items()}
+_EVER = (-(2**63), 2**63 - 1)
+_INSERT = "insert or ignore into readings(channel,t_us,value,unit,quality) values (?,?,?,?,?)"
+# No block spans more than MAX_SPAN_US, therefore one that starts earlier cannot reach the window.
+OVERLAP = "b.channel=:channel and b.first_us between :earliest and :end and b.last_us >= :start"
+
+
+def span(start_us: int | None, end_us: int | None) -> tuple[int, int]:
+    """Return a window with both ends, all of time where one is not given."""
+    start = _EVER[0] if start_us is None else int(start_us)
+    return start, _EVER[1] if end_us is None else int(end_us)
+
+
+def window(channel_id: int, start_us: int, end_us: int) -> dict[str, int]:
+    """Return the named values that a query over blocks needs."""
+    earliest = max(start_us - blocks.MAX_SPAN_US, _EVER[0])
+    return {"channel": channel_id, "start": start_us, "end": end_us, "earliest": earliest}
+
+
+# ---------------------------------------------------------------- reading
+def read(connection: Any, channel_id: int, start_us: int, end_us: int) -> Trace:
+    """Return the readings from ``start_us`` to ``end_us``, both included, in order of time."""
+    parts = [
+        _between(trace, start_us, end_us)
+        for trace in _block_traces(connection, channel_id, start_us, end_us)
+    ]
+    parts += row_traces(connection, channel_id, start_us, end_us)
+    return _merge([part for part in parts if len(part)])
+
+
+def row_traces(
+    connection: Any, channel_id: int, start_us: int, end_us: int, most: int = -1
+) -> list[Trace]:
+    """Return live rows, the oldest ``most`` of them, as one trace for each unit they came in."""
+    rows = connection.execute(
+        "select t_us,value,quality,unit from readings"
+        " where channel=? and t_us between ? and ? order by t_us limit ?",
+        (channel_id, start_us, end_us, most),
+    ).fetchall()
+    if not rows:
+        return []
+    columns = zip(*rows, strict=True)
+    t_us, value, quality, code = (list(column) for column in columns)
+    whole = Trace(
+        np.array(t_us, np.int64), np.array(value, np.float64), np.array(quality, np.uint8)
+    )
+    codes = np.array(code, np.int64)
+    return [_where(whole, codes == c, UNITS[int(c)]) for c in np.unique(codes)]
+
+
+def known_times(connection: Any, channel_id: int, start_us: int, end_us: int) -> IntArray:
+    """Return the instants, sorted, at which the store has a reading of the channel already."""
+    packets = connection.execute(
+        f"select t.packet from blocks b join block_times t on t.id=b.times where {OVERLAP}",
+        window(channel_id, start_us, end_us),
+    ).fetchall()
+    rows = connection.execute(
+        "select t_us from readings where channel=? and t_us between ? and ?",
+        (channel_id, start_us, end_us),
+    ).fetchall()
+    parts = [blocks.decode_times(packet) for (packet,) in packets]
+    known = np.sort(np.concatenate([*parts, np.array([r[0] for r in rows], np.int64)]))
+    return known[np.searchsorted(known, start_us) : np.searchsorted(known, end_us, "right")]
+
+
+def bounds(connection: Any, channel_id: int) -> tuple[int, int, int] | None:
+    """Return first and last instant and the number of readings of a channel, or None."""
+    found = [
+        connection.execute(sql, (channel_id,)).fetchone()
+        for sql in (
+            "select min(t_us), max(t_us), count(*) from readings where channel=?",
+            "select min(first_us), max(last_us), sum(count) from blocks where channel=?",
+        )
+    ]
+    some = [row for row in found if row[2]]
+    if not some:
+        return None
+    return min(r[0] for r in some), max(r[1] for r in some), sum(r[2] for r in some)
+
+
+def newest_us(connection: Any, channel_id: int) -> int | None:
+    """Return the instant of the newest reading of a channel, or None."""
+    row = connection.execute(
+        "select max(t_us) from (select max(t_us) as t_us from readings where channel=:c"
+        " union all select max(last_us) from blocks where channel=:c)",
+        {"c": channel_id},
+    ).fetchone()
+    return None if row[0] is None else int(row[0])
+
+
+def any_between(connection: Any, channel_id: int, start_us: int, end_us: int) -> bool:
+    """Return whether the channel has a reading in the window."""
+    row = connection.execute(
+        "select exists (select 1 from readings where channel=:channel"
+        " and t_us between :start and :end) or exists (select 1 from blocks b"
+        f" where {OVERLAP} and (b.first_us >= :start or b.last_us <= :end))",
+        window(channel_id, start_us, end_us),
+    ).fetchone()
+    return bool(row[0]) or len(known_times(connection, channel_id, start_us, end_us)) > 0
+
+
+# ---------------------------------------------------------------- writing
+def add_row(connection: Any, channel_id: int, t_us: int, row: Sequence[Any]) -> int:
+    """Add one live reading (value, unit code, quality) unless its instant is kept already."""
+    late = connection.execute(
+        f"select 1 from blocks b where {OVERLAP} limit 1", window(channel_id, t_us, t_us)
+    ).fetchone()
+    if late and len(known_times(connection, channel_id, t_us, t_us)):
+        return 0
+    return int(connection.execute(_INSERT, (channel_id, t_us, *row)).rowcount)
+
+
+def add(connection: Any, channel_id: int, trace: Trace) -> int:
+    """Add the readings whose instants are new, as blocks when there are enough of them.
+
+    Of two with the same instant the first stays. Returns how many were new.
+    """
+    new = _in_order(trace)
+    if not len(new):
+        return 0
+    known = known_times(connection, channel_id, int(new.t_us[0]), int(new.t_us[-1]))
+    if len(known):
+        new = _where(new, ~np.isin(new.t_us, known), new.unit)
+    if len(new) < SMALLEST_BLOCK:
+        _add_rows(connection, channel_id, new)
+    else:
+        for piece in blocks.cut(new):
+            add_block(connection, channel_id, blocks.encode(piece))
+    return len(new)
+
+
+def add_block(connection: Any, channel_id: int, block: blocks.Block) -> int:
+    """Insert a block; a times packet that another channel has brought already is shared."""
+    digest = hashlib.sha256(block.times).digest()
+    row = connection.execute("select id from block_times where sha256=?", (digest,)).fetchone()
+    times = (
+        row[0]
+        if row
+        else connection.execute(
+            "insert into block_times(sha256, packet) values (?,?)", (digest, block.times)
+        ).lastrowid
+    )
+    cursor = connection.execute(
+        "insert into blocks(channel,first_us,last_us,count,ok_count,minimum,maximum,total,unit,"
+        "times,packet) values (?,?,?,?,?,?,?,?,?,?,?)",
+        (
+            channel_id,
+            block.first_us,
+            block.last_us,
+            block.count,
+            block.ok_count,
+            block.minimum,
+            block.maximum,
+            block.total,
+            UNIT_CODES[block.unit],
+            times,
+            block.readings,
+        ),
+    )
+    return int(cursor.lastrowid)
+
+
+def move(connection: Any, channel_id: int, until_us: int) -> int:
+    """Move the oldest rows up to ``until_us``, at most one block's count, into blocks.
+
+    Call it inside one transaction, again and again until it returns 0: in between, a crash or
+    another writer finds each reading exactly once, as a row or in a block.
+    """
+    parts = row_traces(connection, channel_id, _EVER[0], until_us, blocks.MAX_COUNT)
+    if not parts:
+        return 0
+    for part in parts:
+        for piece in blocks.cut(part):
+            add_block(connection, channel_id, blocks.encode(piece))
+    last_us = max(int(part.t_us[-1]) for part in parts)
+    moved = sum(len(part) for part in parts)
+    gone = connection.execute(
+        "delete from readings where channel=? and t_us <= ?", (channel_id, last_us)
+    ).rowcount
+    if gone != moved:
+        raise StoreError(f"{gone} rows left the store for {moved} in blocks; nothing was moved")
+    return moved
+
+
+def _add_rows(connection: Any, channel_id: int, trace: Trace) -> None:
+    code = UNIT_CODES[trace.unit]
+    columns = (trace.t_us.tolist(), trace.value.tolist(), trace.quality.tolist())
+    connection.executemany(
+        _INSERT,
+        [(channel_id, t, v, code, q) for t, v, q in zip(*columns, strict=True)],
+    )
+
+
+# ---------------------------------------------------------------- traces
+def _block_traces(connection: Any, channel_id: int, start_us: int, end_us: int) -> list[Trace]:
+    found = connection.execute(
+        "select b.id, b.first_us, t.packet, b.packet from blocks b"
+        f" join block_times t on t.id=b.times where {OVERLAP} order by b.first_us, b.id",
+        window(channel_id, start_us, end_us),
+    ).fetchall()
+    return [decoded(number, first_us, times, packet) for number, first_us, times, packet in found]
+
+
+def decoded(number: int, first_us: int, times: bytes, packet: bytes) -> Trace:
+    """Decode a block of the store; raises :class:`StoreError` naming the block and what to do."""
+    try:
+        return blocks.decode(times, packet)
+    except StoreError as error:
+        raise StoreError(
+            f"block {number}, which begins at {iso_utc(first_us)}: {error}. "
+            "Restore the last backup; `firelog verify` says what else is touched"
+        ) from error
+
+
+def _where(trace: Trace, mask: Any, unit: Unit) -> Trace:
+    return Trace(trace.t_us[mask], trace.value[mask], trace.quality[mask], unit)
+
+
+def _between(trace: Trace, start_us: int, end_us: int) -> Trace:
+    t_us = trace.t_us
+    if start_us <= t_us[0] and t_us[-1] <= end_us:
+        return trace
+    inside = slice(np.searchsorted(t_us, start_us), np.searchsorted(t_us, end_us, "right"))
+    return _where(trace, inside, trace.unit)
+
+
+def _in_order(trace: Trace) -> Trace:
+    t_us = np.asarray(trace.t_us, np.int64)
+    value, quality = np.asarray(trace.value, np.float64), np.asarray(trace.quality, np.uint8)
+    step = np.diff(t_us)
+    if len(step) and step.min() <= 0:
+        order = np.argsort(t_us, kind="stable")
+        order = order[np.diff(t_us[order], prepend=t_us[order[0]] - 1) != 0]
+        t_us, value, quality = t_us[order], value[order], quality[order]
+    return Trace(t_us, value, quality, trace.unit)
+
+
+def _merge(parts: list[Trace]) -> Trace:
+    if not parts:
+        return Trace(np.empty(0, np.int64), np.empty(0), np.empty(0, np.uint8))
+    if len({part.unit for part in parts}) > 1:
+        # A logger whose unit was changed half-way: temperatures can still share one scale.
+        parts = [_as_celsius(part) for part in parts]
+    if len(parts) == 1:
+        return parts[0]
+    whole = Trace(
+        np.concatenate([part.t_us for part in parts]),
+        np.concatenate([part.value for part in parts]),
+        np.concatenate([part.quality for part in parts]),
+        parts[0].unit,
+    )
+    if (whole.t_us[1:] >= whole.t_us[:-1]).all():
+        return whole
+    return _where(whole, np.argsort(whole.t_us, kind="stable"), whole.unit)
+
+
+def _as_celsius(part: Trace) -> Trace:
+    if part.unit is Unit.MV:  # no temperature without its thermocouple's type
+        return Trace(part.t_us, part.value, part.quality, Unit.C)
+    value = to_celsius(part.value, part.unit.value)  # type: ignore[arg-type]
+    return Trace(part.t_us, value, part.quality, Unit.C)
