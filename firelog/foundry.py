@@ -15,7 +15,7 @@ from firelog import tomlfile
 from firelog.errors import InputError
 from firelog.readings import Role, Unit
 from firelog.tomlfile import Table
-from firelog.units import TemperatureUnit, parse_difference, zone
+from firelog.units import TemperatureUnit, parse_difference, parse_duration, zone
 
 LETTERS = ("A", "B", "C", "E", "J", "K", "N", "R", "S", "T")
 _CLASSES = {"IEC": ("1", "2", "3"), "ASTM": ("standard", "special")}
@@ -59,10 +59,20 @@ class Foundry:
     channels: tuple[ChannelSpec, ...] = ()
     sources: tuple[SourceSpec, ...] = ()
     store: str | None = None
+    calibrate_every_s: float = 365 * 86400.0
 
 
-_TOP_KEYS = ("name", "timezone", "unit", "store", "channel", "source")
-_CHANNEL_KEYS = ("name", "kiln", "role", "type", "standard", "class", *MEASUREMENT_KEYS)
+_TOP_KEYS = ("name", "timezone", "unit", "store", "calibrate_every", "channel", "source")
+_CHANNEL_KEYS = (
+    "name",
+    "kiln",
+    "role",
+    "type",
+    "standard",
+    "class",
+    "cable_class",
+    *MEASUREMENT_KEYS,
+)
 _SOURCE_KEYS = ("name", "kiln", "port", "baud", "format", "columns", "unit", "options")
 
 
@@ -90,6 +100,7 @@ def _foundry(table: Table) -> Foundry:
         channels=channels,
         sources=sources,
         store=table.get("store", tomlfile.text, None),
+        calibrate_every_s=table.get("calibrate_every", parse_duration, 365 * 86400.0),
     )
 
 
@@ -127,7 +138,10 @@ def _measurement(table: Table, unit: TemperatureUnit) -> dict[str, Any]:
     for key, value in stated.items():
         if value < 0:
             raise table.fail(f"{key} is negative; write the half-width, such as 0.7", key)
-    return {f"{key}_k": value for key, value in stated.items()}
+    measurement: dict[str, Any] = {f"{key}_k": value for key, value in stated.items()}
+    if table.has("cable_class"):
+        measurement["cable_class"] = table.need("cable_class", _class_name)
+    return measurement
 
 
 def _source(table: Table) -> SourceSpec:

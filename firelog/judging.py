@@ -7,47 +7,62 @@ there is one verdict.
 
 from __future__ import annotations
 
-import dataclasses
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import timedelta
 from typing import Any
 
 import numpy as np
 
 from firelog import __version__
 from firelog.errors import InputError, StoreError
-from firelog.physics import thermocouple, uncertainty
+from firelog.physics import calibration, conformity, thermocouple, uncertainty
+from firelog.physics.uncertainty import MeasurementChain
 from firelog.readings import Quality, Role, Trace, Unit
 from firelog.record.rows import Channel, Firing, StoredVerdict
 from firelog.record.store import Store
 from firelog.schedule.judge import judge
 from firelog.schedule.model import ChannelTrace, Check, Judgement, Schedule, SegmentRun
 from firelog.schedule.reader import parse_schedule
-from firelog.units import TemperatureUnit, iso_utc, to_celsius
+from firelog.units import TemperatureUnit, iso_utc, to_celsius, us_to_datetime
 
 _NOT_JUDGED = frozenset({Role.AMBIENT, Role.SET_POINT, Role.COLD_JUNCTION})
 
 
 @dataclass(frozen=True)
 class Assessment:
-    """A firing with everything that its verdict stands on."""
+    """A firing with everything that its verdict stands on; ``chains`` by channel name."""
 
     firing: Firing
     schedule: Schedule | None
     traces: tuple[ChannelTrace, ...]
     judgement: Judgement | None
     end_s: float
+    chains: Mapping[str, MeasurementChain] = field(default_factory=dict)
 
 
 def assess(store: Store, firing: Firing) -> Assessment:
     """Read a firing and judge it by the schedule kept with it (without one: no judgement)."""
     schedule = schedule_of(store, firing)
-    traces = firing_traces(store, firing)
+    channels = [c for c in store.firing_channels(firing) if c.role not in _NOT_JUDGED]
+    chains = {channel.name: measurement_chain(store, channel) for channel in channels}
+    traces = tuple(
+        corrected(
+            channel,
+            chains[channel.name],
+            store.readings(channel.id, firing.began_us, firing.ended_us),
+            firing.began_us,
+        )
+        for channel in channels
+    )
     end_s = _end_s(firing, traces)
     judgement = None
     if schedule is not None:
         judgement = judge(schedule, traces, end_s=end_s, running=firing.running)
-    return Assessment(firing, schedule, traces, judgement, end_s)
+        aged = _aged_certificates(store, firing, chains)
+        judgement = replace(judgement, remarks=(*judgement.remarks, *aged))
+    return Assessment(firing, schedule, traces, judgement, end_s, chains)
 
 
 def schedule_of(store: Store, firing: Firing) -> Schedule | None:
@@ -56,33 +71,36 @@ def schedule_of(store: Store, firing: Firing) -> Schedule | None:
     return None if text is None else parse_schedule(text, f"schedule of {firing.name!r}")
 
 
-def firing_traces(store: Store, firing: Firing) -> tuple[ChannelTrace, ...]:
-    """Return the firing's channels, corrected, in °C and seconds since it began, with their U."""
-    found = []
-    for channel in store.firing_channels(firing):
-        if channel.role in _NOT_JUDGED:
-            continue
-        trace = store.readings(channel.id, firing.began_us, firing.ended_us)
-        found.append(corrected(channel, measurement_chain(store, channel), trace, firing.began_us))
-    return tuple(found)
-
-
-def measurement_chain(store: Store, channel: Channel) -> uncertainty.MeasurementChain:
+def measurement_chain(store: Store, channel: Channel) -> MeasurementChain:
     """Return what is known of how a channel measures; what nobody stated is the default."""
     stated: dict[str, Any] = {
-        key: value
-        for key, value in (
-            ("letter", channel.letter),
-            ("standard", channel.standard),
-            ("tolerance_class", channel.tolerance_class),
-        )
-        if value is not None
+        "letter": channel.letter,
+        "standard": channel.standard,
+        "tolerance_class": channel.tolerance_class,
+        **channel.measurement,
     }
-    return dataclasses.replace(uncertainty.DEFAULT_CHAIN, **stated)
+    if certificates := store.calibrations(channel.id):
+        stated["certificate"] = calibration.from_record(certificates[-1].certificate)
+    known = {key: value for key, value in stated.items() if value is not None}
+    return replace(uncertainty.DEFAULT_CHAIN, **known)
+
+
+def _aged_certificates(
+    store: Store, firing: Firing, chains: Mapping[str, MeasurementChain]
+) -> list[str]:
+    """Return a sentence for each certificate that was too old on the day of the firing."""
+    interval = timedelta(seconds=float(store.setting("calibrate_every_s", "31536000")))
+    day = us_to_datetime(firing.began_us).date()
+    return [
+        f"{name}: {warning}"
+        for name, chain in chains.items()
+        if chain.certificate is not None
+        and (warning := calibration.age_warning(chain.certificate, day, interval.days))
+    ]
 
 
 def corrected(
-    channel: Channel, chain: uncertainty.MeasurementChain, trace: Trace, began_us: int
+    channel: Channel, chain: MeasurementChain, trace: Trace, began_us: int
 ) -> ChannelTrace:
     """Apply unit, thermocouple and calibration to a trace as received."""
     if trace.unit is Unit.MV:
@@ -99,7 +117,7 @@ def corrected(
         temp_c=temp_c,
         expanded_k=uncertainty.expanded_k(chain, temp_c),
         quality=trace.quality,
-        assumed="" if channel.letter else "type K, IEC class 2",
+        assumed="" if channel.letter else uncertainty.ASSUMED,
     )
 
 
@@ -144,7 +162,8 @@ def answer(assessment: Assessment) -> dict[str, Any]:
         "began": iso_utc(firing.began_us),
         "ended": None if firing.ended_us is None else iso_utc(firing.ended_us),
         "segments": [_segment(run, firing) for run in judgement.segments],
-        "checks": [_check(check, firing) for check in judgement.checks],
+        "checks": [_check(check, assessment) for check in judgement.checks],
+        "channels": [_channel(trace, assessment) for trace in assessment.traces],
         "remarks": list(judgement.remarks),
     }
 
@@ -159,7 +178,7 @@ def _segment(run: SegmentRun, firing: Firing) -> dict[str, Any]:
     }
 
 
-def _check(check: Check, firing: Firing) -> dict[str, Any]:
+def _check(check: Check, assessment: Assessment) -> dict[str, Any]:
     return {
         "requirement": check.requirement,
         "kind": check.kind,
@@ -168,9 +187,41 @@ def _check(check: Check, firing: Firing) -> dict[str, Any]:
         "limit": _finite(check.limit),
         "unit": check.unit,
         "uncertainty": _finite(check.uncertainty),
-        "at": _instant(check.at_s, firing),
+        "at": _instant(check.at_s, assessment.firing),
         "channel": check.channel,
         "why": check.why,
+        "probability": _finite(_probability(check)),
+        "budget": budget_of(check, assessment),
+    }
+
+
+def _probability(check: Check) -> float | None:
+    """Return the probability that a ceiling or floor is truly kept (JCGM 106:2012, 7.3)."""
+    if check.kind not in ("ceiling", "floor") or check.measured is None or not check.uncertainty:
+        return None
+    low, high = (-math.inf, check.limit) if check.kind == "ceiling" else (check.limit, math.inf)
+    standard_k = check.uncertainty / uncertainty.COVERAGE
+    return conformity.conformance_probability(check.measured, standard_k, low, high)
+
+
+def budget_of(check: Check, assessment: Assessment) -> dict[str, Any] | None:
+    """Return the uncertainty budget behind a check's temperature, or None where there is none."""
+    chain = assessment.chains.get(check.channel or "")
+    if chain is None or check.unit != "C" or check.measured is None:
+        return None
+    if uncertainty.why_undefined(chain, check.measured):
+        return None
+    return uncertainty.budget(chain, check.measured).as_dict()
+
+
+def _channel(trace: ChannelTrace, assessment: Assessment) -> dict[str, Any]:
+    chain = assessment.chains[trace.name]
+    return {
+        "name": trace.name,
+        "role": trace.role,
+        "sensor": uncertainty.describe(chain),
+        "assumed": trace.assumed,
+        "not_counted": list(uncertainty.not_counted(chain)),
     }
 
 

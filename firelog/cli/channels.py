@@ -90,3 +90,53 @@ def _summary(store: Store, channel: Channel) -> dict[str, Any]:
         "readings": span[2] if span else 0,
         "newest": iso_utc(span[1]) if span else None,
     }
+
+
+@channels.command()
+@click.argument("name")
+@click.option("--kiln", required=True, help="The kiln it belongs to.")
+@click.option("--done-on", required=True, metavar="DAY", help="Day of the calibration: 2026-03-01.")
+@click.option(
+    "--point",
+    "points",
+    multiple=True,
+    required=True,
+    metavar="TEMP,CORRECTION,U",
+    help='One point, such as "1000 C, -1.2, 0.9": at a reading of 1000 °C add −1.2 K, U = 0.9 K.',
+)
+@click.option("--number", default="", help="The certificate's number.")
+@click.option("--coverage", default=2.0, show_default=True, help="The coverage factor k of U.")
+@click.option("--who", default="", help="Who enters it.")
+@common_options
+@pass_settings
+def calibrate(
+    settings: Settings, /, name: str, kiln: str, who: str, points: tuple[str, ...], **stated: Any
+) -> None:
+    """Enter a calibration certificate for the channel NAME; earlier ones stay in the record."""
+    from firelog.cli.clock import now_us
+    from firelog.physics import calibration
+    from firelog.record.store import Store
+
+    record = {
+        "points": [_point(text) for text in points],
+        "done_on": stated["done_on"],
+        "number": stated["number"],
+        "coverage": stated["coverage"],
+    }
+    certificate = calibration.as_record(calibration.from_record(record))
+    with Store.open(settings.store_path(), write=True) as store:
+        channel = store.channel(kiln, name)
+        store.add_calibration(channel.id, stated["done_on"], certificate, now_us(), who)
+    click.echo(f"{kiln} / {name}: certificate of {stated['done_on']} entered", err=True)
+
+
+def _point(text: str) -> tuple[float, float, float]:
+    """Read ``TEMP,CORRECTION,U``: a temperature and two differences, into °C, K, K."""
+    from firelog.errors import InputError
+    from firelog.units import parse_difference, parse_temperature
+
+    fields = text.split(",")
+    if len(fields) != 3:
+        raise InputError(f'{text!r} is not a point; write it like "1000 C, -1.2, 0.9"')
+    temp_c = parse_temperature(fields[0], "C")
+    return temp_c, parse_difference(fields[1], "C"), parse_difference(fields[2], "C")
