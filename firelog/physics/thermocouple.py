@@ -33,8 +33,8 @@ _HALF_DIGIT_MV = 0.0005
 # Below, E, K, N and T lose so much sensitivity that even cells do not suffice: solved one by one.
 _TABLE_FROM_C = -200.0
 # What an instrument's terminals can be at and still work: the span over which the datasheets of
-# converter chips with a cold-junction sensor give its accuracy.
-COLD_JUNCTION_RANGE_C = (-55.0, 125.0)
+# converter chips with a cold-junction sensor give its accuracy (MAX31856: −55 to 125 °C).
+_COLD_JUNCTION_RANGE_C = (-55.0, 125.0)
 
 
 # ---------------------------------------------------------------- forward
@@ -65,7 +65,7 @@ def emf_mv(letter: str, temp_c: ArrayLike) -> float | FloatArray:
     NaN outside ``valid_range_c``. Raises InputError for an unknown letter.
     """
     letter = checked_letter(letter)
-    t = _numbers(temp_c)
+    t = numbers(temp_c)
     return _like(temp_c, _by_piece(letter, t, derivative=False))
 
 
@@ -76,7 +76,7 @@ def seebeck_uv_per_k(letter: str, temp_c: ArrayLike) -> float | FloatArray: ...
 def seebeck_uv_per_k(letter: str, temp_c: ArrayLike) -> float | FloatArray:
     """Return the sensitivity dE/dT in µV/K at ``temp_c`` in °C; NaN outside the range."""
     letter = checked_letter(letter)
-    t = _numbers(temp_c)
+    t = numbers(temp_c)
     return _like(temp_c, 1000.0 * _by_piece(letter, t, derivative=True))
 
 
@@ -91,7 +91,7 @@ def temperature_c(letter: str, emf_mv: ArrayLike) -> float | FloatArray:
     NaN outside ``valid_range_mv``. Raises InputError for an unknown letter.
     """
     letter = checked_letter(letter)
-    emf = _numbers(emf_mv)
+    emf = numbers(emf_mv)
     flat = np.ascontiguousarray(emf).reshape(-1)
     temp = emf_table.look_up(_table(letter), flat)
     return _like(emf_mv, temp.reshape(emf.shape))
@@ -122,6 +122,12 @@ def valid_range_mv(letter: str) -> tuple[float, float]:
     return low_mv, emf_mv(letter, high_c)
 
 
+def cold_junction_range_c(letter: str) -> tuple[float, float]:
+    """Return the lowest and highest °C a cold junction can have: instrument and type allowing."""
+    low, high = _COLD_JUNCTION_RANGE_C
+    return max(low, valid_range_c(letter)[0]), high
+
+
 def emf_quality(letter: str, emf_mv: ArrayLike, cold_junction_c: ArrayLike = 0.0) -> QualityArray:
     """Return quality codes for measured emfs: why ``compensate`` gives NaN, or OK.
 
@@ -129,7 +135,7 @@ def emf_quality(letter: str, emf_mv: ArrayLike, cold_junction_c: ArrayLike = 0.0
     wrong unit). SATURATED: the emf is beyond what this type can give.
     """
     letter = checked_letter(letter)
-    emf, cold = np.broadcast_arrays(_numbers(emf_mv), _numbers(cold_junction_c))
+    emf, cold = np.broadcast_arrays(numbers(emf_mv), numbers(cold_junction_c))
     low, high = valid_range_mv(letter)
     below = 0.0 if letter == "B" else _HALF_DIGIT_MV
     total = emf + _by_piece(letter, np.ascontiguousarray(cold), derivative=False)
@@ -141,7 +147,8 @@ def emf_quality(letter: str, emf_mv: ArrayLike, cold_junction_c: ArrayLike = 0.0
 
 
 # ---------------------------------------------------------------- how
-def _numbers(value: ArrayLike) -> FloatArray:
+def numbers(value: ArrayLike) -> FloatArray:
+    """Return float64 numbers; raises InputError for anything that is not a number."""
     try:
         return np.asarray(value, dtype=np.float64)
     except (TypeError, ValueError) as error:
@@ -177,14 +184,14 @@ def _series(letter: str, piece: Piece, t: FloatArray, *, derivative: bool) -> Fl
 
 
 def _plausible_cold(letter: str, cold_c: FloatArray) -> NDArray[np.bool_]:
-    low, high = COLD_JUNCTION_RANGE_C
-    return (cold_c >= max(low, valid_range_c(letter)[0])) & (cold_c <= high)
+    low, high = cold_junction_range_c(letter)
+    return (cold_c >= low) & (cold_c <= high)
 
 
 def _compensated_mv(letter: str, emf: ArrayLike, cold_junction_c: ArrayLike) -> FloatArray:
-    cold = _numbers(cold_junction_c)
+    cold = numbers(cold_junction_c)
     usable = np.where(_plausible_cold(letter, cold), cold, np.nan)
-    return np.asarray(_numbers(emf) + _by_piece(letter, usable, derivative=False))
+    return np.asarray(numbers(emf) + _by_piece(letter, usable, derivative=False))
 
 
 @cache

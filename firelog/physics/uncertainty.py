@@ -30,9 +30,8 @@ from firelog.physics import calibration, drift, tolerance
 from firelog.physics.calibration import Certificate
 from firelog.physics.drift import Exposure
 from firelog.physics.thermocouple import (
-    COLD_JUNCTION_RANGE_C,
     checked_letter,
-    emf_mv,
+    cold_junction_range_c,
     seebeck_uv_per_k,
 )
 from firelog.readings import FloatArray
@@ -82,13 +81,12 @@ class MeasurementChain:
                     f"{name.removesuffix('_k').replace('_', ' ')} of {value} K is no half-width; "
                     "write how far off it may be, such as 0.7"
                 )
-        low, high = COLD_JUNCTION_RANGE_C
-        if not (low <= self.cold_junction_c <= high) or math.isnan(
-            emf_mv(self.letter, self.cold_junction_c)
-        ):
-            raise InputError(
-                f"a cold junction at {self.cold_junction_c} °C is not possible for type "
-                f"{self.letter}; write the temperature of the terminals, such as 25"
+        low, high = cold_junction_range_c(self.letter)
+        if not low <= self.cold_junction_c <= high:
+            raise RangeError(
+                f"a cold junction at {self.cold_junction_c:g} °C is not possible for type "
+                f"{self.letter} ({low:g} to {high:g} °C); it is the temperature of the terminals, "
+                "not of the hot junction"
             )
 
     @property
