@@ -7,11 +7,14 @@ Only data and validation of single values; the TOML reader builds it, ``target``
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import ClassVar
+from typing import ClassVar, Literal
 
 from firelog.readings import FloatArray, QualityArray
 from firelog.units import TemperatureUnit
 from firelog.verdict import Decision, Verdict
+
+Direction = Literal["heating", "cooling", "either"]
+Clock = Literal["segments", "clock"]
 
 
 # ---------------------------------------------------------------- what is aimed at
@@ -59,19 +62,23 @@ class Reach(Requirement):
     """Be at ``temperature_c`` at some instant no later than ``within_s`` after the start.
 
     The start is that of the segment, or of the firing. Without ``within_s``: at any time.
-    A target below the starting temperature is reached by cooling.
+    A target below the starting temperature is reached by cooling; ``by`` says so explicitly
+    ("heating" or "cooling"), None leaves it to the segment's plan and the first reading.
     """
 
     kind: ClassVar[str] = "reach"
     temperature_c: float
     within_s: float | None = None
+    by: Direction | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
 class Soak(Requirement):
     """Stay at or above ``at_least_c`` (and at or below ``at_most_c``) for ``lasting_s``.
 
-    Without ``cumulative`` one unbroken stretch must be long enough.
+    Without ``cumulative`` one unbroken stretch must be long enough. With ``activation_j_per_mol``
+    the time is heat work: hours at other temperatures count as the equivalent time at
+    ``equivalent_at_c`` (Arrhenius), still only while inside the limits.
     """
 
     kind: ClassVar[str] = "soak"
@@ -79,17 +86,24 @@ class Soak(Requirement):
     lasting_s: float
     at_most_c: float | None = None
     cumulative: bool = False
+    activation_j_per_mol: float | None = None
+    equivalent_at_c: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
 class Ramp(Requirement):
-    """Rate of change, by regression over ``over_s``, within limits; between two temperatures."""
+    """Rate of change, by regression over ``over_s``, within limits; between two temperatures.
+
+    ``direction`` None follows the segment (heating when there is none); rates are positive in
+    that direction.
+    """
 
     kind: ClassVar[str] = "ramp"
     at_most_k_per_h: float | None = None
     at_least_k_per_h: float | None = None
     over_s: float = 900.0
     between_c: tuple[float, float] | None = None
+    direction: Direction | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -118,11 +132,16 @@ class Spread(Requirement):
 
 @dataclass(frozen=True, kw_only=True)
 class Track(Requirement):
-    """Within ``band_k`` of the target for at least ``share`` (0 to 1) of the time."""
+    """Within ``band_k`` of the target for at least ``share`` (0 to 1) of the time.
+
+    ``against`` "segments": the target of each step from when it really began; "clock": the plan
+    drawn from the firing's start.
+    """
 
     kind: ClassVar[str] = "track"
     band_k: float
     share: float = 1.0
+    against: Clock = "segments"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -172,16 +191,27 @@ class ChannelTrace:
     quality: QualityArray
     assumed: str = ""
 
+    def __len__(self) -> int:
+        return len(self.t_s)
+
 
 @dataclass(frozen=True)
 class SegmentRun:
-    """How one segment really went; seconds since the firing began, None where it never did."""
+    """How one segment really went; seconds since the firing began, None where it never did.
+
+    ``soaked_s`` is the time inside the band, ``complete_s`` when a hold had lasted as long as
+    asked. ``*_u_s`` is how far each instant may be off (half-width), None where unknown.
+    """
 
     name: str
     began_s: float | None
     reached_s: float | None
     soaked_s: float
     ended_s: float | None
+    complete_s: float | None = None
+    began_u_s: float | None = None
+    reached_u_s: float | None = None
+    ended_u_s: float | None = None
 
 
 @dataclass(frozen=True)

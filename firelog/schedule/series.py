@@ -1,0 +1,175 @@
+"""One channel made ready: usable readings only, lone spikes set aside, holes named.
+
+A hole is a stretch between two usable readings longer than the schedule allows. Nothing is drawn
+across it; what the kiln could have done inside is bounded by the fastest it did in this record.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firelog.readings import FloatArray, Quality
+from firelog.schedule.model import ChannelTrace
+
+BoolArray = NDArray[np.bool_]
+
+SPIKE_K = 40.0  # smaller jumps are left to the uncertainty; common practice, no source
+SPIKE_NOISES = 12.0
+SPIKE_APART_S = 30.0  # farther apart, a lone low reading may be a door
+RATE_WINDOW_S = 300.0
+RATE_MARGIN = 2.0  # inside a hole the kiln is granted twice the fastest it was seen to do
+RATE_LEAST_K_PER_H = 300.0
+MOST_POINTS = 4000  # for bounds on rates, finer is of no use
+
+
+@dataclass(frozen=True)
+class Series:
+    """Usable readings of one channel: seconds, °C and U (k = 2), with the rates it was seen at.
+
+    ``up_k_per_s`` and ``down_k_per_s`` are positive: what is granted inside a hole.
+    """
+
+    name: str
+    role: str
+    t_s: FloatArray
+    temp_c: FloatArray
+    expanded_k: FloatArray
+    assumed: str
+    spikes: int
+    up_k_per_s: float
+    down_k_per_s: float
+
+    def between(self, lo_s: float, hi_s: float) -> slice:
+        """Return the slice of the readings with lo_s ≤ t ≤ hi_s."""
+        return slice(
+            int(np.searchsorted(self.t_s, lo_s, "left")),
+            int(np.searchsorted(self.t_s, hi_s, "right")),
+        )
+
+
+@dataclass(frozen=True)
+class Hole:
+    """A stretch without usable readings; ``before_c`` and ``after_c`` are NaN at an open end."""
+
+    from_s: float
+    to_s: float
+    before_c: float
+    after_c: float
+
+    @property
+    def width_s(self) -> float:
+        """How long it lasts."""
+        return self.to_s - self.from_s
+
+
+def prepare(trace: ChannelTrace) -> Series:
+    """Return the usable readings of a trace; cost linear in its length."""
+    usable = np.isfinite(trace.temp_c) & (trace.quality == Quality.OK)
+    t_s, temp_c, expanded_k = trace.t_s[usable], trace.temp_c[usable], trace.expanded_k[usable]
+    lone = lone_spikes(t_s, temp_c)
+    spikes = int(np.count_nonzero(lone))
+    if spikes:
+        t_s, temp_c, expanded_k = t_s[~lone], temp_c[~lone], expanded_k[~lone]
+    up, down = _fastest(t_s, temp_c)
+    return Series(trace.name, trace.role, t_s, temp_c, expanded_k, trace.assumed, spikes, up, down)
+
+
+def lone_spikes(t_s: FloatArray, temp_c: FloatArray) -> BoolArray:
+    """Mark single readings that jump away from both neighbours while those agree.
+
+    A low one counts only where its neighbours are close in time: at one reading a minute it may
+    be an opened door. Nothing heats a kiln and cools it again within two readings.
+    """
+    lone = np.zeros(len(temp_c), dtype=np.bool_)
+    if len(temp_c) < 3:
+        return lone
+    before, after = temp_c[1:-1] - temp_c[:-2], temp_c[1:-1] - temp_c[2:]
+    height = np.minimum(np.abs(before), np.abs(after))
+    limit = max(SPIKE_K, SPIKE_NOISES * noise_k(temp_c))
+    found = (before * after > 0) & (height > limit) & (np.abs(before - after) < height / 2)
+    found &= (before > 0) | (t_s[2:] - t_s[:-2] < SPIKE_APART_S)
+    lone[1:-1] = found
+    return lone
+
+
+def noise_k(temp_c: FloatArray) -> float:
+    """Return the standard deviation of the reading noise, from second differences, robustly."""
+    if len(temp_c) < 5:
+        return 0.0
+    thin = temp_c if len(temp_c) <= 6 * MOST_POINTS else temp_c[: 6 * MOST_POINTS]
+    second = thin[2:] - 2 * thin[1:-1] + thin[:-2]
+    return float(1.4826 * np.median(np.abs(second)) / np.sqrt(6.0))
+
+
+def _fastest(t_s: FloatArray, temp_c: FloatArray) -> tuple[float, float]:
+    least = RATE_LEAST_K_PER_H / 3600.0
+    if len(t_s) < 2 or t_s[-1] - t_s[0] <= RATE_WINDOW_S:
+        return least, least
+    step = max((t_s[-1] - t_s[0]) / MOST_POINTS, RATE_WINDOW_S / 5)
+    grid = np.arange(t_s[0], t_s[-1], step)
+    level = np.interp(grid, t_s, temp_c)
+    lag = max(1, round(RATE_WINDOW_S / step))
+    if len(level) <= lag:
+        return least, least
+    rate = (level[lag:] - level[:-lag]) / (lag * step)
+    return (
+        max(least, RATE_MARGIN * float(rate.max())),
+        max(least, -RATE_MARGIN * float(rate.min())),
+    )
+
+
+def holes(series: Series, lo_s: float, hi_s: float, longest_gap_s: float) -> tuple[Hole, ...]:
+    """Return the holes that touch [lo_s, hi_s], uncut, with the readings on either side."""
+    if not len(series.t_s):
+        return (Hole(lo_s, hi_s, np.nan, np.nan),) if hi_s - lo_s > longest_gap_s else ()
+    found = []
+    if series.t_s[0] - lo_s > longest_gap_s:
+        found.append(Hole(lo_s, float(series.t_s[0]), np.nan, float(series.temp_c[0])))
+    for at in np.flatnonzero(np.diff(series.t_s) > longest_gap_s):
+        edge = series.t_s[at], series.t_s[at + 1], series.temp_c[at], series.temp_c[at + 1]
+        hole = Hole(*(float(value) for value in edge))
+        if hole.to_s > lo_s and hole.from_s < hi_s:
+            found.append(hole)
+    if hi_s - series.t_s[-1] > longest_gap_s:
+        found.append(Hole(float(series.t_s[-1]), hi_s, float(series.temp_c[-1]), np.nan))
+    return tuple(found)
+
+
+def highest_in(hole: Hole, series: Series, until_s: float = np.inf) -> float:
+    """Return the highest temperature [°C] that could have been inside the hole by ``until_s``."""
+    return _extreme(hole, series.up_k_per_s, series.down_k_per_s, until_s)
+
+
+def lowest_in(hole: Hole, series: Series, until_s: float = np.inf) -> float:
+    """Return the lowest temperature [°C] that could have been inside the hole by ``until_s``."""
+    turned = Hole(hole.from_s, hole.to_s, -hole.before_c, -hole.after_c)
+    return -_extreme(turned, series.down_k_per_s, series.up_k_per_s, until_s)
+
+
+def _extreme(hole: Hole, rise: float, fall: float, until_s: float) -> float:
+    width = min(hole.to_s, until_s) - hole.from_s
+    from_left = hole.before_c + rise * width
+    if until_s < hole.to_s and np.isfinite(hole.before_c):
+        return float(min(from_left, _extreme(hole, rise, fall, np.inf)))
+    from_right = hole.after_c + fall * width
+    if np.isnan(hole.before_c) and np.isnan(hole.after_c):
+        return np.inf
+    if np.isnan(hole.before_c):
+        return float(from_right)
+    if np.isnan(hole.after_c):
+        return float(from_left)
+    meet = (hole.after_c - hole.before_c + fall * width) / (rise + fall)
+    peak = hole.before_c + rise * float(np.clip(meet, 0, width))
+    return float(max(peak, hole.before_c, hole.after_c))
+
+
+def choose(series: Sequence[Series], channels: str | tuple[str, ...]) -> tuple[Series, ...]:
+    """Return the channels of a role (or, failing that, of that name), or those listed."""
+    if isinstance(channels, tuple):
+        return tuple(one for one in series if one.name in channels)
+    by_role = tuple(one for one in series if one.role == channels)
+    return by_role or tuple(one for one in series if one.name == channels)

@@ -1,0 +1,62 @@
+"""Standard fire curves: published points against the schedule reader, target and judge."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from firelog.readings import Quality
+from firelog.schedule.judge import judge
+from firelog.schedule.model import ChannelTrace
+from firelog.schedule.reader import read_schedule
+from firelog.schedule.target import target_c
+from firelog.verdict import Verdict
+
+REPO = Path(__file__).parents[2]
+OPEN_DATA = Path(os.environ.get("FIRELOG_OPEN_DATA", REPO.parent / "shared" / "data" / "open"))
+NIST = OPEN_DATA / "nist_e119_compartment_test_1.csv"
+E119 = REPO / "fixtures" / "schedules" / "e119.toml"
+
+# ASTM E119, standard time-temperature curve: minutes, °C
+E119_POINTS = ((5, 538), (10, 704), (30, 843), (60, 927), (120, 1010), (240, 1093))
+
+
+@pytest.mark.parametrize(("minutes", "temp_c"), E119_POINTS)
+def test_e119_points_lie_on_the_plan(minutes, temp_c):
+    """The plan passes through the points of ASTM E119."""
+    plan = read_schedule(E119)
+    assert float(target_c(plan, minutes * 60.0)) == pytest.approx(temp_c, abs=1e-9)
+
+
+@pytest.mark.skipif(not NIST.exists(), reason="open data not here; set FIRELOG_OPEN_DATA")
+def test_nist_compartment_misses_e119_by_what_pandas_reads_from_the_file():
+    """NIST's compartment test 1 fails ASTM E119; measured values equal pandas' own.
+
+    Data: NIST Fire Research Division experimental database, public domain.
+    """
+    frame = pd.read_csv(NIST, skiprows=[1])
+    units = pd.read_csv(NIST, nrows=1).iloc[0]
+    names = [name for name in frame.columns if units[name] == "C"]
+    t_s = frame["Time"].to_numpy(float)
+    traces = [
+        ChannelTrace(
+            name,
+            "kiln",
+            t_s,
+            frame[name].to_numpy(float),
+            np.full(len(t_s), 8.0),
+            np.full(len(t_s), Quality.OK, dtype=np.uint8),
+        )
+        for name in names
+    ]
+    found = judge(read_schedule(E119), traces)
+    assert found.verdict is Verdict.FAIL
+    for check, seconds in zip(found.checks[:2], (300, 600), strict=True):
+        by_channel = frame.loc[frame["Time"] <= seconds, names].max()
+        assert check.verdict is Verdict.FAIL
+        assert check.measured == by_channel.min()
+        assert check.channel == by_channel.idxmin()
