@@ -142,21 +142,21 @@ class Speaker:
             if self._stop.wait(_LOOK_S):
                 return
         self._stop.wait(SETTLE_S)
-        self._say(b"\n")  # ends the line that a listener who joined half-way throws away
+        self.say(b"\n")  # ends the line that a listener who joined half-way throws away
         began_s, first_s = time.monotonic(), None
         for t_s, line in self._lines:
             first_s = t_s if first_s is None else first_s
             due_s = began_s + (t_s - first_s) / self._factor
             if self._stop.wait(max(0.0, due_s - time.monotonic())):
                 return
-            if self._say(line):
+            if self.say(line):
                 self.sent += 1
                 if self._on_line is not None:
                     self._on_line(line)
         self.finished.set()
 
-    def _say(self, data: bytes) -> bool:
-        """Write all of ``data``; False when the cable is out (the words are lost, as in life)."""
+    def say(self, data: bytes) -> bool:
+        """Write ``data`` now; False when the cable is out (the words are lost, as in life)."""
         while data and not self._stop.is_set():
             with self._lock:
                 if self._ours < 0:

@@ -112,7 +112,7 @@ class LineBuffer:
 
     def __init__(self, *, cut: bool = False, limit: int = MAX_LINE_BYTES) -> None:
         self._rest = bytearray()
-        self._limit = limit
+        self.limit = limit
         self._skipping = cut
         self.skipped_bytes = 0
         self.skipped_lines = 0
@@ -136,7 +136,7 @@ class LineBuffer:
     def _take(self, part: bytes) -> None:
         if self._skipping:
             self.skipped_bytes += len(part)
-        elif len(self._rest) + len(part) > self._limit:
+        elif len(self._rest) + len(part) > self.limit:
             self.skipped_bytes += len(self._rest) + len(part)
             self._rest.clear()
             self._skipping = True

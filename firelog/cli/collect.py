@@ -1,0 +1,93 @@
+"""``firelog collect``: the live sources of the foundry file into the store, until stopped."""
+
+from __future__ import annotations
+
+import signal
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+
+if TYPE_CHECKING:
+    from firelog.foundry import Foundry
+    from firelog.intake.collector import Report
+
+
+@click.command()
+@click.option("--quiet", is_flag=True, help="Say nothing of what happens to the sources.")
+@click.option("--print-unit", is_flag=True, help="Print a systemd unit for this and end.")
+@json_option
+@common_options
+@pass_settings
+def collect(settings: Settings, *, quiet: bool, print_unit: bool, as_json: bool) -> None:
+    """Read the live sources of the foundry file into the store, until stopped.
+
+    Stop it with Ctrl-C or SIGTERM: what was heard by then is stored. Cables may come and go;
+    outages are written into the record as events.
+    """
+    from firelog.intake import supervision
+
+    if print_unit:
+        _, path = settings.need_foundry()
+        click.echo(supervision.unit(foundry_path=path, store_path=settings.store_path()), nl=False)
+        return
+    counts = _run(settings, None if quiet else _say)
+    if as_json:
+        emit_json({"sources": counts})
+    elif not quiet:
+        for name, count in counts.items():
+            told = ", ".join(f"{value} {key.replace('_', ' ')}" for key, value in count.items())
+            click.echo(f"{name}: {told}", err=True)
+
+
+def _run(settings: Settings, say: Any) -> dict[str, dict[str, int]]:
+    from firelog.errors import InputError
+    from firelog.intake import supervision
+    from firelog.intake.clock import Clock
+    from firelog.intake.collector import Collector
+    from firelog.intake.sources import make_source
+    from firelog.record.store import Store
+
+    foundry, path = settings.need_foundry()
+    if not foundry.sources:
+        raise InputError(
+            f"{path}: has no [[source]] to listen to; `firelog listen PORT` writes one for you"
+        )
+    clock = Clock()
+    sources = [make_source(spec, clock) for spec in foundry.sources]
+    with Store.open(settings.store_path(), write=True) as store:
+        _keep_settings(store, foundry)
+        collector = Collector(
+            store,
+            sources,
+            clock=clock,
+            channels=foundry.channels,
+            alive=supervision.Watchdog().alive,
+            **({"report": say} if say else {}),
+        )
+        for number in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(number, lambda *_: collector.stop())
+        supervision.notify("READY=1")
+        counts = collector.run()
+        supervision.notify("STOPPING=1")
+        store.checkpoint()
+    return {name: asdict(count) for name, count in counts.items()}
+
+
+def _keep_settings(store: Any, foundry: Foundry) -> None:
+    for key in ("name", "timezone", "unit"):
+        if store.setting(key) != getattr(foundry, key):
+            store.set_setting(key, getattr(foundry, key))
+
+
+def _say(report: Report) -> None:
+    """Tell on stderr what happens, but not every scan."""
+    from firelog.units import iso_utc
+
+    stamp = iso_utc(report.t_us // 1_000_000 * 1_000_000)
+    if report.what == "connected":
+        click.echo(f"{stamp} connected: {report.source}", err=True)
+    elif report.what in ("event", "refused"):
+        click.echo(f"{stamp} {report.text}", err=True)

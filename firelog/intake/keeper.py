@@ -1,0 +1,159 @@
+"""What waits to be stored: in order, durably, and in memory while the disk refuses.
+
+Each scan is part of one durable transaction. While the store takes everything, a transaction
+holds one scan; scans that have piled up go together, for they must not pile up further.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from firelog.errors import StoreError
+from firelog.foundry import ChannelSpec
+from firelog.intake.text import Value
+from firelog.record.store import Store
+
+QUEUED = 200_000  # scans kept in memory while the disk refuses: two days at one a second
+TOGETHER = 64
+RETRY_S = 1.0
+CHECKPOINT_S, CHECKPOINT_WRITES = 60.0, 5000
+
+
+@dataclass(frozen=True)
+class Write:
+    """One thing to store for a source: the values of a scan, or (with ``kind``) an event.
+
+    ``source`` and ``kiln`` are empty for an event that belongs to none.
+    """
+
+    source: str
+    kiln: str
+    t_us: int
+    values: tuple[Value, ...] = ()
+    kind: str = ""
+    text: str = ""
+
+
+class Keeper:
+    """Stores writes in the order they were put, as soon as the store takes them.
+
+    ``stored(write, new)`` is called after the write is on the disk, ``refused(error)`` when the
+    store begins to refuse, ``accepted(seconds)`` when it takes again what it had refused.
+    ``steady_s`` is a clock that nobody can set.
+    """
+
+    def __init__(
+        self,
+        store: Store,
+        channels: Iterable[ChannelSpec],
+        steady_s: Callable[[], float],
+        *,
+        stored: Callable[[Write, int], None],
+        refused: Callable[[StoreError], None],
+        accepted: Callable[[float], None],
+        queued: int = QUEUED,
+    ) -> None:
+        self._store, self._steady_s, self._queued = store, steady_s, queued
+        self._stored, self._told_refused, self._told_accepted = stored, refused, accepted
+        self._specs = {(spec.kiln, spec.name): spec for spec in channels}
+        self._ids: dict[tuple[str, str], int] = {}
+        self._backlog: deque[Write] = deque()
+        self._refused_s: float | None = None
+        self._retry_s = 0.0
+        self._checkpoint_s, self._since_checkpoint = steady_s(), 0
+
+    @property
+    def refusing(self) -> bool:
+        """True while the store does not take what it is given."""
+        return self._refused_s is not None
+
+    @property
+    def waiting(self) -> int:
+        """How many writes wait in memory."""
+        return len(self._backlog)
+
+    def channel(self, kiln: str, name: str) -> int:
+        """Return the number of a channel, made as the foundry file states it if it is new."""
+        number = self._ids.get((kiln, name))
+        if number is None:
+            spec = self._specs.get((kiln, name), ChannelSpec(name, kiln))
+            stated = (kiln, name) in self._specs
+            number = self._store.ensure_channel(
+                kiln,
+                name,
+                role=spec.role if stated else None,
+                letter=spec.letter,
+                standard=spec.standard,
+                tolerance_class=spec.tolerance_class,
+                measurement=spec.measurement if stated else None,
+            ).id
+            self._ids[kiln, name] = number
+        return number
+
+    def put(self, write: Write) -> bool:
+        """Add a write; False when memory for them is full and it had to be dropped."""
+        if len(self._backlog) >= self._queued:
+            return False
+        self._backlog.append(write)
+        return True
+
+    def work(self, *, at_once: bool = False) -> bool:
+        """Store what waits; True when something went to the disk. Soon after a refusal it waits."""
+        if self._refused_s is not None and self._steady_s() < self._retry_s and not at_once:
+            return False
+        worked = False
+        while self._backlog:
+            batch = [self._backlog[n] for n in range(min(TOGETHER, len(self._backlog)))]
+            try:
+                with self._store.writing():
+                    new = [self._write(write) for write in batch]
+            except StoreError as error:
+                self._ids.clear()  # channels made in what was just rolled back are none
+                self._refuse(error)
+                return worked
+            worked = True
+            for write, count in zip(batch, new, strict=True):
+                self._backlog.popleft()
+                self._stored(write, count)
+            self._since_checkpoint += len(batch)
+            self._accept()
+        return worked
+
+    def checkpoint_if_due(self) -> None:
+        """Fold the write-ahead log into the store about once a minute, between scans."""
+        now_s = self._steady_s()
+        due = now_s - self._checkpoint_s >= CHECKPOINT_S
+        if self.refusing or not (due or self._since_checkpoint >= CHECKPOINT_WRITES):
+            return
+        self._checkpoint_s, self._since_checkpoint = now_s, 0
+        try:
+            self._store.checkpoint()
+        except StoreError as error:
+            self._refuse(error)
+
+    def _write(self, write: Write) -> int:
+        if write.kind:
+            kiln = write.kiln or None
+            self._store.add_event(write.t_us, write.kind, write.text, who="firelog", kiln=kiln)
+            return 0
+        return self._store.add_scan(
+            write.t_us,
+            [
+                (self.channel(write.kiln, v.column), v.value, v.unit, v.quality)
+                for v in write.values
+            ],
+        )
+
+    def _refuse(self, error: StoreError) -> None:
+        now_s = self._steady_s()
+        self._retry_s = now_s + RETRY_S
+        if self._refused_s is None:
+            self._refused_s = now_s
+            self._told_refused(error)
+
+    def _accept(self) -> None:
+        if self._refused_s is not None:
+            for_s, self._refused_s = self._steady_s() - self._refused_s, None
+            self._told_accepted(for_s)
