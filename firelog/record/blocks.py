@@ -268,8 +268,8 @@ def _bits(value: FloatArray) -> IntArray:
 
 # ---------------------------------------------------------------- qualities
 def _pack_runs(quality: QualityArray) -> bytes:
-    starts = np.flatnonzero(np.diff(quality, prepend=quality[0]))
-    starts = np.concatenate([[0], starts]).astype(np.int64)
+    changes = np.flatnonzero(quality[1:] != quality[:-1]) + 1
+    starts = np.concatenate([[0], changes]).astype(np.int64)
     return _RUNS.pack(len(starts)) + pack_bytes(quality[starts]) + pack_integers(starts)
 
 

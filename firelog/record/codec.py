@@ -27,7 +27,9 @@ RAW, DELTA, DELTA_OF_DELTA, XOR = range(4)  # stored: never renumber
 
 _HEAD = struct.Struct("<BBqqqq")  # order, planes, first, slope, divisor, centre
 _PLANE = struct.Struct("<BI")  # bits a value, stored bytes
+_SHORT = {RAW: 0, DELTA: 1, DELTA_OF_DELTA: 2, XOR: 1}  # residuals fewer than numbers
 _SAMPLE = 64
+_STRETCH = 1024
 _local = threading.local()  # a zstd context serves one thread at a time
 
 
@@ -63,14 +65,15 @@ def pack_integers(numbers: IntArray, orders: tuple[int, ...] = (DELTA, DELTA_OF_
     if not len(numbers):
         return b""
     first = int(numbers[0])
+    if len(numbers) > 1 and DELTA in orders:
+        change = numbers[1:] - numbers[:-1]
+        if (change == change[0]).all():  # a logger's clock: nothing but its step to keep
+            return _HEAD.pack(DELTA, 0, first, 0, 1, int(change[0]))
     rest = numbers - numbers[0]
     divisor = _common_divisor(rest)
     if divisor > 1:
         rest = rest // divisor
-    candidates = [_difference(rest, order) for order in orders if order < len(rest) or order == RAW]
-    if not candidates:
-        candidates = [_difference(rest, RAW)]
-    best = min(candidates, key=_Residual.cost) if len(candidates) > 1 else candidates[0]
+    best = _difference(rest, _cheapest(rest, orders))
     planes = _pack_planes(best.bits)
     head = _HEAD.pack(best.order, len(planes), first, best.slope, divisor, best.centre)
     return head + b"".join(planes)
@@ -84,9 +87,9 @@ def unpack_integers(reader: Reader, count: int) -> IntArray:
     if not count:
         return np.empty(0, np.int64)
     order, planes, first, slope, divisor, centre = reader.unpack(_HEAD)
-    if order not in (RAW, DELTA, DELTA_OF_DELTA, XOR) or planes > 8 or divisor < 1:
+    if order not in _SHORT or planes > 8 or divisor < 1:
         raise StoreError("the block's numbers are coded in a way this firelog does not know")
-    short = {RAW: 0, DELTA: 1, DELTA_OF_DELTA: 2, XOR: 1}[order]
+    short = _SHORT[order]
     if count < short:
         raise StoreError("the block counts fewer readings than its coding needs")
     bits = _unpack_planes(reader, planes, count - short)
@@ -105,8 +108,18 @@ class _Residual:
     centre: int = 0
 
     def cost(self) -> float:
-        """Return the mean length in bits, as near as the logarithm of each residual tells."""
-        return float(np.log2(self.bits.astype(np.float64) + 1.0).mean())
+        """Return the length in bits, as near as the logarithm of each residual tells."""
+        return float(np.log2(self.bits.astype(np.float64) + 1.0).sum())
+
+
+def _cheapest(rest: IntArray, orders: tuple[int, ...]) -> int:
+    """Return the order that costs least on a stretch from the middle."""
+    able = [order for order in orders if _SHORT[order] <= len(rest)] or [RAW]
+    if len(able) == 1:
+        return able[0]
+    start = max(0, len(rest) // 2 - _STRETCH // 2)
+    stretch = rest[start : start + _STRETCH]
+    return min(able, key=lambda order: _difference(stretch, order).cost())
 
 
 def _difference(rest: IntArray, order: int) -> _Residual:
@@ -114,11 +127,11 @@ def _difference(rest: IntArray, order: int) -> _Residual:
         return _Residual(order, rest.view(np.uint64))
     if order == XOR:
         return _Residual(order, (rest[1:] ^ rest[:-1]).view(np.uint64))
-    change = np.diff(rest)
+    change = rest[1:] - rest[:-1]
     slope = 0
     if order == DELTA_OF_DELTA:
         slope = int(change[0])
-        change = np.diff(change)
+        change = change[1:] - change[:-1]
     centre = _centre(change)
     if centre:
         change -= np.int64(centre)
