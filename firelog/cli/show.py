@@ -66,8 +66,8 @@ def quantity(value: float | None, unit: str, shown: TemperatureUnit) -> str:
 
 def uncertainty_of(check: Check, shown: TemperatureUnit) -> str:
     """Return ``± 8 K`` style text for a check's expanded uncertainty."""
-    if check.uncertainty is None:
-        return ""
+    if not check.uncertainty:
+        return ""  # none stated, or a duration that no hole and no limit leaves in doubt
     unit = "K" if check.unit == "C" else check.unit
     return f"± {quantity(check.uncertainty, unit, shown)}"
 
@@ -82,10 +82,26 @@ def print_assessment(store: Store, assessment: Assessment) -> None:
     out.print(Text.assemble((firing.name, "bold"), "  ", verdict_text(judgement.verdict)))
     state = "running" if firing.running else show_duration(assessment.end_s)
     out.print(f"{schedule.title} · {firing.kiln} · {show_instant(firing.began_us, tz)} · {state}")
-    out.print(_segments(judgement))
     out.print(_checks(judgement, unit))
+    for check in judgement.checks:
+        if check.verdict is not Verdict.PASS:
+            out.print(Text(f"  {SIGNS[check.verdict]} {check.requirement}: {check.why}"))
+    out.print(_segments(judgement))
     for remark in judgement.remarks:
-        out.print(f"  {remark}", soft_wrap=True)
+        out.print(Text(f"  {remark}"))
+    assumed = {trace.assumed for trace in assessment.traces if trace.assumed}
+    for sentence in sorted(assumed):
+        out.print(Text(f"  Nobody has stated what the thermocouples are: {sentence}."))
+
+
+def print_line(store: Store, assessment: Assessment) -> None:
+    """Print a firing and its verdict in one line."""
+    _, tz = shown_settings(store)
+    firing, judgement = assessment.firing, assessment.judgement
+    verdict = verdict_text(judgement.verdict) if judgement else Text("no schedule")
+    when = show_instant(firing.began_us, tz)
+    verdict.pad_right(max(0, 14 - len(verdict)))
+    console().print(Text.assemble(verdict, (firing.name, "bold"), f" · {firing.kiln} · {when}"))
 
 
 def _segments(judgement: Judgement) -> Table:
@@ -98,21 +114,23 @@ def _segments(judgement: Judgement) -> Table:
 
 
 def _checks(judgement: Judgement, unit: TemperatureUnit) -> Table:
-    table = Table("verdict", "requirement", "measured", "limit", "why", box=None, pad_edge=True)
+    table = Table("verdict", "requirement", "measured", "limit", "where", box=None, pad_edge=True)
     for check in judgement.checks:
         measured = f"{quantity(check.measured, check.unit, unit)} {uncertainty_of(check, unit)}"
+        at = "" if check.at_s is None else f", {_clock(check.at_s)}"
         table.add_row(
             verdict_text(check.verdict),
             check.requirement,
             measured.strip(),
             quantity(check.limit, check.unit, unit),
-            check.why,
+            f"{check.channel or ''}{at}",
         )
     return table
 
 
 def _clock(seconds: float | None) -> str:
+    """Return hours and minutes since the firing began."""
     if seconds is None:
-        return "never"
+        return "–"
     sign, whole = ("−" if seconds < 0 else "+"), round(abs(seconds))
     return f"{sign}{whole // 3600}:{whole % 3600 // 60:02d}"
