@@ -7,6 +7,7 @@ read by the collector, stored, judged and shown. Only the kiln is simulated.
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -246,8 +247,17 @@ class Rehearsal:
         self._ready.wait(30.0)
 
     def wait(self, timeout_s: float) -> bool:
-        """Wait until the kiln has said all; False when the time was up first."""
-        return self._speaker.wait(timeout_s)
+        """Wait until all that the kiln has said is stored; False when the time was up first."""
+        until_s = time.monotonic() + timeout_s
+        finished = self._speaker.wait(timeout_s)
+        while self._stored() < self._speaker.sent and time.monotonic() < until_s:
+            time.sleep(0.02)
+        return finished and self._stored() == self._speaker.sent
+
+    def _stored(self) -> int:
+        if self._failed or self._collector is None:
+            return 0
+        return sum(counts.scans for counts in self._collector.counts().values())
 
     def stop(self, *, close: bool) -> None:
         """End collecting; with ``close`` the firing ends too and its verdict is kept."""

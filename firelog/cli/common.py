@@ -7,13 +7,15 @@ import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 import platformdirs
 
 from firelog.errors import InputError
-from firelog.foundry import Foundry, read_foundry
+
+if TYPE_CHECKING:
+    from firelog.foundry import Foundry
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -37,11 +39,15 @@ class Settings:
 
     def read_foundry(self) -> Foundry:
         """Return the foundry file's content, or an empty foundry when there is no file."""
+        from firelog.foundry import Foundry, read_foundry
+
         path = self.foundry_path()
         return Foundry() if path is None else read_foundry(path)
 
     def need_foundry(self) -> tuple[Foundry, Path]:
         """Return the foundry file's content and place; without one this is an error."""
+        from firelog.foundry import read_foundry
+
         path = self.foundry_path()
         if path is None:
             raise InputError(
