@@ -30,6 +30,8 @@ COMMANDS = {
     "firings": ("firelog.cli.firings", "firings", "List firings; add, end and note them."),
     "channels": ("firelog.cli.channels", "channels", "List channels; say what each one is."),
     "schedules": ("firelog.cli.schedules", "schedules", "List schedules; show and check them."),
+    "seal": ("firelog.cli.seal", "seal", "Close a firing's record, so that a change shows."),
+    "verify": ("firelog.cli.seal", "verify", "Prove the sealed records unchanged."),
     "convert": ("firelog.cli.convert", "convert", "Thermocouple mV, °C and °F, with tolerance."),
 }
 

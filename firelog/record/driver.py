@@ -89,6 +89,8 @@ def speaking(path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         raise StoreError(_sentence(path, str(error))) from error
+    except UnicodeDecodeError as error:  # text whose bytes were damaged, as the driver tells it
+        raise StoreError(_sentence(path, "malformed")) from error
 
 
 def _sentence(path: Path, message: str) -> str:

@@ -142,6 +142,7 @@ create index blocks_by_times on blocks (times);
 -- A correction is a new event that names the one it supersedes, and why.
 alter table events add column corrects integer references events(id);
 alter table events add column why text not null default '';
+alter table events add column entered_us integer;
 
 -- What a channel was said to be, and from when on; written by the triggers below.
 create table channel_versions (
@@ -181,7 +182,7 @@ create table removals (
 _DESCRIBED = """json_object('kiln', (select name from kilns where id = c.kiln), 'name', c.name,
   'role', c.role, 'letter', c.letter, 'standard', c.standard,
   'tolerance_class', c.tolerance_class, 'measurement', json(c.measurement))"""
-_NOW = "cast((julianday('now') - 2440587.5) * 86400000 as integer) * 1000"
+NOW_US = "cast((julianday('now') - 2440587.5) * 86400000 as integer) * 1000"
 
 _VERSIONED = """create trigger channels_{event}_versioned after {event} on channels {when} begin
   insert into channel_versions(channel, since_us, description)
@@ -215,11 +216,11 @@ _FINAL = {
 @migrations()  # type: ignore[untyped-decorator]
 def second(db: Any) -> None:
     """Blocks, seals, corrections; what is written once can no longer be edited."""
-    for statement in _SECOND.format(now=_NOW, described=_DESCRIBED).split(";\n"):
+    for statement in _SECOND.format(now=NOW_US, described=_DESCRIBED).split(";\n"):
         if statement.strip():
             db.execute(statement)
     for event, when in (("insert", ""), ("update", _CHANGED)):
-        db.execute(_VERSIONED.format(event=event, when=when, now=_NOW, described=_DESCRIBED))
+        db.execute(_VERSIONED.format(event=event, when=when, now=NOW_US, described=_DESCRIBED))
     for table, events in _FINAL.items():
         for event in events:
             db.execute(

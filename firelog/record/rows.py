@@ -59,7 +59,10 @@ class Firing:
 
 @dataclass(frozen=True)
 class Event:
-    """A dated note by a person or by the program."""
+    """A dated note by a person or by the program.
+
+    A correction names in ``corrects`` the event it supersedes, and says why; that one stays.
+    """
 
     id: int
     t_us: int
@@ -69,6 +72,9 @@ class Event:
     kiln: str | None = None
     firing_id: int | None = None
     channel_id: int | None = None
+    corrects: int | None = None
+    why: str = ""
+    entered_us: int | None = None
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Self
 
-from firelog.errors import StoreError
+from firelog.errors import InputError, StoreError
 from firelog.readings import (
     FloatArray,
     IntArray,
@@ -31,7 +31,8 @@ Entry = tuple[int, float | None, Unit, Quality]
 _DAY_US = 86_400 * 1_000_000
 _FIRING = """select f.id, f.name, k.name, f.began_us, f.ended_us, s.title, f.schedule, f.note
   from firings f join kilns k on k.id = f.kiln left join schedules s on s.sha256 = f.schedule"""
-_EVENT = """select e.id, e.t_us, e.kind, e.text, e.who, k.name, e.firing, e.channel
+_EVENT = """select e.id, e.t_us, e.kind, e.text, e.who, k.name, e.firing, e.channel,
+  e.corrects, e.why, e.entered_us
   from events e left join kilns k on k.id = e.kiln"""
 _CHANNEL = """select c.id, k.name, c.name, c.role, c.letter, c.standard, c.tolerance_class,
   c.measurement from channels c join kilns k on k.id = c.kiln"""
@@ -364,10 +365,27 @@ class Store:
         with self.writing():
             kiln_id = None if kiln is None else self._kiln(kiln)
             row = self._one(
-                "insert into events(t_us,kind,text,who,kiln,firing,channel)"
-                " values (?,?,?,?,?,?,?) returning id",
+                "insert into events(t_us,kind,text,who,kiln,firing,channel,entered_us)"
+                f" values (?,?,?,?,?,?,?,{migrations.NOW_US}) returning id",
                 (t_us, kind, text, who, kiln_id, firing_id, channel_id),
             )
+        return int(row[0])
+
+    def correct_event(
+        self, event_id: int, *, text: str, who: str, why: str, t_us: int | None = None
+    ) -> int:
+        """Enter an event that supersedes another, which stays; return the new one's number."""
+        if not why.strip() or not who.strip():
+            raise InputError("a correction needs who makes it and why; say both")
+        with self.writing():
+            row = self._maybe(
+                "insert into events(t_us,kind,text,who,kiln,firing,channel,corrects,why,entered_us)"
+                " select coalesce(?,t_us),kind,?,?,kiln,firing,channel,id,?,"
+                f"{migrations.NOW_US} from events where id=? returning id",
+                (t_us, text, who, why, event_id),
+            )
+        if row is None:
+            raise InputError(f"there is no event {event_id} to correct")
         return int(row[0])
 
     def events(self, firing: Firing) -> list[Event]:

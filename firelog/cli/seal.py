@@ -1,0 +1,154 @@
+"""``firelog seal`` and ``firelog verify``: close a record; prove it unchanged."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+
+if TYPE_CHECKING:
+    from firelog.record.seal import Seal
+    from firelog.record.verify import Finding, Verification
+
+
+@click.command()
+@click.argument("firings", nargs=-1, metavar="FIRING...")
+@click.option("--who", default="", help="Who closes the record.")
+@click.option("--key", type=click.Path(path_type=Path), help="Sign with this key file.")
+@click.option(
+    "--new-key", type=click.Path(path_type=Path), help="Make a key file to sign with, and use it."
+)
+@json_option
+@common_options
+@pass_settings
+def seal(
+    settings: Settings,
+    *,
+    firings: tuple[str, ...],
+    who: str,
+    key: Path | None,
+    new_key: Path | None,
+    as_json: bool,
+) -> None:
+    """Close the record of each FIRING, so that a later change shows in `firelog verify`.
+
+    Print the head and give it away: whoever has it can tell this record from one sealed anew.
+    """
+    from firelog import __version__
+    from firelog.cli.clock import now_us
+    from firelog.errors import InputError
+    from firelog.record import seal as sealing
+    from firelog.record.signing import PrivateKey
+    from firelog.record.store import Store
+
+    if key and new_key:
+        raise InputError("name one of --key and --new-key, not both")
+    if not firings and not new_key:
+        raise InputError("name the firing to seal; `firelog firings` lists them")
+    signer = None
+    if new_key:
+        signer = PrivateKey.create(new_key)
+        click.echo(f"{new_key}: keep it off this machine's backups, and safe", err=True)
+        click.echo(f"public key: {signer.public_hex()}", err=True)
+    elif key:
+        signer = PrivateKey.load(key)
+    made: list[dict[str, Any]] = []
+    if firings:
+        with Store.open(settings.store_path(), write=True) as store:
+            for firing in [store.firing(name) for name in firings]:
+                done = sealing.seal(
+                    store, firing, now_us=now_us(), version=__version__, who=who, key=signer
+                )
+                made.append(_seal_answer(firing.name, done))
+    if as_json:
+        emit_json({"seals": made})
+        return
+    for answer in made:
+        signed = ", signed" if answer["public_key"] else ""
+        click.echo(f"{answer['firing']}: {answer['items']} items sealed{signed}")
+        click.echo(f"  head {answer['head']}")
+
+
+@click.command()
+@click.argument("firings", nargs=-1, metavar="[FIRING]...")
+@click.option("--public-key", help="The foundry's public key (64 hex digits, or a file of them).")
+@click.option("--head", help="A head from a printed report; it must be in the chain of seals.")
+@json_option
+@common_options
+@pass_settings
+@click.pass_context
+def verify(
+    ctx: click.Context,
+    settings: Settings,
+    *,
+    firings: tuple[str, ...],
+    public_key: str | None,
+    head: str | None,
+    as_json: bool,
+) -> None:
+    """Hold the record against its seals: all sealed firings, or each FIRING.
+
+    Exit status 0 when nothing that was sealed has changed, 1 when something has, and it is named.
+    """
+    from firelog.record import signing
+    from firelog.record import verify as verifying
+    from firelog.record.store import Store
+
+    with Store.open(settings.store_path()) as store:
+        chosen = [store.firing(name) for name in firings] or None
+        expected = signing.public_key(public_key) if public_key else None
+        answer = verifying.verify(store, chosen, public_key=expected, head=head)
+        names = {firing.id: firing.name for firing in store.firings()}
+    if as_json:
+        emit_json(_verify_answer(answer, names))
+    else:
+        _print(answer)
+    ctx.exit(0 if answer.unchanged else 1)
+
+
+def _print(answer: Verification) -> None:
+    for finding in answer.findings:
+        click.echo(f"ALTERED  {_line(finding)}")
+    for note in answer.notes:
+        click.echo(f"note     {_line(note)}")
+    count = len(answer.seals)
+    if not answer.unchanged:
+        click.echo(f"{len(answer.findings)} findings against {count} seals. Compare with a backup.")
+    elif count:
+        click.echo(f"unchanged: all that {count} seals cover. Newest head {answer.seals[-1].head}")
+    else:
+        click.echo("nothing is sealed yet: `firelog seal FIRING` closes a record.")
+
+
+def _line(finding: Finding) -> str:
+    where = f"{finding.firing}: " if finding.firing else ""
+    return f"{where}{finding.item}: {finding.what}"
+
+
+def _seal_answer(firing: str, seal: Seal) -> dict[str, Any]:
+    from firelog.units import iso_utc
+
+    return {
+        "firing": firing,
+        "sealed": iso_utc(seal.sealed_us),
+        "who": seal.who,
+        "items": seal.count,
+        "head": seal.head,
+        "previous": seal.previous or None,
+        "public_key": seal.public_key,
+    }
+
+
+def _verify_answer(answer: Verification, names: dict[int, str]) -> dict[str, Any]:
+    def plain(finding: Finding) -> dict[str, Any]:
+        return {"firing": finding.firing, "item": finding.item, "what": finding.what}
+
+    return {
+        "unchanged": answer.unchanged,
+        "seals": [_seal_answer(names.get(s.firing_id, "?"), s) for s in answer.seals],
+        "findings": [plain(finding) for finding in answer.findings],
+        "notes": [plain(note) for note in answer.notes],
+    }
