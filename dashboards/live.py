@@ -1,0 +1,221 @@
+"""What the browser is told: a page at first, then only what has changed.
+
+Each answer repeats the question's number and address, so that one that comes late is dropped by
+the browser instead of being drawn into another page. ``seen`` is what the browser shows already,
+as two digests: of the words and of the picture's shape.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+import time
+from pathlib import Path
+from typing import Any
+from urllib.parse import unquote
+
+from dashboards import figures
+from dashboards.pages import firing as firing_page
+from dashboards.pages import firings as firings_page
+from dashboards.pages.parts import cautions, link, sentence
+from dashboards.readout import Board, View, read_board, read_news, read_view
+from firelog.errors import FirelogError, StoreError
+from firelog.units import show_temperature
+
+BUILD = secrets.token_hex(8)  # another one after a restart: pages of the old one load anew
+EVERY_S = {"firing": 1.0, "list": 2.0}
+SILENT_S = 60.0  # from then on a page says how long nothing came
+
+
+def now_us() -> int:
+    """Return this machine's clock in microseconds UTC."""
+    return time.time_ns() // 1000
+
+
+# ---------------------------------------------------------------- a whole page
+def page(store: Path, address: str, unit: str | None) -> dict[str, Any]:
+    """Return a page: top, bottom, drawn (a figure or None) and watch (how it is kept alive).
+
+    Never raises for what is wrong with the store or the address: the page says it.
+    """
+    name = firing_name(address)
+    try:
+        if address in ("", "/"):
+            return _list(read_board(store, unit), address)
+        if name is not None:
+            return _firing(read_view(store, name, unit), address)
+    except StoreError as error:
+        if name is not None and "there is no firing" in str(error):
+            return _still(firing_page.missing(name, str(error)), address, "no such firing")
+        return _trouble(error, address)
+    except FirelogError as error:
+        return _trouble(error, address)
+    lost = sentence(
+        "There is no such page", f"Nothing is kept at {address}.", link("← all firings", "/")
+    )
+    return _still([lost, cautions()], address, "no such page")
+
+
+def firing_name(address: str) -> str | None:
+    """Return the firing's name in an address such as ``/firing/night%201``, or None."""
+    if not address.startswith("/firing/"):
+        return None
+    return unquote(address.removeprefix("/firing/")) or None
+
+
+def _list(board: Board, address: str) -> dict[str, Any]:
+    top = firings_page.page(board, now_us())
+    newest = [e.newest_us for e in board.entries if e.firing.running and e.newest_us is not None]
+    running = any(entry.firing.running for entry in board.entries)
+    return {
+        "top": top,
+        "bottom": [],
+        "drawn": None,
+        "watch": _watch(
+            address,
+            f"Firings, {board.how.foundry}",
+            every_s=EVERY_S["list"],
+            alive=running,
+            newest_us=max(newest, default=None),
+            seen={"page": _list_digest(board)},
+        )
+        | {"unit": board.how.unit},
+    }
+
+
+def _firing(view: View, address: str) -> dict[str, Any]:
+    word = firing_page.verdict_word(view)
+    newest = view.newest_us
+    return {
+        "top": firing_page.head(view),
+        "bottom": firing_page.body(view),
+        "drawn": figures.firing_figure(view.picture) if view.picture.traces else None,
+        "watch": _watch(
+            address,
+            f"{view.firing.name}: {word or 'no verdict'}",
+            every_s=EVERY_S["firing"] if view.firing.running else 0.0,
+            alive=view.firing.running,
+            newest_us=newest,
+            seen={"page": _page_digest(view), "shape": _shape_digest(view)},
+        )
+        | {"value": _newest_value(view), "unit": view.picture.how.unit},
+    }
+
+
+def _watch(
+    address: str,
+    title: str,
+    *,
+    every_s: float,
+    alive: bool,
+    newest_us: int | None,
+    seen: dict[str, str] | None = None,
+) -> dict[str, Any]:
+    return {
+        "id": secrets.token_hex(4),
+        "path": address,
+        "title": f"{title} · firelog",
+        "every_s": every_s,
+        "alive": alive,
+        "build": BUILD,
+        "now_us": now_us(),
+        "newest_us": newest_us,
+        "silent_s": SILENT_S,
+        "seen": seen or {},
+    }
+
+
+def _still(top: list[Any], address: str, title: str, *, every_s: float = 0.0) -> dict[str, Any]:
+    watch = _watch(address, title, every_s=every_s, alive=False, newest_us=None)
+    return {"top": top, "bottom": [], "drawn": None, "watch": watch}
+
+
+def _trouble(error: FirelogError, address: str) -> dict[str, Any]:
+    """A page that says what is wrong, and looks again every few seconds."""
+    again = "This page looks again every five seconds; nothing needs to be pressed."
+    top = [sentence("The record cannot be read", str(error)), sentence("", again), cautions()]
+    return _still(top, address, "the record cannot be read", every_s=5.0)
+
+
+# ---------------------------------------------------------------- what has changed
+def answer(store: Path, question: dict[str, Any]) -> dict[str, Any]:
+    """Return what is new since what the browser has; small when little has happened."""
+    address, unit = str(question.get("path", "/")), question.get("unit")
+    told: dict[str, Any] = {
+        "k": question.get("k"),
+        "path": address,
+        "build": BUILD,
+        "now_us": now_us(),
+        "newest_us": None,
+    }
+    seen: dict[str, str] = question.get("seen") or {}
+    name = firing_name(address)
+    try:
+        if name is not None and seen.get("shape") and not question.get("whole"):
+            return told | _changes(store, read_view(store, name, unit), seen, question)
+    except FirelogError:
+        pass  # the whole page says what is wrong
+    whole = page(store, address, unit)
+    watch = whole["watch"]
+    if name is None and watch["seen"] and watch["seen"] == seen and not question.get("whole"):
+        return told | {"newest_us": watch["newest_us"], "now_us": watch["now_us"]}
+    return told | whole | {"newest_us": watch["newest_us"], "now_us": watch["now_us"]}
+
+
+def _changes(
+    store: Path, view: View, seen: dict[str, str], question: dict[str, Any]
+) -> dict[str, Any]:
+    if _shape_digest(view) != seen.get("shape"):
+        whole = _firing(view, str(question["path"]))
+        return whole | {"newest_us": view.newest_us}
+    after_us = int(question.get("after") or view.newest_us or 0)
+    news = read_news(store, view, after_us)
+    cursor_us = max(after_us, news.newest_us or 0)
+    changed: dict[str, Any] = {"newest_us": cursor_us, "now_us": now_us()}
+    leading = view.picture.spoken[0].name if view.picture.spoken else ""
+    if (newest_c := news.newest_c.get(leading)) is not None:
+        changed["value"] = show_temperature(newest_c, view.picture.how.unit)
+    if news.points:
+        changed["points"] = {"after": after_us, "cursor": cursor_us, "lines": news.points}
+    if (digest := _page_digest(view)) != seen.get("page"):
+        changed |= {
+            "top": firing_page.head(view),
+            "bottom": firing_page.body(view),
+            "seen": {"page": digest, "shape": seen["shape"]},
+        }
+    return changed
+
+
+def _newest_value(view: View) -> str:
+    for trace in view.picture.spoken:
+        usable = trace.temp_c[trace.temp_c == trace.temp_c]
+        if len(usable):
+            return show_temperature(float(usable[-1]), view.picture.how.unit)
+    return ""
+
+
+# ---------------------------------------------------------------- digests
+def _digest(*parts: Any) -> str:
+    return hashlib.blake2s(repr(parts).encode(), digest_size=8).hexdigest()
+
+
+def _page_digest(view: View) -> str:
+    judgement = view.picture.judgement
+    checks = judgement.checks if judgement else ()
+    said = [(c.verdict, c.requirement, c.why, c.channel) for c in checks]
+    runs = judgement.segments if judgement else ()
+    minutes = int(view.picture.end_s // 60)
+    return _digest(said, runs, minutes, view.events, view.kept, view.trouble, view.firing)
+
+
+def _shape_digest(view: View) -> str:
+    picture = view.picture
+    runs = picture.judgement.segments if picture.judgement else ()
+    began = [(run.name, run.began_s, run.ended_s) for run in runs]
+    names = ([t.name for t in picture.spoken], len(picture.traces))
+    return _digest(began, names, len(view.events), view.firing, picture.how)
+
+
+def _list_digest(board: Board) -> str:
+    rows = [(e.firing, e.verdict, e.newest_us, e.newest_c, bool(e.spark)) for e in board.entries]
+    return _digest(rows, board.how)

@@ -1,0 +1,95 @@
+"""Marks beside the lines: segments as they ran, holes, events."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Iterable
+from typing import Any
+
+from dashboards import thinning
+from dashboards.palette import DAY
+from dashboards.picture import Picture, hole_spans, ran
+from firelog.units import show_duration
+
+TOP = 0.90  # where the upper panel ends, as a share of the figure's height
+MOST_EVENTS = 200
+
+
+def shapes(picture: Picture) -> list[dict[str, Any]]:
+    """Return stripes behind every other segment, holes, and a line at each event."""
+    return [*_stripes(picture), *_hole_shapes(picture), *_event_shapes(picture)]
+
+
+def _stripes(picture: Picture) -> Iterable[dict[str, Any]]:
+    for number, _, from_s, to_s in ran(picture):
+        if number % 2:
+            yield _upright(picture, from_s, to_s, DAY["stripe"])
+
+
+def segment_names(picture: Picture) -> Iterable[dict[str, Any]]:
+    """Yield each segment's number, and its name where there is room for it."""
+    whole_s = max(picture.end_s, 1.0)
+    for number, name, from_s, to_s in ran(picture):
+        share = (to_s - from_s) / whole_s
+        if share < 0.015:
+            continue
+        room = int(share * 115)
+        text = f"{number} {name}" if len(name) + 2 <= room else str(number)
+        yield {
+            "name": f"segment {number}",
+            "text": html.escape(text),
+            "x": picture.x_ms([(from_s + to_s) / 2])[0],
+            "xref": "x",
+            "y": TOP,
+            "yref": "paper",
+            "yanchor": "top",
+            "showarrow": False,
+            "font": {"size": 12, "color": DAY["soft"]},
+        }
+
+
+def _hole_shapes(picture: Picture) -> Iterable[dict[str, Any]]:
+    for from_s, to_s in hole_spans(picture)[: thinning.MOST_HOLES]:
+        label = f"no readings, {show_duration(to_s - from_s)}"
+        wide = (to_s - from_s) / max(picture.end_s, 1.0) > 0.03
+        yield {
+            **_upright(picture, from_s, to_s, DAY["hole"]),
+            "name": "hole",
+            "label": {
+                "text": label if wide else "",
+                "textangle": -90,
+                "font": {"size": 12, "color": DAY["fail"]},
+            },
+        }
+
+
+def _event_shapes(picture: Picture) -> Iterable[dict[str, Any]]:
+    for at_s, _, _ in picture.events[:MOST_EVENTS]:
+        x = picture.x_ms([at_s])[0]
+        yield {
+            "type": "line",
+            "name": "event",
+            "xref": "x",
+            "yref": "paper",
+            "x0": x,
+            "x1": x,
+            "y0": 0,
+            "y1": 0.955,
+            "line": {"color": DAY["accent"], "width": 1, "dash": "1px,4px"},
+        }
+
+
+def _upright(picture: Picture, from_s: float, to_s: float, colour: str) -> dict[str, Any]:
+    x0, x1 = picture.x_ms([from_s, to_s])
+    return {
+        "type": "rect",
+        "xref": "x",
+        "yref": "paper",
+        "x0": x0,
+        "x1": x1,
+        "y0": 0,
+        "y1": TOP,
+        "fillcolor": colour,
+        "line": {"width": 0},
+        "layer": "below",
+    }

@@ -1,0 +1,259 @@
+"""What the board reads from the record: the list, one firing, and what is new since a moment.
+
+The store is opened read-only for each question and closed again, so that the board never holds
+it, never writes by mistake, and notices when it is replaced. Judging a night costs up to a second;
+its answer is kept for a while, longer the dearer it was.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import OrderedDict
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Generic, TypeVar
+
+import numpy as np
+
+from dashboards import thinning
+from dashboards.picture import Picture, deviation_k
+from dashboards.wording import Manner, manner
+from firelog import judging
+from firelog.errors import FirelogError
+from firelog.readings import FloatArray, Role
+from firelog.record.rows import Channel, Event, Firing, StoredVerdict
+from firelog.record.store import Store
+from firelog.schedule.model import ChannelTrace
+
+SPARK_POINTS = 120
+LIST_BUDGET_S = 1.0  # one showing of the list draws and judges for so long; the rest comes later
+FRESH_S = {True: 5.0, False: 30.0}  # running, closed
+_UNSEEN = frozenset({Role.AMBIENT, Role.SET_POINT, Role.COLD_JUNCTION})
+Answer = TypeVar("Answer")
+Stretch = tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One firing in the list; ``verdict`` is a verdict's word or None, ``spark`` 0…1 points."""
+
+    firing: Firing
+    verdict: str | None
+    spark: tuple[Stretch, ...] = ()
+    newest_us: int | None = None
+    newest_c: float | None = None
+
+
+@dataclass(frozen=True)
+class Board:
+    """The list page's content."""
+
+    how: Manner
+    entries: tuple[Entry, ...]
+
+
+@dataclass(frozen=True)
+class View:
+    """One firing's page: the picture holds traces, schedule, judgement and events."""
+
+    firing: Firing
+    picture: Picture
+    kept: StoredVerdict | None
+    events: tuple[Event, ...]
+    newest_us: int | None
+    trouble: str = ""
+
+
+@dataclass(frozen=True)
+class News:
+    """Readings that came after a moment, ready to be appended to the lines of each channel."""
+
+    newest_us: int | None
+    newest_c: dict[str, float | None]
+    points: dict[str, dict[str, list[Any]]] = field(default_factory=dict)
+
+
+class Shelf(Generic[Answer]):
+    """A few dear answers, each made by one thread and kept while it is fresh."""
+
+    def __init__(self, most: int) -> None:
+        self.most = most
+        self._lock = threading.Lock()
+        self._locks: dict[Any, threading.Lock] = {}
+        self._kept: OrderedDict[Any, tuple[float, Answer]] = OrderedDict()
+
+    def get(self, key: Any, fresh_s: float, make: Callable[[], Answer]) -> Answer:
+        """Return the kept answer, or make it; it lasts twenty times what it cost, or longer."""
+        with self._lock:
+            lock = self._locks.setdefault(key, threading.Lock())
+        with lock:
+            found = self.peek(key)
+            if found is not None:
+                return found
+            began = time.monotonic()
+            answer = make()
+            cost = time.monotonic() - began
+            with self._lock:
+                self._kept[key] = (time.monotonic() + max(fresh_s, 20 * cost), answer)
+                while len(self._kept) > self.most:
+                    old, _ = self._kept.popitem(last=False)
+                    self._locks.pop(old, None)
+            return answer
+
+    def peek(self, key: Any) -> Answer | None:
+        """Return the kept answer if it is still fresh."""
+        with self._lock:
+            until, answer = self._kept.get(key, (0.0, None))
+            return answer if time.monotonic() < until else None
+
+
+_views: Shelf[View] = Shelf(6)
+_entries: Shelf[Entry] = Shelf(500)
+
+
+# ---------------------------------------------------------------- the list
+def read_board(path: Path, unit: str | None = None) -> Board:
+    """Return all firings, running ones first, then newest first."""
+    with Store.open(path) as store:
+        how = manner(store, unit)
+        firings = sorted(store.firings(), key=lambda firing: not firing.running)
+        until = time.monotonic() + LIST_BUDGET_S
+        return Board(how, tuple(_entry(store, firing, until) for firing in firings))
+
+
+def _entry(store: Store, firing: Firing, until: float) -> Entry:
+    kept = store.verdict(firing)
+    key = (*_identity(store), firing, kept.judged_us if kept else None)
+    if (known := _entries.peek(key)) is not None:
+        return known
+    if time.monotonic() > until:
+        return Entry(firing, kept.verdict if kept else None)
+    fresh_s = 2.0 if firing.running else 600.0
+    return _entries.get(key, fresh_s, lambda: _make_entry(store, firing, kept))
+
+
+def _make_entry(store: Store, firing: Firing, kept: StoredVerdict | None) -> Entry:
+    verdict = kept.verdict if kept else None
+    try:
+        if verdict is None and not firing.running and firing.schedule_sha256:
+            judgement = judging.assess(store, firing).judgement
+            verdict = judgement.verdict.value if judgement else None
+        trace = _leading(store, firing)
+    except FirelogError:
+        return Entry(firing, verdict)  # its own page tells what is wrong with it
+    if trace is None:
+        return Entry(firing, verdict)
+    usable = thinning.usable(trace.t_s, trace.temp_c)
+    newest_c = float(trace.temp_c[usable[-1]]) if len(usable) else None
+    newest_us = firing.began_us + round(float(trace.t_s[-1]) * 1e6) if len(trace.t_s) else None
+    return Entry(firing, verdict, _spark(trace.t_s, trace.temp_c), newest_us, newest_c)
+
+
+def _leading(store: Store, firing: Firing) -> ChannelTrace | None:
+    """The trace the list shows: the first kiln channel, else the first there is."""
+    channels = [c for c in store.firing_channels(firing) if c.role not in _UNSEEN]
+    channels.sort(key=lambda channel: channel.role is not Role.KILN)
+    return _trace(store, firing, channels[0]) if channels else None
+
+
+def _trace(store: Store, firing: Firing, channel: Channel) -> ChannelTrace:
+    readings = store.readings(channel.id, firing.began_us, firing.ended_us)
+    chain = judging.measurement_chain(store, channel)
+    return judging.corrected(channel, chain, readings, firing.began_us)
+
+
+def _readable_traces(store: Store, firing: Firing) -> tuple[ChannelTrace, ...]:
+    """What can be drawn of a firing that cannot be judged."""
+    found = []
+    for channel in store.firing_channels(firing):
+        if channel.role in _UNSEEN:
+            continue
+        with suppress(FirelogError):
+            found.append(_trace(store, firing, channel))
+    return tuple(found)
+
+
+def _spark(t_s: FloatArray, temp_c: FloatArray) -> tuple[Stretch, ...]:
+    times, values = thinning.drawn(t_s, temp_c, SPARK_POINTS)
+    known = np.isfinite(values)
+    if known.sum() < 2:
+        return ()
+    low, high = float(values[known].min()), float(values[known].max())
+    span_s, span = max(float(times[-1] - times[0]), 1e-9), max(high - low, 1e-9)
+    return tuple(
+        tuple((round((t - times[0]) / span_s, 3), round((v - low) / span, 3)) for t, v in stretch)
+        for stretch in thinning.stretches(times, values)
+    )
+
+
+# ---------------------------------------------------------------- one firing
+def read_view(path: Path, name: str, unit: str | None = None) -> View:
+    """Return the page of a firing, judged; raises :class:`StoreError` when there is none."""
+    with Store.open(path) as store:
+        firing, how = store.firing(name), manner(store, unit)
+        key = (*_identity(store), firing, how)
+        return _views.get(key, FRESH_S[firing.running], lambda: _make_view(store, firing, how))
+
+
+def _make_view(store: Store, firing: Firing, how: Manner) -> View:
+    trouble, judgement, schedule = "", None, None
+    try:
+        assessment = judging.assess(store, firing)
+        schedule, judgement = assessment.schedule, assessment.judgement
+        traces, end_s = assessment.traces, assessment.end_s
+    except FirelogError as error:
+        trouble = str(error)
+        traces = _readable_traces(store, firing)
+        ended_us = firing.ended_us or firing.began_us
+        ends_s = [(ended_us - firing.began_us) / 1e6, *(float(t.t_s[-1]) for t in traces if len(t))]
+        end_s = max(ends_s)
+    events = tuple(store.events(firing))
+    marks = tuple(((e.t_us - firing.began_us) / 1e6, e.kind, e.text) for e in events)
+    picture = Picture(
+        began_us=firing.began_us,
+        traces=traces,
+        end_s=end_s,
+        schedule=schedule,
+        judgement=judgement,
+        events=marks,
+        running=firing.running,
+        how=how,
+    )
+    ends = [float(trace.t_s[-1]) for trace in traces if len(trace.t_s)]
+    newest_us = firing.began_us + round(max(ends) * 1e6) if ends else None
+    return View(firing, picture, store.verdict(firing), events, newest_us, trouble)
+
+
+def read_news(path: Path, view: View, after_us: int) -> News:
+    """Return what each of the view's channels has read after ``after_us``."""
+    picture = view.picture
+    points: dict[str, dict[str, list[Any]]] = {}
+    newest_c: dict[str, float | None] = {}
+    newest_us: int | None = None
+    meant = {trace.name for trace in picture.followed}
+    with Store.open(path) as store:
+        for channel in store.channels(view.firing.kiln):
+            if channel.role in _UNSEEN:
+                continue
+            readings = store.readings(channel.id, after_us + 1, view.firing.ended_us)
+            if not len(readings):
+                continue
+            chain = judging.measurement_chain(store, channel)
+            trace = judging.corrected(channel, chain, readings, view.firing.began_us)
+            newest_us = max(newest_us or 0, int(readings.t_us[-1]))
+            last = float(trace.temp_c[-1])
+            newest_c[channel.name] = last if np.isfinite(last) else None
+            new: dict[str, list[Any]] = {"x": picture.x_ms(trace.t_s), "y": picture.y(trace.temp_c)}
+            if picture.target is not None and channel.name in meant:
+                new["off"] = picture.dy(deviation_k(trace, picture.target))
+            points[channel.name] = new
+    return News(newest_us, newest_c, points)
+
+
+def _identity(store: Store) -> tuple[str, int, int]:
+    """Which file this is: one put in its place by the same name is another (stat opens nothing)."""
+    stat = store.path.stat()
+    return str(store.path), stat.st_dev, stat.st_ino
