@@ -56,7 +56,7 @@ def _run(settings: Settings, say: Any) -> dict[str, dict[str, int]]:
             f"{path}: has no [[source]] to listen to; `firelog listen PORT` writes one for you"
         )
     clock = Clock()
-    sources = [make_source(spec, clock) for spec in foundry.sources]
+    sources = [make_source(spec, clock, foundry.channels) for spec in foundry.sources]
     with Store.open(settings.store_path(), write=True) as store:
         _keep_settings(store, foundry)
         collector = Collector(

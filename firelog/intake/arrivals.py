@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from firelog.intake.text import Scan, Value
+from firelog.intake.fields import Scan, Value
 
 SILENT_S = 10.0  # the shortest silence worth a word
 FIRST_S = 60.0  # how long a port may be open before its first line

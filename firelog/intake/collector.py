@@ -8,16 +8,17 @@ from __future__ import annotations
 
 import queue
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from firelog.errors import SourceError, StoreError
 from firelog.foundry import ChannelSpec
 from firelog.intake.arrivals import Dating, Silence
 from firelog.intake.clock import Clock
+from firelog.intake.fields import LineFault, Scan
 from firelog.intake.keeper import QUEUED, TOGETHER, Keeper, Write
-from firelog.intake.sources import Heard, Source, channel_names, silent_after_s
-from firelog.intake.text import LineFault, Scan
+from firelog.intake.sources import Heard, Source, silent_after_s
+from firelog.intake.watchers import Watch
 from firelog.record.store import Store
 from firelog.units import show_duration
 
@@ -62,6 +63,7 @@ class _Feed:
 
     source: Source
     silence: Silence
+    watch: Watch
     dating: Dating = field(default_factory=Dating)
     counts: Counts = field(default_factory=Counts)
     names: set[str] = field(default_factory=set)
@@ -78,6 +80,24 @@ class _Feed:
 
 
 _Said = tuple[_Feed, "Heard | SourceError | None"]  # None: it has just been connected
+
+
+def _feed(source: Source, channels: Iterable[ChannelSpec]) -> _Feed:
+    kiln = source.spec.kiln
+    stated = {spec.name: spec for spec in (*source.channels, *channels) if spec.kiln == kiln}
+    watch = Watch(
+        {name: spec.role for name, spec in stated.items()},
+        {name: spec.letter for name, spec in stated.items() if spec.letter},
+    )
+    return _Feed(source, Silence(silent_after_s(source.spec)), watch)
+
+
+def _telling(sources: Iterable[Source]) -> Iterator[ChannelSpec]:
+    """Yield what sources know of their channels; a bare name must not overwrite the record's."""
+    for source in sources:
+        for made in source.channels:
+            if made != ChannelSpec(made.name, made.kiln):
+                yield made
 
 
 def _nobody(_: Report) -> None:
@@ -108,13 +128,10 @@ class Collector:
         self._said: queue.SimpleQueue[_Said] = queue.SimpleQueue()
         self._stopping = False
         self._looked_s = clock.steady_s()
-        self._feeds = {
-            source.spec.name: _Feed(source, Silence(silent_after_s(source.spec)))
-            for source in sources
-        }
+        self._feeds = {source.spec.name: _feed(source, channels) for source in sources}
         self._keeper = Keeper(
             store,
-            channels,
+            (*_telling(sources), *channels),
             clock.steady_s,
             stored=self._stored,
             refused=self._refused,
@@ -137,9 +154,9 @@ class Collector:
         Raises :class:`StoreError` when the store refuses from the start, or in the end.
         """
         for feed in self._feeds.values():
-            for name in channel_names(feed.source.spec):
-                feed.names.add(name)
-                self._keeper.channel(feed.source.spec.kiln, name)
+            for channel in feed.source.channels:
+                feed.names.add(channel.name)
+                self._keeper.channel(channel.kiln, channel.name)
         self._event(None, "collector started", f"listening to {', '.join(self._feeds)}")
         for feed in self._feeds.values():
             feed.thread = threading.Thread(target=self._listen, args=(feed,), daemon=True)
@@ -259,7 +276,7 @@ class Collector:
             feed.counts.duplicates += len(scan.values)
             return
         feed.counts.out_of_order += dated.out_of_order
-        kiln = feed.source.spec.kiln
+        kiln, scan = feed.source.spec.kiln, feed.watch.look(scan, dated.t_us)
         if not self._keeper.put(Write(feed.name, kiln, dated.t_us, scan.values)):
             feed.counts.dropped += 1
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from firelog.errors import StoreError
 from firelog.foundry import ChannelSpec
-from firelog.intake.text import Value
+from firelog.intake.fields import Value
 from firelog.record.store import Store
 
 QUEUED = 200_000  # scans kept in memory while the disk refuses: two days at one a second
@@ -87,7 +87,7 @@ class Keeper:
                 letter=spec.letter,
                 standard=spec.standard,
                 tolerance_class=spec.tolerance_class,
-                measurement=spec.measurement if stated else None,
+                measurement=spec.measurement or None,
             ).id
             self._ids[kiln, name] = number
         return number

@@ -6,24 +6,19 @@ A source is opened, asked again and again what it heard, and closed. It raises
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Protocol
 
 from firelog.errors import FirelogError, InputError
-from firelog.foundry import SourceSpec
+from firelog.foundry import ChannelSpec, SourceSpec
 from firelog.intake.clock import Clock
+from firelog.intake.fields import SKIP, TIME, LineFault, Scan
 from firelog.intake.port import Port, PortSettings
-from firelog.intake.text import (
-    SKIP,
-    TIME,
-    Layout,
-    LineBuffer,
-    LineFault,
-    LineFormat,
-    Scan,
-    read_line,
-)
+from firelog.intake.text import COLD, Layout, LineBuffer, LineFormat, read_line
+from firelog.intake.wiring import Wiring, wire
+from firelog.readings import Role
 
 
 @dataclass(frozen=True)
@@ -40,6 +35,11 @@ class Source(Protocol):
     @property
     def spec(self) -> SourceSpec:
         """What the foundry file says of it."""
+        ...
+
+    @property
+    def channels(self) -> tuple[ChannelSpec, ...]:
+        """The channels it fills, as far as they are known beforehand."""
         ...
 
     def open(self) -> None:
@@ -59,10 +59,17 @@ class LineSource:
     """Text lines from a serial port (or whatever speaks like one)."""
 
     def __init__(
-        self, spec: SourceSpec, settings: PortSettings, form: LineFormat, clock: Clock
+        self,
+        spec: SourceSpec,
+        clock: Clock,
+        *,
+        settings: PortSettings,
+        form: LineFormat,
+        wiring: Wiring,
+        channels: tuple[ChannelSpec, ...] = (),
     ) -> None:
-        self.spec = spec
-        self._settings, self._form, self._clock = settings, form, clock
+        self.spec, self.channels = spec, channels
+        self._settings, self._form, self._wiring, self._clock = settings, form, wiring, clock
         self._port: Port | None = None
         self._buffer = LineBuffer()
 
@@ -78,10 +85,14 @@ class LineSource:
         skipped = self._buffer.skipped_bytes
         lines = self._buffer.feed(data)
         t_us = self._clock.now_us()
-        heard = [Heard(t_us, read_line(line, self._form)) for line in lines]
+        heard = [Heard(t_us, self._read(line)) for line in lines]
         if self._buffer.skipped_bytes - skipped > self._buffer.limit:
             heard.append(Heard(t_us, LineFault("a line that does not end", repr(data[:40])[2:-1])))
         return heard
+
+    def _read(self, line: bytes) -> Scan | LineFault:
+        said = read_line(line, self._form)
+        return wire(said, self._wiring) if isinstance(said, Scan) else said
 
     def close(self) -> None:
         """Close the port."""
@@ -92,24 +103,76 @@ class LineSource:
 
 # ---------------------------------------------------------------- from the foundry file
 _PORT_OPTIONS = ("parity", "bytesize", "stopbits", "dtr")
-_COMMON_OPTIONS = ("silent_after",)
+_LINE_OPTIONS = ("pattern", "chip", "cold_junction", "names")
+COMMON_OPTIONS = ("silent_after",)
 
 
-def make_source(spec: SourceSpec, clock: Clock) -> Source:
-    """Return the source that a foundry file's section describes; raises :class:`InputError`."""
+def make_source(spec: SourceSpec, clock: Clock, channels: Iterable[ChannelSpec] = ()) -> Source:
+    """Return the source that a foundry file's section describes; raises :class:`InputError`.
+
+    ``channels`` are those of the file: they say which thermocouple is behind a column.
+    """
+    stated = {channel.name: channel for channel in channels if channel.kiln == spec.kiln}
     try:
-        if spec.format in (Layout.VALUES, Layout.PAIRS):
-            only(spec, (*_PORT_OPTIONS, *_COMMON_OPTIONS))
-            return LineSource(spec, port_settings(spec), line_format(spec), clock)
+        if spec.format in list(Layout):
+            return _line_source(spec, clock, stated)
     except FirelogError as error:
         raise InputError(f"source {spec.name!r}: {error}") from error
     known = ", ".join(repr(layout.value) for layout in Layout)
     raise InputError(f"source {spec.name!r}: format {spec.format!r} is unknown; known: {known}")
 
 
+def _line_source(spec: SourceSpec, clock: Clock, stated: Mapping[str, ChannelSpec]) -> LineSource:
+    only(spec, (*_PORT_OPTIONS, *_LINE_OPTIONS, *COMMON_OPTIONS))
+    form = line_format(spec)
+    wiring = _wiring(spec, form, stated)
+    return LineSource(
+        spec,
+        clock,
+        settings=port_settings(spec),
+        form=form,
+        wiring=wiring,
+        channels=_channels(spec, form, wiring, stated),
+    )
+
+
 def line_format(spec: SourceSpec) -> LineFormat:
     """Return how the lines of this source are read."""
-    return LineFormat(Layout(spec.format), spec.columns, spec.unit)
+    pattern = text_option(spec, "pattern")
+    try:
+        compiled = re.compile(pattern) if pattern else None
+    except re.error as error:
+        raise InputError(f"pattern = {pattern!r} is no regular expression ({error})") from error
+    return LineFormat(
+        Layout(spec.format), spec.columns, spec.unit, text_option(spec, "chip"), compiled
+    )
+
+
+def _wiring(spec: SourceSpec, form: LineFormat, stated: Mapping[str, ChannelSpec]) -> Wiring:
+    names = spec.options.get("names", {})
+    if not isinstance(names, dict) or not all(isinstance(to, str) for to in names.values()):
+        raise InputError('names must map columns to channels, like names = { T1 = "kiln top" }')
+    cold = text_option(spec, "cold_junction")
+    if cold and cold not in spec.columns:
+        raise InputError(f"cold_junction = {cold!r} is none of the columns")
+    letters = {name: channel.letter for name, channel in stated.items() if channel.letter}
+    return Wiring(names, cold, form.chip, letters)
+
+
+def _channels(
+    spec: SourceSpec, form: LineFormat, wiring: Wiring, stated: Mapping[str, ChannelSpec]
+) -> tuple[ChannelSpec, ...]:
+    columns = spec.columns or tuple(form.pattern.groupindex if form.pattern else ())
+    made = []
+    for column in columns:
+        if column in (TIME, SKIP):
+            continue
+        name = wiring.channel(column)
+        role = Role.COLD_JUNCTION if column == wiring.cold else Role.KILN
+        made.append(stated.get(name, ChannelSpec(name, spec.kiln, role)))
+        if form.chip and form.chip != "max6675":  # which does not send its own temperature
+            made.append(ChannelSpec(name + COLD, spec.kiln, Role.COLD_JUNCTION))
+    return tuple(made)
 
 
 def port_settings(spec: SourceSpec) -> PortSettings:
@@ -117,9 +180,15 @@ def port_settings(spec: SourceSpec) -> PortSettings:
     rarer = {key: spec.options[key] for key in _PORT_OPTIONS if key in spec.options}
     if rarer.get("parity", "N") not in ("N", "E", "O", "M", "S"):
         raise InputError(f'parity = {rarer["parity"]!r}; write "N", "E" or "O"')
+    if not isinstance(rarer.get("dtr", True), bool):
+        raise InputError(f"dtr = {rarer['dtr']!r}; write true or false")
+    for key, known in (("bytesize", (5, 6, 7, 8)), ("stopbits", (1, 1.5, 2))):
+        if rarer.get(key, known[-1]) not in known:
+            raise InputError(f"{key} = {rarer[key]!r}; write one of {', '.join(map(str, known))}")
     return PortSettings(spec.port, spec.baud, **rarer)
 
 
+# ---------------------------------------------------------------- options
 def only(spec: SourceSpec, known: Iterable[str]) -> None:
     """Refuse an option nobody reads: a misspelt one would be silently without effect."""
     known = tuple(known)
@@ -136,11 +205,14 @@ def number_option(spec: SourceSpec, key: str, default: float) -> float:
     return float(value)
 
 
+def text_option(spec: SourceSpec, key: str, default: str = "") -> str:
+    """Return a text from the options; raises :class:`InputError`."""
+    value: Any = spec.options.get(key, default)
+    if not isinstance(value, str):
+        raise InputError(f"source {spec.name!r}: {key} = {value!r}; write it in quotes")
+    return value
+
+
 def silent_after_s(spec: SourceSpec) -> float | None:
     """Return after how many seconds without a word this source is silent, if the file says so."""
     return number_option(spec, "silent_after", 1.0) if "silent_after" in spec.options else None
-
-
-def channel_names(spec: SourceSpec) -> list[str]:
-    """Return the channels a source will fill, as far as the file names them."""
-    return [column for column in spec.columns if column not in (TIME, SKIP)]

@@ -4,71 +4,44 @@ Pure: nothing here opens anything. A line that cannot be read is data (:class:`L
 exception, and one doubtful field condemns its whole line: on a noisy wire a neighbour of a bad
 byte is no better than the byte.
 
-Two formats: ``values``, fields in a fixed order with the columns named in the foundry file, and
-``pairs``, ``name=value``. Either may carry a time. Fields are parted by comma, semicolon, tab or
-spaces.
+Four layouts: ``values``, fields in a fixed order with the columns named in the foundry file;
+``pairs``, ``name=value``; ``json``, one object a line; ``pattern``, a regular expression of the
+user's with named groups. Each may carry a time. Fields are parted by comma, semicolon, tab or
+spaces. A field is a number with or without unit, a fault word, or the hexadecimal frame of an
+amplifier chip.
 """
 
 from __future__ import annotations
 
+import json
 import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from math import isfinite
+from math import isfinite, isnan
+from typing import Any
 
-from firelog import units
 from firelog.errors import InputError
+from firelog.intake import chips
+from firelog.intake.fields import (
+    SKIP,
+    TIME,
+    LineFault,
+    Scan,
+    Value,
+    judged,
+    read_time,
+    read_value,
+    unit_of,
+)
 from firelog.readings import Quality, Unit
 
 MAX_LINE_BYTES = 4096
-TIME = "time"  # the column that holds the instant
-SKIP = "-"  # a column that is not wanted
-
-_NUMBER = re.compile(r"([-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]{1,3})?)\s*(\D*)")
-_DECIMAL_COMMA = re.compile(r"^([-+]?[0-9]+),([0-9]{1,2})(?![0-9])")
-_EPOCH = re.compile(r"(?:[0-9]{10}(?:\.[0-9]{1,6})?|[0-9]{13}|[0-9]{16})")
+COLD = " cold junction"  # added to a channel's name, names that of the chip beside it
+CHIP_DIGITS = {"max31855": 8, "max6675": 4, "max31856": 12}
+_MOST_PATTERN_CHARS = 500  # a user's pattern may take time that grows wildly with the line
 _SPACED_MARK = re.compile(r"\s*(=)\s*|\s*(:)\s+")
-_CLOCK_SET_US = (1_577_836_800_000_000, 4_102_444_800_000_000)  # 2020 to 2100
-_ABSOLUTE_ZERO = {Unit.C: -273.15, Unit.F: -459.67, Unit.K: 0.0, Unit.MV: -100.0}
-_BEYOND_ANY_COUPLE = {Unit.C: 2400.0, Unit.F: 4352.0, Unit.K: 2673.15, Unit.MV: 100.0}
-
-# What instruments say instead of a number; common practice, no source.
-_WORDS = {
-    **dict.fromkeys(("open", "oc", "o.c.", "nc", "n/c", "burnout", "broken"), Quality.OPEN),
-    **dict.fromkeys(("fault", "fail", "err", "error", "disconnected"), Quality.OPEN),
-    **dict.fromkeys(("short", "shorted", "short gnd", "short vcc", "scg", "scv"), Quality.SHORTED),
-    **dict.fromkeys(
-        ("ol", "+ol", "-ol", "over", "under", "ovf", "ovr", "ovrng"), Quality.SATURATED
-    ),
-    **dict.fromkeys(("", "nan", "null", "none", "n/a", "na", "?"), Quality.MISSING),
-}
-
-
-# ---------------------------------------------------------------- what a line turns into
-@dataclass(frozen=True)
-class Value:
-    """One field: the column it belongs to and what it said; ``value`` is None without a number."""
-
-    column: str
-    value: float | None
-    unit: Unit = Unit.C
-    quality: Quality = Quality.OK
-
-
-@dataclass(frozen=True)
-class Scan:
-    """One line understood. ``t_us`` is the source's own time in microseconds UTC, or None."""
-
-    t_us: int | None
-    values: tuple[Value, ...]
-
-
-@dataclass(frozen=True)
-class LineFault:
-    """One line not understood: why, and what it said (shortened, unprintables escaped)."""
-
-    reason: str
-    raw: str
+_HEX = re.compile(r"(?:0[xX])?([0-9A-Fa-f]+)")
 
 
 class Layout(StrEnum):
@@ -76,6 +49,8 @@ class Layout(StrEnum):
 
     VALUES = "values"
     PAIRS = "pairs"
+    JSON = "json"
+    PATTERN = "pattern"
 
 
 @dataclass(frozen=True)
@@ -83,20 +58,37 @@ class LineFormat:
     """How to read the lines of one source.
 
     ``columns`` names the fields of ``values`` in order: ``time`` is the instant, ``-`` is left
-    out; without a ``time`` column a line may still begin with one. For ``pairs`` the columns are
-    the names wanted, and an empty tuple takes all. ``unit`` is that of fields which carry none.
+    out; without a ``time`` column a line may still begin with one. For the other layouts the
+    columns are the names wanted, and an empty tuple takes all (``json`` must be told: an object
+    has more numbers than temperatures). ``unit`` is that of fields which carry none. With
+    ``chip`` a field is that chip's frame. ``pattern`` is searched in each line.
     """
 
     layout: Layout = Layout.VALUES
     columns: tuple[str, ...] = ()
     unit: Unit = Unit.C
+    chip: str = ""
+    pattern: re.Pattern[str] | None = None
 
     def __post_init__(self) -> None:
         named = [column for column in self.columns if column != SKIP]
         if len(set(named)) != len(named):
             raise InputError(f"columns {list(self.columns)}: a name stands twice; rename one")
-        if self.layout == Layout.VALUES and not [c for c in named if c != TIME]:
-            raise InputError('a line of values needs its columns named, like columns = ["kiln"]')
+        told = [column for column in named if column != TIME]
+        if self.layout in (Layout.VALUES, Layout.JSON) and not told:
+            raise InputError(
+                f"a line of {self.layout.value} needs its columns named, "
+                'like columns = ["kiln top"]'
+            )
+        if self.chip and self.chip not in CHIP_DIGITS:
+            raise InputError(f"chip {self.chip!r} is unknown; known: {', '.join(CHIP_DIGITS)}")
+        if self.layout == Layout.PATTERN:
+            groups = set(self.pattern.groupindex if self.pattern else ()) - {TIME}
+            if not groups or not set(told) <= groups:
+                raise InputError(
+                    "a pattern needs a named group for each column, like "
+                    r"pattern = 'T1=(?P<kiln>[-+.0-9]+)'"
+                )
 
 
 # ---------------------------------------------------------------- bytes to lines
@@ -151,10 +143,9 @@ def read_line(line: bytes, form: LineFormat) -> Scan | LineFault:
     if text is None:
         return _fault("bytes that are not text", line)
     try:
-        scan = _values(text, form) if form.layout == Layout.VALUES else _pairs(text, form)
+        return _READERS[form.layout](text, form)
     except InputError as problem:
         return _fault(str(problem), line)
-    return scan
 
 
 def _decode(line: bytes) -> str | None:
@@ -172,13 +163,6 @@ def _fault(reason: str, line: bytes) -> LineFault:
     return LineFault(reason, repr(line[:120])[2:-1])
 
 
-def _fields(text: str) -> list[str]:
-    for separator in ("\t", ";", ","):
-        if separator in text:
-            return [part.strip().strip('"') for part in text.split(separator)]
-    return text.split()
-
-
 def _values(text: str, form: LineFormat) -> Scan:
     columns, fields = form.columns, _fields(text)
     if len(fields) > len(columns):
@@ -189,97 +173,149 @@ def _values(text: str, form: LineFormat) -> Scan:
         columns = (TIME, *columns)
     if len(fields) != len(columns):
         raise InputError(f"{len(fields)} fields where {len(columns)} are named")
-    t_us, values = None, []
-    for column, field in zip(columns, fields, strict=True):
-        if column == TIME:
-            t_us = read_time(field)
-        elif column != SKIP:
-            values.append(read_value(column, field, form.unit))
-    return Scan(t_us, tuple(values))
+    return _scan(zip(columns, fields, strict=True), form)
 
 
 def _pairs(text: str, form: LineFormat) -> Scan:
-    t_us, values, seen = None, [], set()
+    named: list[tuple[str, str]] = []
     for field in _joined(_fields(_SPACED_MARK.sub(r"\1\2", text))):
         if not field:
             continue
         name, mark, content = field.partition("=" if "=" in field else ":")
-        name, content = name.strip(), content.strip()
+        name = TIME if name.strip().lower() == TIME else name.strip()
         if not mark or not name:
             raise InputError(f"{field[:40]!r} is not name=value")
-        if name in seen:
-            raise InputError(f"{name[:40]!r} stands twice")
-        seen.add(name)
-        if name.lower() == TIME:
-            t_us = read_time(content)
-        elif not form.columns or name in form.columns:
-            values.append(read_value(name, content, form.unit))
-    if not values:
+        named.append((name, content.strip()))
+    return _scan(_wanted(named, form), form)
+
+
+def _json(text: str, form: LineFormat) -> Scan:
+    try:
+        said = json.loads(text, object_pairs_hook=_once, parse_constant=_no_number)
+        named = _flat(said) if isinstance(said, dict) else None
+    except (ValueError, RecursionError) as problem:
+        raise InputError(f"is not JSON ({str(problem)[:60]})") from problem
+    if named is None:
+        raise InputError("is JSON, but not one object")
+    return _scan(_wanted(named, form), form)
+
+
+def _pattern(text: str, form: LineFormat) -> Scan:
+    assert form.pattern is not None
+    if len(text) > _MOST_PATTERN_CHARS:
+        raise InputError(f"longer than {_MOST_PATTERN_CHARS} characters")
+    found = form.pattern.search(text)
+    if found is None:
+        raise InputError("the pattern is not in it")
+    groups = [(name, (content or "").strip()) for name, content in found.groupdict().items()]
+    return _scan(_wanted(groups, form), form)
+
+
+_READERS = {
+    Layout.VALUES: _values,
+    Layout.PAIRS: _pairs,
+    Layout.JSON: _json,
+    Layout.PATTERN: _pattern,
+}
+
+
+# ---------------------------------------------------------------- named fields to a scan
+def _wanted(named: Iterable[tuple[str, Any]], form: LineFormat) -> list[tuple[str, Any]]:
+    kept = [
+        (name, content)
+        for name, content in named
+        if name == TIME or not form.columns or name in form.columns
+    ]
+    names = [name for name, _ in kept]
+    if len(set(names)) != len(names):
+        raise InputError("a name stands twice")
+    if not set(names) - {TIME}:
         raise InputError("none of the named columns is in it")
+    return kept
+
+
+def _scan(named: Iterable[tuple[str, Any]], form: LineFormat) -> Scan:
+    t_us: int | None = None
+    values: list[Value] = []
+    for name, content in named:
+        if name == TIME:
+            t_us = read_time(str(content)) if content not in (None, "") else None
+        elif name != SKIP:
+            values += _read(name, content, form)
     return Scan(t_us, tuple(values))
+
+
+def _read(column: str, content: Any, form: LineFormat) -> tuple[Value, ...]:
+    if form.chip:
+        return read_frame(column, str(content), form.chip)
+    if content is None:
+        return (Value(column, None, form.unit, Quality.MISSING),)
+    if isinstance(content, bool | list | dict):
+        raise InputError(f"{str(content)[:40]!r} is not a number")
+    if isinstance(content, float) and isfinite(content):  # 1e999 is infinite
+        return (judged(column, content, form.unit),)
+    return (read_value(column, str(content), form.unit),)
+
+
+def read_frame(column: str, field: str, chip: str) -> tuple[Value, ...]:
+    """Return what a chip's frame in hexadecimal says: its temperature and, if known, its own.
+
+    The temperature is the chip's figure as received; a linear chip's is corrected elsewhere.
+    Raises :class:`InputError` when the field is no frame of that chip.
+    """
+    found = _HEX.fullmatch(field)
+    if not found or len(found[1]) != CHIP_DIGITS[chip]:
+        raise InputError(f"{field[:40]!r} is not {CHIP_DIGITS[chip]} hexadecimal digits")
+    if chip == "max31856":
+        said = chips.max31856(bytes.fromhex(found[1]))
+    else:
+        said = chips.CHIPS[chip](int(found[1], 16))
+    value = None if isnan(said.value) else said.value
+    quality = said.quality if value is not None or said.quality else Quality.SUSPECT
+    cold = said.cold_junction_c
+    hot = Value(column, value, Unit.C, quality)
+    return (hot,) if isnan(cold) else (hot, Value(column + COLD, cold))
+
+
+# ---------------------------------------------------------------- JSON
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    made = dict(pairs)
+    if len(made) != len(pairs):
+        raise ValueError("a name stands twice")
+    return made
+
+
+def _no_number(word: str) -> None:
+    """Read NaN as nothing; refuse the infinities, which JSON does not have either."""
+    if word != "NaN":
+        raise ValueError(f"{word} is not a number")
+
+
+def _flat(said: Mapping[str, Any], prefix: str = "") -> list[tuple[str, Any]]:
+    """Name what is inside an object by dots: ``{"t": {"kiln": 1}}`` holds ``t.kiln``."""
+    flat: list[tuple[str, Any]] = []
+    for name, content in said.items():
+        if isinstance(content, dict):
+            flat += _flat(content, f"{prefix}{name}.")
+        else:
+            flat.append((prefix + name, content))
+    return flat
+
+
+# ---------------------------------------------------------------- fields
+def _fields(text: str) -> list[str]:
+    for separator in ("\t", ";", ","):
+        if separator in text:
+            return [part.strip().strip('"') for part in text.split(separator)]
+    return text.split()
 
 
 def _joined(fields: list[str]) -> list[str]:
     """Put a unit that a space parted from its number (``871.2 C``) back behind it."""
     joined: list[str] = []
     for field in fields:
-        if joined and _unit(field) is not None:
+        if joined and unit_of(field) is not None:
             joined[-1] += f" {field}"
         else:
             joined.append(field)
     return joined
-
-
-def read_value(column: str, field: str, default: Unit) -> Value:
-    """Return what one field says; raises :class:`InputError` when it is neither number nor word.
-
-    ``nan``, ``inf``, ``1e999``, ``0x10`` and ``1_000`` are not numbers; ``nan`` is a word by which
-    instruments say that they have none.
-    """
-    word = _WORDS.get(field.lower().strip("*<> ")) if len(field) < 16 else None
-    if word is None and field.strip("-") == "":
-        word = Quality.MISSING
-    if word is not None:
-        return Value(column, None, default, word)
-    found = _NUMBER.fullmatch(_DECIMAL_COMMA.sub(r"\1.\2", field))
-    unit = (_unit(found[2]) if found[2] else default) if found else None
-    number = float(found[1]) if found else float("nan")
-    if unit is None or not isfinite(number):
-        raise InputError(f"{field[:40]!r} is not a number with a unit of temperature")
-    return judged(column, number, unit)
-
-
-def judged(column: str, number: float, unit: Unit) -> Value:
-    """Return a finite number with the quality that its size alone gives it."""
-    if number < _ABSOLUTE_ZERO[unit]:  # −9999 and its kin: codes for "nothing there"
-        return Value(column, None, unit, Quality.MISSING)
-    if number > _BEYOND_ANY_COUPLE[unit]:  # above type C's range, the hottest couple made
-        return Value(column, number, unit, Quality.SATURATED)
-    return Value(column, number, unit)
-
-
-def _unit(text: str) -> Unit | None:
-    if text.strip().lower() in ("mv", "millivolt"):
-        return Unit.MV
-    known = units.temperature_unit(text.strip())
-    return Unit(known) if known else None
-
-
-def read_time(field: str) -> int | None:
-    """Return microseconds UTC of an ISO 8601 instant with offset, or of seconds, ms, µs of epoch.
-
-    None when the instrument's clock was plainly never set: its readings are good, its date is
-    not. Raises :class:`InputError`; a time without offset is refused, and so is a count since the
-    instrument was switched on (name that column ``-``).
-    """
-    if _EPOCH.fullmatch(field):
-        whole, _, fraction = field.partition(".")
-        t_us = int(whole) * 10 ** (16 - len(whole)) + int((fraction + "000000")[:6])
-    elif len(field) > 40 or not field.isascii():
-        raise InputError(f"{field[:40]!r} is not a time")
-    else:
-        try:
-            t_us = units.parse_instant(field)
-        except OverflowError as problem:
-            raise InputError(f"{field!r} is not a time of this age") from problem
-    return t_us if _CLOCK_SET_US[0] <= t_us < _CLOCK_SET_US[1] else None

@@ -19,10 +19,10 @@ from firelog.foundry import ChannelSpec, SourceSpec
 from firelog.intake import firesim, kilnsim, rehearsal
 from firelog.intake.clock import Clock
 from firelog.intake.collector import Collector, Counts, Report
+from firelog.intake.fields import LineFault, Scan, Value
 from firelog.intake.firesim import Fault, Mishap, Scene
 from firelog.intake.rehearsal import Speaker
 from firelog.intake.sources import Heard, make_source
-from firelog.intake.text import LineFault, Scan, Value
 from firelog.readings import Quality, Role
 from firelog.record.store import Store
 from firelog.schedule.model import Segment
@@ -180,6 +180,7 @@ class Told:
 
     def __init__(self, *batches: list[Heard] | SourceError | RuntimeError) -> None:
         self.spec = SourceSpec("told", "kiln", "nowhere", columns=("top",))
+        self.channels = (ChannelSpec("top", "kiln"),)
         self._batches = list(batches)
 
     def open(self) -> None:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import math
+import re
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from firelog.errors import InputError
-from firelog.intake.text import Layout, LineBuffer, LineFault, LineFormat, Scan, read_line
+from firelog.intake.fields import LineFault, Scan
+from firelog.intake.text import COLD, Layout, LineBuffer, LineFormat, read_line
 from firelog.readings import Quality, Unit
 
 TWO = LineFormat(columns=("kiln", "mould"))
@@ -122,6 +125,101 @@ def test_columns_named_twice() -> None:
         LineFormat(columns=("time", "-"))
 
 
+JSON = LineFormat(Layout.JSON, ("time", "t.kiln", "t.mould"))
+
+
+@pytest.mark.parametrize(
+    ("line", "kiln", "mould"),
+    [
+        (b'{"t":{"kiln":871.2,"mould":25}}', (871.2, "C", "ok"), (25.0, "C", "ok")),
+        (
+            b'{"id":"box","t":{"kiln":"1600F","mould":null},"up":7}',
+            (1600.0, "F", "ok"),
+            (None, "C", "missing"),
+        ),
+        (b'{"t":{"kiln":NaN,"mould":"open"}}', (None, "C", "missing"), (None, "C", "open")),
+    ],
+)  # fmt: skip
+def test_json(
+    line: bytes, kiln: tuple[float | None, str, str], mould: tuple[float | None, str, str]
+) -> None:
+    """One JSON object a line gives the columns named, inner ones by dots; the rest is not asked."""
+    assert readings(line, JSON) == [("t.kiln", *kiln), ("t.mould", *mould)]
+
+
+def test_json_time() -> None:
+    """A JSON line may carry its time as text or as seconds."""
+    for stamp in (b'"2026-03-01T08:00:00Z"', b"1772352000"):
+        scan = read_line(b'{"time":' + stamp + b',"t":{"kiln":1}}', JSON)
+        assert isinstance(scan, Scan)
+        assert scan.t_us == 1_772_352_000_000_000
+
+
+@pytest.mark.parametrize(
+    "line",
+    [b"{", b"[1,2]", b"7", b'{"t":{"kiln":Infinity}}', b'{"t":{"kiln":1e999}}',
+     b'{"t":{"kiln":true}}', b'{"t":{"kiln":-1e999}}',
+     b'{"t":{"kiln":[1]}}', b'{"t":{"kiln":1},"t":{"kiln":2}}', b'{"t":{"kiln":"0x10"}}', b"{}",
+     b'{"a":' * 700 + b"1" + b"}" * 700, b"[" * 4000, b'{"t":{"kiln":1' + b"0" * 4000 + b"}}"],
+)  # fmt: skip
+def test_json_refused(line: bytes) -> None:
+    """What is not one JSON object with numbers where they are wanted is a fault."""
+    assert isinstance(read_line(line, JSON), LineFault)
+
+
+def test_pattern() -> None:
+    """A pattern of the user's picks named groups out of any line."""
+    form = LineFormat(
+        Layout.PATTERN, pattern=re.compile(r"^#\d+ TC1 (?P<kiln>\S+) TC2 (?P<mould>\S+)")
+    )
+    assert readings(b"#17 TC1 871.2C TC2 open *ok*", form) == [
+        ("kiln", 871.2, "C", "ok"),
+        ("mould", None, "C", "open"),
+    ]
+    assert isinstance(read_line(b"17 TC1 871.2C TC2 open", form), LineFault)
+    assert isinstance(read_line(b"#17 TC1 1_000 TC2 open", form), LineFault)
+
+
+def test_formats_that_cannot_be() -> None:
+    """JSON without columns, a pattern without groups and an unknown chip are refused."""
+    for wrong in (
+        {"layout": Layout.JSON},
+        {"layout": Layout.PATTERN, "pattern": re.compile("(a)")},
+        {"layout": Layout.PATTERN, "pattern": re.compile("(?P<a>.)"), "columns": ("b",)},
+        {"columns": ("a",), "chip": "max1"},
+    ):
+        with pytest.raises(InputError):
+            LineFormat(**wrong)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("chip", "frame", "hot", "cold"),
+    [
+        ("max31855", b"0x3E801900", (1000.0, "ok"), (25.0, "ok")),
+        ("max31855", b"00011901", (None, "open"), (25.0, "ok")),
+        ("max31855", b"FFFFFFFF", (None, "suspect"), None),
+        ("max6675", b"4B00", (600.0, "ok"), None),
+        ("max31856", b"190064000000", (1600.0, "ok"), (25.0, "ok")),
+    ],
+)
+def test_chip_frames(
+    chip: str, frame: bytes, hot: tuple[float | None, str], cold: tuple[float, str] | None
+) -> None:
+    """Frames in hexadecimal are decoded with the chip's own temperature (datasheets' tables)."""
+    said = readings(frame, LineFormat(columns=("kiln",), chip=chip))
+    expected = [("kiln", hot[0], "C", hot[1])]
+    if cold:
+        expected.append(("kiln" + COLD, cold[0], "C", cold[1]))
+    assert said == expected
+
+
+@pytest.mark.parametrize("field", [b"3E8019", b"3E80190000", b"3E80190G", b"871.2", b""])
+def test_no_frame(field: bytes) -> None:
+    """What has too few, too many or other digits is no frame."""
+    form = LineFormat(columns=("kiln", "mould"), chip="max31855")
+    assert isinstance(read_line(field + b",3E801900", form), LineFault)
+
+
 STREAM = b"871.2,25.0\r\n\r\nrubbish\xff\n872.0,25.1\r873.5,25.2\n"
 LINES = [b"871.2,25.0", b"rubbish\xff", b"872.0,25.1", b"873.5,25.2"]
 
@@ -167,8 +265,26 @@ def test_every_byte_is_used_or_counted(pieces: list[bytes], limit: int) -> None:
     assert all(0 < len(line) <= limit for line in lines)
 
 
-FORMS = st.sampled_from([TWO, PAIRS, LineFormat(columns=("time", "a")), LineFormat(columns=("a",))])
+FORMS = st.sampled_from(
+    [
+        TWO,
+        PAIRS,
+        LineFormat(columns=("time", "a")),
+        LineFormat(columns=("a",)),
+        LineFormat(Layout.JSON, ("a", "time")),
+        LineFormat(Layout.PATTERN, pattern=re.compile("(?P<a>[^,]*)(?:,(?P<time>.*))?")),
+        LineFormat(columns=("a",), chip="max31855"),
+        LineFormat(columns=("a",), chip="max31856"),
+    ]
+)
 ALMOST = st.text("0123456789.,;=-+eExX_:TZ \tCFKmVnaiopkl°", max_size=40).map(str.encode)
+ALMOST |= st.from_regex(r"[0-9A-F]{8}([0-9A-F]{4})?", fullmatch=True).map(str.encode)
+JSONLIKE = st.recursive(
+    st.none() | st.booleans() | st.floats() | st.integers() | st.text(max_size=8),
+    lambda inner: st.lists(inner, max_size=2) | st.dictionaries(st.sampled_from("ab"), inner),
+    max_leaves=5,
+)
+ALMOST |= st.dictionaries(st.sampled_from(["a", "time"]), JSONLIKE).map(json.dumps).map(str.encode)
 
 
 @given(st.binary(max_size=80) | ALMOST, FORMS)

@@ -1,0 +1,121 @@
+"""What one field of a line says: a number with its unit, a word for a fault, an instant.
+
+``nan``, ``inf``, ``1e999``, ``0x10`` and ``1_000`` are not numbers. Fault words and codes become
+qualities; what is neither raises :class:`InputError`, which condemns its line.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from math import isfinite
+
+from firelog import units
+from firelog.errors import InputError
+from firelog.readings import Quality, Unit
+
+TIME = "time"  # the column that holds the instant
+SKIP = "-"  # a column that is not wanted
+
+_NUMBER = re.compile(r"([-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]{1,3})?)\s*(\D*)")
+_DECIMAL_COMMA = re.compile(r"^([-+]?[0-9]+),([0-9]{1,2})(?![0-9])")
+_EPOCH = re.compile(r"(?:[0-9]{10}(?:\.[0-9]{1,6})?|[0-9]{13}|[0-9]{16})")
+_CLOCK_SET_US = (1_577_836_800_000_000, 4_102_444_800_000_000)  # 2020 to 2100
+_ABSOLUTE_ZERO = {Unit.C: -273.15, Unit.F: -459.67, Unit.K: 0.0, Unit.MV: -100.0}
+_BEYOND_ANY_COUPLE = {Unit.C: 2400.0, Unit.F: 4352.0, Unit.K: 2673.15, Unit.MV: 100.0}
+
+# What instruments say instead of a number; common practice, no source.
+_WORDS = {
+    **dict.fromkeys(("open", "oc", "o.c.", "nc", "n/c", "burnout", "broken"), Quality.OPEN),
+    **dict.fromkeys(("disconnected", "unplugged", "open circuit"), Quality.OPEN),
+    **dict.fromkeys(("short", "shorted", "short gnd", "short vcc", "scg", "scv"), Quality.SHORTED),
+    **dict.fromkeys(
+        ("ol", "+ol", "-ol", "over", "under", "ovf", "ovr", "ovrng"), Quality.SATURATED
+    ),
+    **dict.fromkeys(("", "nan", "null", "none", "n/a", "na", "?"), Quality.MISSING),
+    **dict.fromkeys(("fault", "fail", "err", "error", "invalid", "no data"), Quality.MISSING),
+}
+
+
+# ---------------------------------------------------------------- what a line turns into
+@dataclass(frozen=True)
+class Value:
+    """One field: the column it belongs to and what it said; ``value`` is None without a number."""
+
+    column: str
+    value: float | None
+    unit: Unit = Unit.C
+    quality: Quality = Quality.OK
+
+
+@dataclass(frozen=True)
+class Scan:
+    """One line understood. ``t_us`` is the source's own time in microseconds UTC, or None."""
+
+    t_us: int | None
+    values: tuple[Value, ...]
+
+
+@dataclass(frozen=True)
+class LineFault:
+    """One line not understood: why, and what it said (shortened, unprintables escaped)."""
+
+    reason: str
+    raw: str
+
+
+# ---------------------------------------------------------------- reading a field
+def read_value(column: str, field: str, default: Unit) -> Value:
+    """Return what one field says; raises :class:`InputError` when it is neither number nor word.
+
+    ``nan``, ``inf``, ``1e999``, ``0x10`` and ``1_000`` are not numbers; ``nan`` is a word by which
+    instruments say that they have none.
+    """
+    word = _WORDS.get(field.lower().strip("*<> ")) if len(field) < 16 else None
+    if word is None and field.strip("-") == "":
+        word = Quality.MISSING
+    if word is not None:
+        return Value(column, None, default, word)
+    found = _NUMBER.fullmatch(_DECIMAL_COMMA.sub(r"\1.\2", field))
+    unit = (unit_of(found[2]) if found[2] else default) if found else None
+    number = float(found[1]) if found else float("nan")
+    if unit is None or not isfinite(number):
+        raise InputError(f"{field[:40]!r} is not a number with a unit of temperature")
+    return judged(column, number, unit)
+
+
+def judged(column: str, number: float, unit: Unit) -> Value:
+    """Return a finite number with the quality that its size alone gives it."""
+    if number < _ABSOLUTE_ZERO[unit]:  # −9999 and its kin: codes for "nothing there"
+        return Value(column, None, unit, Quality.MISSING)
+    if number > _BEYOND_ANY_COUPLE[unit]:  # above type C's range, the hottest couple made
+        return Value(column, number, unit, Quality.SATURATED)
+    return Value(column, number, unit)
+
+
+def unit_of(text: str) -> Unit | None:
+    """Return the unit that ``text`` names, mV or one of temperature, or None."""
+    if text.strip().lower() in ("mv", "millivolt"):
+        return Unit.MV
+    known = units.temperature_unit(text.strip())
+    return Unit(known) if known else None
+
+
+def read_time(field: str) -> int | None:
+    """Return microseconds UTC of an ISO 8601 instant with offset, or of seconds, ms, µs of epoch.
+
+    None when the instrument's clock was plainly never set: its readings are good, its date is
+    not. Raises :class:`InputError`; a time without offset is refused, and so is a count since the
+    instrument was switched on (name that column ``-``).
+    """
+    if _EPOCH.fullmatch(field):
+        whole, _, fraction = field.partition(".")
+        t_us = int(whole) * 10 ** (16 - len(whole)) + int((fraction + "000000")[:6])
+    elif len(field) > 40 or not field.isascii():
+        raise InputError(f"{field[:40]!r} is not a time")
+    else:
+        try:
+            t_us = units.parse_instant(field)
+        except OverflowError as problem:
+            raise InputError(f"{field!r} is not a time of this age") from problem
+    return t_us if _CLOCK_SET_US[0] <= t_us < _CLOCK_SET_US[1] else None
