@@ -37,6 +37,7 @@ _MAX31855_RANGE_C = (-270.0, 1800.0)
 MAX6675_UV_PER_K = {"K": 41.0}
 _MAX31856_LETTERS = "BEJKNRST"  # codes 0 to 7 of register CR1
 _MAX31856_LSB_PER_V = 1.6 * 2**17  # times the gain, 8 or 32
+_MAX31856_FULL_SCALE = 2**17  # ±78.125 mV with gain 8, ±19.531 mV with gain 32
 
 
 @dataclass(frozen=True)
@@ -132,6 +133,8 @@ def max31856(registers: bytes, cr1: int | None = None) -> ChipReading:
     if code < 8:
         letter = _MAX31856_LETTERS[code]
         return ChipReading(steps / 128.0, cold, Quality.OK, letter=letter)
+    if abs(steps) >= _MAX31856_FULL_SCALE:
+        return _refused(Quality.SATURATED, "emf at the end of the chip's input range", cold)
     gain = 8 if code < 12 else 32
     emf_mv = 1000.0 * steps / (gain * _MAX31856_LSB_PER_V)
     return ChipReading(emf_mv, cold, Quality.OK, in_mv=True)

@@ -58,6 +58,18 @@ def decidable(low: float, high: float, expanded: float) -> bool:
     return high - low >= 2.0 * expanded
 
 
+def why_undecidable(low: float, high: float, expanded: float) -> str | None:
+    """Return the sentence for a window in K that this sensor can never prove, or None."""
+    if decidable(low, high, expanded):
+        return None
+    if math.isnan(expanded):
+        return "not decidable with this sensor: it has no stated uncertainty there"
+    return (
+        f"not decidable with this sensor: the window is {high - low:.0f} K wide and U takes "
+        f"{expanded:.1f} K at each end; use a better class, or a calibrated thermocouple"
+    )
+
+
 def conformance_probability(
     measured: float,
     standard: float,
