@@ -1,0 +1,143 @@
+"""``firelog import FILE...``: logger exports into the store."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+
+if TYPE_CHECKING:
+    from firelog.intake.csvfile import Wishes
+    from firelog.intake.importing import FileReport
+
+_DATES = {"day-first": "dmy", "month-first": "mdy", "year-first": "ymd"}
+
+
+@click.command("import")
+@click.argument("files", nargs=-1, required=True)
+@click.option("--kiln", help="Whose channels they are. Default: the foundry file's only kiln.")
+@click.option("--firing", help="Make a firing of this name that spans the files.")
+@click.option("--schedule", help="Its schedule: a file, or the name of one that comes with us.")
+@click.option("--unit", type=click.Choice(["C", "F", "K"]), help="Where the file names none.")
+@click.option("--tz", help="The logger's clock: Europe/Lisbon, or -07:00 if it never changes.")
+@click.option("--start", help="When elapsed times began, such as 2026-03-01T08:00:00Z.")
+@click.option("--dates", type=click.Choice(list(_DATES)), help="What stands first in 03/04/2026.")
+@click.option("--decimal", type=click.Choice(["point", "comma"]), help="What 1,234 means.")
+@click.option("--times", type=click.Choice(["elapsed", "clock"]), help="What 08:15:00 means.")
+@click.option("--elapsed-in", type=click.Choice(["s", "min", "h"]), help="What a bare count is in.")
+@click.option("--time", "time_columns", multiple=True, help="The column (or two) of the times.")
+@click.option("--only", multiple=True, help="Take only this column; may be given again.")
+@click.option("--columns", "choice", help="A [[columns]] section of the foundry file, by name.")
+@click.option("--dry-run", is_flag=True, help="Say how the files are read, and store nothing.")
+@json_option
+@common_options
+@pass_settings
+def import_command(
+    settings: Settings, /, files: tuple[str, ...], *, dry_run: bool, as_json: bool, **said: Any
+) -> None:
+    """Bring logger exports into the store: CSV and other text tables of any make.
+
+    How a file is built is found out; what cannot be decided is asked for by naming the option.
+    Importing a file again stores nothing twice.
+    """
+    from firelog.intake import importing
+
+    if said["schedule"] and not said["firing"]:
+        raise click.UsageError("--schedule belongs to a firing; name it with --firing")
+    plans = importing.examine(importing.expand(files), _wishes(settings, said))
+    if dry_run:
+        reports = _follow(plans, importing.rehearse)
+        firing = None
+    else:
+        reports, firing = _store(settings, plans, said)
+    if as_json:
+        answer: dict[str, Any] = {"files": [report.as_json() for report in reports]}
+        emit_json(answer | ({"firing": firing} if firing else {}))
+    elif dry_run:
+        from firelog.cli.importshow import print_plans
+
+        print_plans(reports)
+    else:
+        from firelog.cli.importshow import print_summary
+
+        print_summary(reports, firing)
+
+
+def _wishes(settings: Settings, said: dict[str, Any]) -> Wishes:
+    """Join what the options say with the named choice of the foundry file; options win."""
+    from dataclasses import replace
+
+    from firelog.intake.csvfile import Wishes, zone_or_offset
+    from firelog.intake.csvread.choice import chosen
+    from firelog.units import parse_instant
+
+    tz = zone_or_offset(said["tz"]) if said["tz"] else None
+    path = settings.foundry_path()
+    wishes = chosen(path, said["choice"]) if said["choice"] else Wishes()
+    if tz is None and wishes.tz is None and path is not None:
+        tz = zone_or_offset(settings.read_foundry().timezone)
+    stated = {
+        "unit": said["unit"],
+        "tz": tz,
+        "dates": _DATES.get(said["dates"] or ""),
+        "decimal": {"point": ".", "comma": ","}.get(said["decimal"] or ""),
+        "times": said["times"],
+        "elapsed_in": said["elapsed_in"],
+        "time": said["time_columns"],
+        "only": said["only"],
+    }
+    wishes = replace(wishes, **{key: value for key, value in stated.items() if value})
+    if said["start"]:
+        wishes = replace(wishes, start_us=parse_instant(said["start"], wishes.tz))
+    return wishes
+
+
+def _store(
+    settings: Settings, plans: list[Any], said: dict[str, Any]
+) -> tuple[list[FileReport], str | None]:
+    from firelog.cli.clock import now_us
+    from firelog.intake import importing
+    from firelog.judging import settle
+    from firelog.record.store import Store
+    from firelog.reference import find_schedule
+    from firelog.schedule.reader import read_schedule
+
+    foundry = settings.read_foundry()
+    schedule = read_schedule(find_schedule(said["schedule"])) if said["schedule"] else None
+    kilns = {spec.kiln for spec in foundry.channels}
+    kiln = said["kiln"] or (kilns.pop() if len(kilns) == 1 else "kiln")
+    with Store.open(settings.store_path(), write=True) as store:
+        importing.check_firing(store, said["firing"], kiln)
+        reports = _follow(
+            plans,
+            lambda plan, progress: importing.store_file(
+                store, plan, kiln, foundry.channels, progress
+            ),
+        )
+        if said["firing"]:
+            made = importing.make_firing(store, said["firing"], kiln, reports, schedule)
+            if made:
+                settle(store, store.firing(said["firing"]), now_us())
+    return reports, said["firing"]
+
+
+def _follow(plans: list[Any], work: Any) -> list[FileReport]:
+    """Work through the files, with a progress bar when somebody is looking."""
+    import sys
+
+    if not sys.stderr.isatty():
+        return [work(plan, None) for plan in plans]
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("import", total=sum(plan.size for plan in plans))
+        done, before = [], 0
+        for plan in plans:
+            bar.update(task, description=plan.file[-40:])
+            base = before
+            done.append(work(plan, lambda at, base=base: bar.update(task, completed=base + at)))
+            before += plan.size
+        return done

@@ -1,0 +1,142 @@
+"""Examining a file before anything of it is stored: one look at its head, and at its dates.
+
+Every answer is either certain or refused with the option that settles it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+
+from firelog.errors import InputError
+from firelog.intake.csvread import clock as clocks
+from firelog.intake.csvread import columns, dialect, header, long, sample, source
+from firelog.intake.csvread.cells import split
+from firelog.intake.csvread.clock import Found
+from firelog.intake.csvread.header import Header
+from firelog.intake.csvread.plan import Column, Dialect, Plan, Skipped, Wishes
+from firelog.intake.csvread.sample import Sample
+from firelog.intake.csvread.settle import FROM_START, STAMPED, Settler
+
+
+def examine(path: Path, wishes: Wishes) -> Plan:
+    """Return how the file is to be read; raises :class:`InputError` where that is not certain."""
+    file = str(path)
+    head, codec, size = source.head(path)
+    lines = sample.lines_of(head)
+    form = _dialect(lines, codec, wishes, file)
+    rows = sample.take(lines, form)
+    if not rows.body:
+        raise InputError(f"{file}: no line in it looks like readings; is it the right file?")
+    heading = header.find(rows, form)
+    found = _clocks(rows, heading, form, wishes, file)
+    heading = header.shifted(heading, found[0].columns)
+    _no_doubtful_comma(rows, heading, form, file)
+    times = [column for clock in found for column in clock.columns]
+    layout = long.find(rows, heading, form, times)
+    mine = [found[0]] if layout else _in_use(found, rows, wishes)
+    if layout:
+        chosen = long.choose(rows, heading, wishes, layout=layout, file=file)
+    else:
+        chosen = columns.choose(rows, heading, form, wishes, clocks=times, file=file)
+    settler = Settler(path, form, rows, wishes)
+    read_by = tuple(settler.settle(clock, spread=layout is None) for clock in mine)
+    if not chosen.columns:
+        left = "; ".join(f"{s.name}: {s.why}" for s in chosen.skipped[:4])
+        raise InputError(f"{file}: has no temperature column ({left}); name one with --only")
+    return Plan(
+        file=file,
+        size=size,
+        dialect=form,
+        width=rows.width,
+        names=heading.names,
+        first_line=rows.body[0].line,
+        clocks=read_by,
+        columns=_with_clocks(chosen.columns, mine),
+        skipped=_other_clocks(found, mine) + chosen.skipped,
+        long=layout,
+        long_unit=long.settled_unit(heading, wishes, layout) if layout else "",
+        wishes=wishes,
+        warnings=tuple(settler.warnings) + chosen.warnings,
+    )
+
+
+def _dialect(lines: Sequence[str], codec: str, wishes: Wishes, file: str) -> Dialect:
+    sign = dialect.separator(lines)
+    later = lines[len(lines) // 4 :] if len(lines) > 8 else lines
+    cells = [cell for line in later for cell in split(line, sign)]
+    point, thousands = dialect.decimal(cells, sign, wishes.decimal, file)
+    return Dialect(codec, sign, point, thousands)
+
+
+def _clocks(rows: Sample, heading: Header, form: Dialect, wishes: Wishes, file: str) -> list[Found]:
+    found = clocks.find(rows, heading.names, heading.units, form, wishes)
+    if wishes.time:
+        return _named_clocks(found, rows, heading, wishes, file)
+    if not found:
+        first = rows.body[0]
+        raise InputError(
+            f"{file}, line {first.line}: finds no time in it ({first.cells[0]!r} is none); "
+            "name the column with --time"
+        )
+    if found[0].kind in STAMPED and not found[0].has_zone and not wishes.tz and wishes.start_us:
+        # Local times without a zone, but a start: then the elapsed times are what was meant.
+        found.sort(key=lambda clock: (clock.kind not in FROM_START, clock.rank))
+    return found
+
+
+def _named_clocks(
+    found: Sequence[Found], rows: Sample, heading: Header, wishes: Wishes, file: str
+) -> list[Found]:
+    columns.check_headings(wishes.time, heading.names, file)
+    named = tuple(heading.names.index(name) for name in wishes.time)
+    fits = [clock for clock in found if set(named) <= set(clock.columns)]
+    if not fits:
+        cell = (rows.column(named[0]) or ["nothing"])[0]
+        raise InputError(
+            f"{file}, line {rows.body[0].line}: {cell!r} in column {wishes.time[0]!r} is not a "
+            "time; name another column with --time"
+        )
+    return fits + [clock for clock in found if clock not in fits]
+
+
+def _no_doubtful_comma(rows: Sample, heading: Header, form: Dialect, file: str) -> None:
+    first = rows.body[0]
+    names = [row for row in rows.rows if row.line in heading.lines]
+    if names and dialect.doubtful_comma(names[0].cells, first.cells, form.separator):
+        raise InputError(
+            f"{file}, line {first.line}: {len(first.cells)} cells under {len(names[0].cells)} "
+            "names: the comma seems to stand for decimals too; export it with semicolons"
+        )
+
+
+def _in_use(found: Sequence[Found], rows: Sample, wishes: Wishes) -> list[Found]:
+    """Return the best clock, or one clock for each channel where they stand in turns."""
+    best = found[0]
+    same = sorted(
+        (c for c in found if c.kind is best.kind and c.has_zone == best.has_zone),
+        key=lambda clock: clock.columns[0],
+    )
+    ends = [clock.columns[-1] for clock in same] + [rows.width]
+    groups = [b - a for a, b in pairwise(ends)]
+    in_turns = len(same) > 1 and min(groups) > 1 and len(set(groups[:-1])) == 1
+    return same if in_turns and not wishes.time else [best]
+
+
+def _with_clocks(taken: Sequence[Column], mine: Sequence[Found]) -> tuple[Column, ...]:
+    """Give each column the clock that stands to its left."""
+    if len(mine) == 1:
+        return tuple(taken)
+    starts = [clock.columns[0] for clock in mine]
+    return tuple(replace(c, clock=max(sum(1 for s in starts if s < c.index) - 1, 0)) for c in taken)
+
+
+def _other_clocks(found: Sequence[Found], mine: Sequence[Found]) -> tuple[Skipped, ...]:
+    """Return the clocks that are not read, as columns left out."""
+    return tuple(
+        Skipped(clock.heading, "", f"another clock; {mine[0].heading!r} is used")
+        for clock in found
+        if clock not in mine
+    )

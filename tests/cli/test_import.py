@@ -1,0 +1,97 @@
+"""The command ``firelog import``, run as people run it."""
+
+from __future__ import annotations
+
+import subprocess
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+Run = Callable[..., subprocess.CompletedProcess[str]]
+Answer = Callable[..., Any]
+FIXTURES = Path(__file__).parents[2] / "fixtures"
+LOG = FIXTURES / "logs/units_row.csv"
+START = ("--start", "2026-03-01T08:00:00Z")
+
+
+def test_open_log(answer: Answer, open_data: Path) -> None:
+    """The public compartment log gives 144 rows, 35 channels, 5040 readings; again it gives 0."""
+    path = open_data / "nist_e119_compartment_test_1.csv"
+    [first] = answer("import", path, *START)["files"]
+    assert (first["rows"], len(first["channels"]), first["readings"]) == (144, 35, 5040)
+    assert len(first["skipped"]) == 5
+    [second] = answer("import", path, *START)["files"]
+    assert (second["readings"], second["duplicates"]) == (0, 5040)
+
+
+def test_json_has_the_agreed_keys(answer: Answer) -> None:
+    """The JSON answer has exactly the keys that other programs rely on."""
+    [one] = answer("import", LOG, *START)["files"]
+    assert set(one) == {
+        *("file", "rows", "readings", "channels", "first", "last", "duplicates"),
+        *("out_of_order", "rejected", "warnings", "skipped"),
+    }
+    assert set(one["channels"][0]) == {"name", "unit", "readings", "missing", "open"}
+    assert set(one["skipped"][0]) == {"name", "unit", "why"}
+
+
+@pytest.mark.parametrize(
+    ("text", "options", "says"),
+    [
+        ("Time,T1\n0,20\n", START, "--unit C"),
+        ("Time,T1 [C]\n0,20\n", (), "--start"),
+        ("", (), "is empty"),
+        (None, (), "check the name"),
+        ("Time,T1 [C]\n0,20\n", (*START, "--only", "T9"), "no column 'T9'"),
+        ("Time,T1 [C]\n2026-03-01 08:00,20\n", (), "--tz"),
+        ("Time,T1 [C]\n0,20\n", (*START, "--tz", "Atlantis"), "no time zone"),
+    ],
+)
+def test_bad_input_is_one_sentence_and_status_2(
+    firelog: Run,
+    store_path: Path,
+    tmp_path: Path,
+    *,
+    text: str | None,
+    options: tuple[str, ...],
+    says: str,
+) -> None:
+    """Whatever is wrong with a file is one sentence on stderr; no store is even made."""
+    path = tmp_path / "log.csv"
+    if text is not None:
+        path.write_text(text)
+    done = firelog("import", path, *options)
+    assert done.returncode == 2
+    assert says in done.stderr
+    assert done.stderr.count("\n") == 1
+    assert done.stdout == ""
+    assert not store_path.exists()
+
+
+def test_dry_run_stores_nothing(firelog: Run, store_path: Path) -> None:
+    """A dry run says how the file is read and leaves no store behind."""
+    done = firelog("import", LOG, *START, "--dry-run")
+    assert done.returncode == 0
+    for words in ("commas", "elapsed time", "K35", "FLUX1", "nothing was stored"):
+        assert words in done.stdout
+    assert not store_path.exists()
+
+
+def test_firing_with_schedule_is_judged(firelog: Run, answer: Answer) -> None:
+    """A firing made by an import keeps its schedule and can be judged at once."""
+    schedule = FIXTURES / "schedules/e119.toml"
+    done = firelog("import", LOG, *START, "--firing", "test 1", "--schedule", schedule)
+    assert done.returncode == 0, done.stderr
+    assert answer("judge", "test 1")["firing"] == "test 1"
+    again = firelog("import", LOG, *START, "--firing", "test 1", "--schedule", schedule)
+    assert again.returncode == 0, again.stderr
+    assert " 0 new readings" in again.stdout
+
+
+def test_schedule_needs_a_firing(firelog: Run) -> None:
+    """A schedule without a firing to keep it with is refused."""
+    done = firelog("import", LOG, *START, "--schedule", "ceramic-shell")
+    assert done.returncode == 2
+    assert "--firing" in done.stderr

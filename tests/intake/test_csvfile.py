@@ -1,0 +1,124 @@
+"""Examining and reading a logger's export: plain tables first."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from firelog.errors import InputError
+from firelog.intake.csvfile import Part, Plan, Wishes, examine, read
+from firelog.readings import Quality, Unit
+from firelog.units import parse_instant
+
+START = parse_instant("2026-03-01T08:00:00Z")
+FROM_START = Wishes(start_us=START)
+
+
+def write(folder: Path, text: str | bytes, name: str = "log.csv") -> Path:
+    """Write a log and return where."""
+    path = folder / name
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    return path
+
+
+def parts_of(path: Path, plan: Plan) -> dict[str, list[Part]]:
+    """Read a file and return the parts of each channel."""
+    found: dict[str, list[Part]] = {}
+    for chunk in read(path, plan):
+        for part in chunk.parts:
+            found.setdefault(part.channel, []).append(part)
+    return found
+
+
+def column(path: Path, wishes: Wishes, channel: str) -> tuple[list[int], list[float]]:
+    """Read a file and return seconds since START and values of one channel."""
+    parts = parts_of(path, examine(path, wishes))[channel]
+    t_us = np.concatenate([part.t_us for part in parts])
+    return ((t_us - START) / 1e6).tolist(), np.concatenate([p.value for p in parts]).tolist()
+
+
+def refusal(path: Path, wishes: Wishes = FROM_START) -> str:
+    """Return the sentence with which a file is refused, by examination or in reading."""
+    with pytest.raises(InputError) as caught:
+        list(read(path, examine(path, wishes)))
+    return str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("name", "temperatures", "rows"),
+    [("nist_e119_compartment_test_1.csv", 35, 144), ("delco_trainers_test_2.csv", 64, 202)],
+)
+def test_open_log_equals_pandas(open_data: Path, name: str, temperatures: int, rows: int) -> None:
+    """Every temperature of the public logs is read as pandas reads it, none more, none less."""
+    path = open_data / name
+    table = pd.read_csv(path, header=[0, 1])
+    mine = [top for top, unit in table.columns if unit == "C"]
+    plan = examine(path, FROM_START)
+    assert [c.channel for c in plan.columns] == mine
+    assert len(mine) == temperatures
+    assert len(plan.skipped) == len(table.columns) - 1 - temperatures
+    read_back = parts_of(path, plan)
+    elapsed = table[("Time", "s")].to_numpy(float)
+    for channel in mine:
+        t_us = np.concatenate([part.t_us for part in read_back[channel]])
+        value = np.concatenate([part.value for part in read_back[channel]])
+        assert len(t_us) == rows
+        np.testing.assert_array_equal(t_us, START + (elapsed * 1e6).astype(np.int64))
+        np.testing.assert_array_equal(value, table[(channel, "C")].to_numpy(float))
+
+
+def test_iso_times_need_no_start(tmp_path: Path) -> None:
+    """Stamps with an offset are instants by themselves, whatever their offset."""
+    path = write(tmp_path, "Time,T1 [C]\n2026-03-01T09:00:00+01:00,20\n2026-03-01T08:00:05Z,21\n")
+    assert column(path, Wishes(), "T1") == ([0.0, 5.0], [20.0, 21.0])
+
+
+def test_units_stay_as_received(tmp_path: Path) -> None:
+    """Fahrenheit and kelvin columns keep their numbers and their unit."""
+    path = write(tmp_path, "Time,A (F),B (K)\n2026-03-01T08:00:00Z,1600,1144.3\n")
+    plan = examine(path, Wishes())
+    assert [(c.channel, c.unit) for c in plan.columns] == [("A", Unit.F), ("B", Unit.K)]
+    assert column(path, Wishes(), "A")[1] == [1600.0]
+
+
+def test_blank_and_nan_cells_are_missing(tmp_path: Path) -> None:
+    """A blank cell and NaN are missing readings with their own quality, never numbers."""
+    path = write(tmp_path, "Time,T1 [C],T2 [C]\n0,1,10\n1,,11\n2,NaN,12\n3,4,13\n")
+    part = parts_of(path, examine(path, FROM_START))["T1"][0]
+    assert np.isnan(part.value).tolist() == [False, True, True, False]
+    assert part.quality.tolist() == [Quality.OK, Quality.MISSING, Quality.MISSING, Quality.OK]
+
+
+@pytest.mark.parametrize(
+    ("text", "wishes", "says"),
+    [
+        ("", FROM_START, ["is empty"]),
+        ("\n\n", FROM_START, ["nothing but blanks"]),
+        (b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0\1\0", FROM_START, ["is not text"]),
+        ("Time,T1\n0,20\n1,21\n", FROM_START, ["--unit C", "T1"]),
+        ("Time,T1 [C]\n0,20\n1,21\n", Wishes(), ["--start", "'Time' is elapsed time"]),
+        ("Time,T1 [C]\n2026-03-01 08:00,20\n", Wishes(), ["--tz", "line 2"]),
+        ("Time,T1 [C]\n2026-03-01T08:00:00Z,20\nyesterday,21\n", Wishes(), ["line 3", "yesterday"]),
+        ("a,b\nx,y\n", FROM_START, ["looks like readings"]),
+        ("Time,T1 [C]\n0,1\n", Wishes(start_us=START, only=("T2",)), ["no column 'T2'", "T1"]),
+        ("Time,T1 [C]\n0,1\n", Wishes(start_us=START, time=("Tme",)), ["no column 'Tme'", "Time"]),
+        ("Time,T1 [C]\n0,1\n15,2\n0,3\n15,4\n", FROM_START, ["line 4", "starts again"]),
+    ],
+)
+def test_refusal_names_file_line_and_remedy(
+    tmp_path: Path, text: str | bytes, wishes: Wishes, says: list[str]
+) -> None:
+    """What cannot be read is refused with the file's name, the line or option, and one sentence."""
+    sentence = refusal(write(tmp_path, text), wishes)
+    assert "log.csv" in sentence
+    assert "\n" not in sentence
+    for words in says:
+        assert words in sentence
+
+
+def test_missing_file_is_named(tmp_path: Path) -> None:
+    """A file that is not there is named, with what to do."""
+    assert "check the name" in refusal(tmp_path / "nowhere.csv")
