@@ -32,6 +32,10 @@ COMMANDS = {
     "schedules": ("firelog.cli.schedules", "schedules", "List schedules; show and check them."),
     "seal": ("firelog.cli.seal", "seal", "Close a firing's record, so that a change shows."),
     "verify": ("firelog.cli.seal", "verify", "Prove the sealed records unchanged."),
+    "backup": ("firelog.cli.keeping", "backup", "Write a verified copy of the store."),
+    "restore": ("firelog.cli.keeping", "restore", "Put a backup in the place of the store."),
+    "expire": ("firelog.cli.keeping", "expire", "Let old readings go by rule, openly."),
+    "doctor": ("firelog.cli.keeping", "doctor", "Look through the store; say what to mend."),
     "convert": ("firelog.cli.convert", "convert", "Thermocouple mV, °C and °F, with tolerance."),
 }
 

@@ -58,9 +58,9 @@ class Block:
     which there are ``ok_count``; all in ``unit``. Without a usable value they are None.
     """
 
-    count: int
     first_us: int
     last_us: int
+    count: int
     ok_count: int
     minimum: float | None
     maximum: float | None
@@ -78,20 +78,23 @@ def encode(trace: Trace) -> Block:
     t_us = np.ascontiguousarray(trace.t_us, np.int64)
     value = np.ascontiguousarray(trace.value, np.float64)
     quality = np.ascontiguousarray(trace.quality, np.uint8)
-    usable = value[(quality == Quality.OK) & np.isfinite(value)]
-    some = len(usable) > 0
     return Block(
-        count=count,
-        first_us=int(t_us.min()),
-        last_us=int(t_us.max()),
-        ok_count=len(usable),
-        minimum=float(usable.min()) if some else None,
-        maximum=float(usable.max()) if some else None,
-        total=_total(usable) if some else None,
+        *summary(trace),
         unit=trace.unit,
         times=_seal(_TIMES, count, pack_integers(t_us)),
         readings=_seal(_READINGS, count, _pack_values(value, trace.unit) + _pack_runs(quality)),
     )
+
+
+def summary(
+    trace: Trace,
+) -> tuple[int, int, int, int, float | None, float | None, float | None]:
+    """Return first and last instant, count, usable count, minimum, maximum and total."""
+    usable = trace.value[(trace.quality == Quality.OK) & np.isfinite(trace.value)]
+    ends = int(trace.t_us.min()), int(trace.t_us.max()), len(trace), len(usable)
+    if not len(usable):
+        return *ends, None, None, None
+    return *ends, float(usable.min()), float(usable.max()), _total(usable)
 
 
 def decode(times: bytes, readings: bytes) -> Trace:

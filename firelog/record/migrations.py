@@ -6,11 +6,14 @@ step is never edited: a change is a new step.
 
 from __future__ import annotations
 
+import os
+from contextlib import closing
+from pathlib import Path
 from typing import Any
 
 from firelog.errors import StoreError
 from firelog.readings import Quality, Unit
-from firelog.record.driver import Database, Migrations
+from firelog.record.driver import Database, Migrations, connect
 from firelog.record.views import VIEWS
 
 APPLICATION_ID = 0x46524C47  # "FRLG", so that `pragma application_id` tells whose file this is
@@ -172,7 +175,7 @@ create table seals (
 -- Readings that a rule of keeping has removed, so that their absence explains itself.
 create table removals (
   block integer primary key,
-  firing integer not null references firings(id),
+  firing integer references firings(id),
   removed_us integer not null,
   who text not null,
   rule text not null
@@ -227,6 +230,11 @@ def second(db: Any) -> None:
                 f"create trigger {table}_keep_{event} before {event} on {table} begin"
                 f" select raise(abort, '{table} are written once; add a correction instead'); end"
             )
+    db.execute(
+        "create trigger blocks_keep_delete before delete on blocks"
+        " when not exists (select 1 from removals where block = old.id) begin"
+        " select raise(abort, 'blocks leave by a rule of keeping only'); end"
+    )
     for name, text in VIEWS.items():
         db.execute(f"create view {name} as {text}")
 
@@ -239,6 +247,23 @@ def apply(connection: Any) -> None:
     migrations.apply(Database(connection))
     connection.execute(f"pragma application_id={APPLICATION_ID}")
     connection.execute(f"pragma user_version={SCHEMA}")
+
+
+def keep_copy(connection: Any, path: Path, version: int) -> None:
+    """Keep the store as it was before a change of schema, beside it, unless it is kept already."""
+    copy = path.with_name(f"{path.name}.schema-{version}")
+    if copy.exists():
+        return
+    part = path.with_name(f".{copy.name}.{os.getpid()}.part")
+    part.unlink(missing_ok=True)
+    try:
+        connection.execute("vacuum into ?", (str(part),))
+        with closing(connect(part, write=False)) as made:
+            as_it_was = made.execute("pragma user_version").fetchone()[0] == version
+        if as_it_was:  # else another process was faster, and keeps the copy
+            part.replace(copy)
+    finally:
+        part.unlink(missing_ok=True)
 
 
 def check_ours(connection: Any, path: object) -> int:

@@ -83,6 +83,8 @@ class Store:
                 f"{path}: made by an older firelog (schema {version}); "
                 "bring it up to date once with `firelog doctor`"
             )
+        if version:
+            migrations.keep_copy(connection, path, version)
         with driver.transaction(connection):
             # Another process may have been faster while we waited for the lock.
             if migrations.check_ours(connection, path) != migrations.SCHEMA:

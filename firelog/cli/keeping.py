@@ -1,0 +1,197 @@
+"""``firelog backup``, ``restore``, ``expire`` and ``doctor``: keeping the store."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+
+_SAFE_SQLITE = "3.51.3, 3.50.7 and 3.44.6"
+
+
+@click.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--keep", type=int, help="Keep this many copies there, remove older ones.")
+@json_option
+@common_options
+@pass_settings
+def backup(settings: Settings, *, folder: Path, keep: int | None, as_json: bool) -> None:
+    """Write a verified copy of the store into FOLDER, while others go on writing.
+
+    A folder on another disk or machine is what makes it a backup. Network shares are fine for
+    copies; the store itself belongs on a local disk.
+    """
+    from firelog.cli.clock import now_us
+    from firelog.record import keeping
+    from firelog.record.store import Store
+
+    with Store.open(settings.store_path()) as store:
+        done = keeping.backup(store, folder, now_us(), keep)
+    if as_json:
+        emit_json(
+            {
+                "file": str(done.path),
+                "bytes": done.size,
+                "sha256": done.sha256,
+                "readings": done.readings,
+                "removed": [str(path) for path in done.removed],
+            }
+        )
+        return
+    click.echo(f"{done.path}: {done.readings} readings, {done.size} bytes, looked through: sound")
+    click.echo(f"  sha256 {done.sha256}")
+    for path in done.removed:
+        click.echo(f"  removed the older copy {path.name}")
+
+
+@click.command()
+@click.argument("copy", type=click.Path(path_type=Path))
+@click.option("--replace", is_flag=True, help="Put a store that is there already aside.")
+@common_options
+@pass_settings
+def restore(settings: Settings, copy: Path, replace: bool) -> None:
+    """Put the backup COPY in the place of the store; the one that was there gets another name."""
+    from firelog.cli.clock import now_us
+    from firelog.record import keeping
+
+    target = settings.store_path()
+    aside = keeping.restore(copy, target, now_us(), replace=replace)
+    click.echo(f"{target}: restored from {copy}")
+    if aside:
+        click.echo(f"  the store that was there is now {aside}")
+
+
+@click.command()
+@click.option("--older-than", required=True, help='Such as "10 years", "18 months" or "400 days".')
+@click.option("--who", default="", help="Who decides so.")
+@click.option("--yes", is_flag=True, help="Do it; without this only say what would go.")
+@json_option
+@common_options
+@pass_settings
+def expire(settings: Settings, *, older_than: str, who: str, yes: bool, as_json: bool) -> None:
+    """Let old readings of sealed firings go; firings, events, verdicts and seals stay for good.
+
+    What went, when and by which rule is written down. Make a backup first; ask your insurer and
+    your client's contract how long readings must be kept.
+    """
+    from firelog.cli.clock import now_us
+    from firelog.record import expiry
+    from firelog.record.store import Store
+
+    now = now_us()
+    cutoff_us = now - _age_us(older_than)
+    with Store.open(settings.store_path(), write=yes) as store:
+        found = expiry.expire(
+            store, cutoff_us, now_us=now, who=who, rule=f"older than {older_than}", really=yes
+        )
+    if as_json:
+        emit_json({"done": yes, "firings": [vars(answer) for answer in found]})
+        return
+    did = "removed" if yes else "would go"
+    for answer in found:
+        name = answer.firing or "readings of no firing"
+        what = answer.why_kept or f"{answer.readings} readings in {answer.blocks} blocks {did}"
+        click.echo(f"{name}: {what}")
+    if not found:
+        click.echo(f"nothing is older than {older_than}")
+    elif not yes:
+        click.echo("Nothing was changed; say --yes to do it.")
+
+
+@click.command()
+@json_option
+@common_options
+@pass_settings
+@click.pass_context
+def doctor(ctx: click.Context, settings: Settings, as_json: bool) -> None:
+    """Look through the store and say what to mend; bring an older store up to date.
+
+    Exit status 0 when all is well, 1 when something is wrong.
+    """
+    from firelog.record.examine import examine
+    from firelog.record.store import Store
+
+    path = settings.store_path()
+    upgraded = _upgrade(path)
+    with Store.open(path) as store:
+        problems = list(examine(store))
+        facts = _facts(store, path)
+    notes = [upgraded] if upgraded else []
+    if not _reset_bug_mended(str(facts["sqlite"])):
+        notes.append(
+            f"SQLite {facts['sqlite']} is older than the builds in which a rare fault of its"
+            f" write-ahead log is mended ({_SAFE_SQLITE}); keep backups, update when you can"
+        )
+    if as_json:
+        emit_json({"sound": not problems, "problems": problems, "notes": notes, **facts})
+    else:
+        click.echo(f"{path}: {facts['readings']} readings, {facts['bytes']} bytes")
+        for note in notes:
+            click.echo(f"note  {note}")
+        for problem in problems:
+            click.echo(f"WRONG {problem}")
+        click.echo("Restore a backup, or ask for help." if problems else "The store is sound.")
+    ctx.exit(1 if problems else 0)
+
+
+def _upgrade(path: Path) -> str:
+    """Bring a store of an earlier schema up to date; opening it to write is all it needs."""
+    from contextlib import closing
+
+    from firelog.record import driver, migrations
+    from firelog.record.store import Store
+
+    if not path.exists():
+        return ""
+    with driver.speaking(path), closing(driver.connect(path, write=False)) as connection:
+        schema = migrations.check_ours(connection, path)
+    if not 0 < schema < migrations.SCHEMA:
+        return ""
+    Store.open(path, write=True).close()
+    return f"brought up to date from schema {schema}; a copy beside it keeps it as it was"
+
+
+def _facts(store: Any, path: Path) -> dict[str, Any]:
+    from firelog.record.driver import sqlite3
+
+    rows, in_blocks = store.connection.execute(
+        "select (select count(*) from readings), (select total(count) from blocks)"
+    ).fetchone()
+    return {
+        "store": str(path),
+        "bytes": path.stat().st_size,
+        "readings": int(rows + in_blocks),
+        "live_rows": rows,
+        "sqlite": sqlite3.sqlite_version,
+    }
+
+
+def _reset_bug_mended(version: str) -> bool:
+    """Return whether this SQLite has the mended write-ahead log (sqlite.org, WAL-reset bug)."""
+    number = tuple(int(part) for part in version.split("."))
+    return (
+        number >= (3, 51, 3)
+        or (3, 50, 7) <= number < (3, 51, 0)
+        or (3, 44, 6) <= number < (3, 45, 0)
+    )
+
+
+def _age_us(text: str) -> int:
+    from firelog.errors import InputError
+    from firelog.units import parse_duration
+
+    words = text.split()
+    days = {"year": 365.25, "years": 365.25, "month": 30.4375, "months": 30.4375}
+    if len(words) == 2 and words[1].lower() in days:
+        try:
+            seconds = float(words[0]) * days[words[1].lower()] * 86_400
+        except ValueError as error:
+            raise InputError(f'{text!r} is not an age; write it like "10 years"') from error
+    else:
+        seconds = parse_duration(text)
+    if not 86_400 <= seconds < 1e11:
+        raise InputError(f"{text!r}: readings are kept for a day at least")
+    return int(seconds * 1e6)
