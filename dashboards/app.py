@@ -100,7 +100,7 @@ def _layout() -> html.Div:
             ),
             html.Div(
                 [
-                    html.Button("°C / °F", id="unit-button", title="show the other unit"),
+                    html.Button("°C", id="unit-button", title="show the other unit"),
                     html.Button("night", id="theme-button", title="day or night"),
                 ],
                 className="tools",
@@ -217,6 +217,12 @@ def _wire(app: Dash, store: Path) -> None:
         Input("unit-button", "n_clicks"),
         State("unit", "data"),
         State("watch", "data"),
+        prevent_initial_call=True,
+    )
+    app.clientside_callback(
+        here("otherUnit"),
+        Output("unit-button", "children"),
+        Input("watch", "data"),
         prevent_initial_call=True,
     )
     app.clientside_callback(

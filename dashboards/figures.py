@@ -208,6 +208,8 @@ def _evidence(picture: Picture) -> Iterable[dict[str, Any]]:
     """A mark where a check that is not a pass was decided, on the channel that decided it."""
     checks = picture.judgement.checks if picture.judgement else ()
     for verdict, (symbol, colour) in _MARKS.items():
+        if picture.running and verdict is Verdict.NOT_PROVEN:
+            continue  # not due yet: nothing has been decided there
         placed = [(c, *_where(picture, c)) for c in checks if c.verdict is verdict]
         found = [(check, t, value) for check, t, value in placed if value is not None]
         if not found:
@@ -250,6 +252,7 @@ def _events(picture: Picture) -> Iterable[dict[str, Any]]:
         "mode": "markers",
         "x": picture.x_ms([event[0] for event in picture.events]),
         "y": [0.5] * len(picture.events),
+        "xaxis": "x2",
         "yaxis": "y3",
         "name": "events",
         "meta": {"part": "events"},
@@ -293,7 +296,7 @@ def _layout(picture: Picture) -> dict[str, Any]:
             ],
             "nticks": 9,
         },
-        "yaxis": {**axis, "domain": [0.41 if lower else 0.0, marks.TOP], "nticks": 7},
+        "yaxis": {**axis, "domain": [marks.MIDDLE if lower else 0.0, marks.TOP], "nticks": 7},
         "yaxis2": {
             **axis,
             "domain": [0.0, 0.30],
@@ -303,7 +306,14 @@ def _layout(picture: Picture) -> dict[str, Any]:
             "zerolinecolor": DAY["accent"],
             "zerolinewidth": 1.2,
         },
-        "yaxis3": {"domain": [0.955, 1.0], "range": [0, 1], "visible": False, "fixedrange": True},
+        "xaxis2": {"matches": "x", "type": "date", "visible": False, "anchor": "y3"},
+        "yaxis3": {
+            "domain": [0.955, 1.0],
+            "range": [0, 1],
+            "visible": False,
+            "fixedrange": True,
+            "anchor": "x2",
+        },
         "shapes": marks.shapes(picture),
         "annotations": [*_titles(picture, lower), *marks.segment_names(picture)],
     }

@@ -8,10 +8,11 @@ from typing import Any
 
 from dashboards import thinning
 from dashboards.palette import DAY
-from dashboards.picture import Picture, hole_spans, ran
+from dashboards.picture import Picture, hole_spans, ran, span_s
 from firelog.units import show_duration
 
 TOP = 0.90  # where the upper panel ends, as a share of the figure's height
+MIDDLE = 0.41  # where it begins; between it and the lower panel stand the segments' names
 MOST_EVENTS = 200
 
 
@@ -28,7 +29,7 @@ def _stripes(picture: Picture) -> Iterable[dict[str, Any]]:
 
 def segment_names(picture: Picture) -> Iterable[dict[str, Any]]:
     """Yield each segment's number, and its name where there is room for it."""
-    whole_s = max(picture.end_s, 1.0)
+    whole_s = span_s(picture)
     for number, name, from_s, to_s in ran(picture):
         share = (to_s - from_s) / whole_s
         if share < 0.015:
@@ -40,7 +41,7 @@ def segment_names(picture: Picture) -> Iterable[dict[str, Any]]:
             "text": html.escape(text),
             "x": picture.x_ms([(from_s + to_s) / 2])[0],
             "xref": "x",
-            "y": TOP,
+            "y": MIDDLE - 0.008,
             "yref": "paper",
             "yanchor": "top",
             "showarrow": False,
@@ -51,13 +52,14 @@ def segment_names(picture: Picture) -> Iterable[dict[str, Any]]:
 def _hole_shapes(picture: Picture) -> Iterable[dict[str, Any]]:
     for from_s, to_s in hole_spans(picture)[: thinning.MOST_HOLES]:
         label = f"no readings, {show_duration(to_s - from_s)}"
-        wide = (to_s - from_s) / max(picture.end_s, 1.0) > 0.03
+        share = (to_s - from_s) / span_s(picture)
         yield {
             **_upright(picture, from_s, to_s, DAY["hole"]),
             "name": "hole",
             "label": {
-                "text": label if wide else "",
-                "textangle": -90,
+                "text": label if share > 0.03 else "",
+                "textposition": "middle center",
+                "textangle": 0 if share > 0.2 else -90,
                 "font": {"size": 12, "color": DAY["fail"]},
             },
         }

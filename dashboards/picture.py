@@ -128,6 +128,12 @@ def ran(picture: Picture) -> list[tuple[int, str, float, float]]:
     return found
 
 
+def span_s(picture: Picture) -> float:
+    """Return how many seconds the picture shows: the record, and the plan ahead while it runs."""
+    ahead = picture.target.ahead_t_s if picture.target and picture.running else np.empty(0)
+    return max(picture.end_s, float(ahead[-1]) if len(ahead) else 0.0, 1.0)
+
+
 def hole_spans(picture: Picture) -> list[tuple[float, float]]:
     """Return the stretches in which no followed channel had a usable reading, ends included."""
     longest_s = picture.schedule.longest_gap_s if picture.schedule else 300.0

@@ -73,7 +73,7 @@ def quantity(value: float | None, unit: str, shown: TemperatureUnit) -> str:
 
 def doubt(check: Check, shown: TemperatureUnit) -> str:
     """Return ``± 8 K`` style text of a check's expanded uncertainty, or nothing."""
-    if check.uncertainty is None:
+    if not check.uncertainty:
         return ""
     return f"± {quantity(check.uncertainty, 'K' if check.unit == 'C' else check.unit, shown)}"
 

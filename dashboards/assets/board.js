@@ -210,10 +210,12 @@
   });
 
   function unit(clicks, current, watch) {
-    if (!clicks || !watch) return none();
-    const shown = current || watch.unit;
+    if (!clicks) return none();
+    const shown = (watch && watch.unit) || current || "C";
     return shown === "F" ? "C" : "F";
   }
+
+  const otherUnit = (watch) => (watch && watch.unit === "F" ? "in °C" : "in °F");
 
   // ------------------------------------------------------------------ the picture
   function recolour(value, night) {
@@ -264,6 +266,6 @@
   }
 
   window.dash_clientside = Object.assign({}, window.dash_clientside, {
-    firelog: { beat: beat, hear: hear, theme: theme, unit: unit, draw: draw, zoom: zoom },
+    firelog: { beat: beat, hear: hear, theme: theme, unit: unit, otherUnit: otherUnit, draw: draw, zoom: zoom },
   });
 })();

@@ -63,9 +63,11 @@ def _headline(view: View) -> list[Any]:
     if judgement is None:
         words = "This firing has no schedule, so there is nothing to hold it against."
         return [verdict(word, large=True, silent="no schedule"), html.P(words)]
+    if view.firing.running and word != "fail":
+        return _under_way(view)
     said: list[Any] = [verdict(word, large=True)]
     if view.firing.running:
-        said.append(html.P("So far. What is not due yet is not proven yet.", className="soft"))
+        said.append(html.P("Settled already, while the firing still runs.", className="soft"))
     decisive = _by_weight(judgement.checks)[:1]
     if decisive and decisive[0].verdict.value != "pass":
         check = decisive[0]
@@ -74,6 +76,34 @@ def _headline(view: View) -> list[Any]:
         said.append(html.P(f"All {len(judgement.checks)} requirements are met, doubt included."))
     if view.kept is not None and judgement.verdict.value != view.kept.verdict:
         said.append(html.P(_differs(view), className="warned"))
+    return said
+
+
+def _under_way(view: View) -> list[Any]:
+    """What a running firing that has not failed is doing, and how much of it is proven."""
+    judgement, schedule = view.picture.judgement, view.picture.schedule
+    assert judgement is not None
+    assert schedule is not None
+    glow = html.Span(className="glow", **{"aria-hidden": "true"})
+    said: list[Any] = [html.Span([glow, "running"], className="alive large")]
+    begun = ran(view.picture)
+    if begun:
+        number, name, from_s, _ = begun[-1]
+        run, segment = judgement.segments[number - 1], schedule.segments[number - 1]
+        aim = wording.step(replace(schedule, unit=view.picture.how.unit), segment)
+        words = f"Segment {number} of {len(schedule.segments)}, since {_at(view, from_s)}: {aim}."
+        if segment.is_hold:
+            words += f" Soaked {show_duration(run.soaked_s)} so far."
+        said.append(html.P([html.Strong(name), html.Br(), words]))
+    met = sum(check.verdict.value == "pass" for check in judgement.checks)
+    count = len(judgement.checks)
+    said.append(
+        html.P(
+            f"{met} of {count} requirements {'is' if met == 1 else 'are'} met already, none has "
+            "failed. What is not due yet is not proven yet.",
+            className="soft",
+        )
+    )
     return said
 
 
@@ -147,9 +177,9 @@ def _asked(schedule: Schedule, view: View) -> dict[str, str]:
 
 def _requirement(check: Check, asked: dict[str, str], view: View) -> html.Tr:
     unit = view.picture.how.unit
-    measured: list[Any] = [html.Span(quantity(check.measured, check.unit, unit))]
+    measured: list[Any] = [quantity(check.measured, check.unit, unit)]
     if check.measured is not None and (u := doubt(check, unit)):
-        measured.append(html.Span(u, className="doubt"))
+        measured.append(html.Span(f" {u}", className="doubt"))
     where: list[Any] = [check.channel] if check.channel else []
     if check.at_s is not None:
         where.append(f"at {_at(view, check.at_s)}")
@@ -160,7 +190,7 @@ def _requirement(check: Check, asked: dict[str, str], view: View) -> html.Tr:
                 "Requirement",
                 [html.Strong(check.requirement), html.P(asked.get(check.requirement, check.kind))],
             ),
-            _cell("Measured", measured, "number"),
+            _cell("Measured", html.Div(measured), "number"),
             _cell("Limit", limit(check, unit), "number"),
             _cell("Why", [html.P(check.why), html.P(", ".join(where), className="soft")]),
         ],

@@ -20,7 +20,9 @@ def page(board: Board, now_us: int) -> list[Any]:
     count = f"{len(board.entries)} firing{'s' if len(board.entries) != 1 else ''}"
     alive = f", {running} running now" if running else ""
     return [
-        html.Div([html.H1("Firings"), html.P(f"{count}{alive}")], className="title"),
+        html.Div(
+            [html.H1("Firings"), html.P(f"{board.how.foundry}: {count}{alive}")], className="title"
+        ),
         html.Ol([_row(entry, board.how, now_us) for entry in board.entries], className="ledger"),
         cautions(),
     ]
@@ -82,12 +84,13 @@ def _spark(entry: Entry) -> html.Div:
     if not entry.spark:
         return html.Div(className="spark none")
     strokes = "".join(
-        "M" + "L".join(f"{2 + x * 156:.0f} {34 - y * 30:.1f}" for x, y in stretch)
+        "M" + "L".join(f"{2 + x * 156:.1f} {34 - y * 31:.1f}" for x, y in stretch)
         for stretch in entry.spark
     )
     svg = (
         '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 160 36" preserveAspectRatio="none">'
-        f'<path d="{strokes}" fill="none" stroke="#000" stroke-width="1.6"'
+        f'<path d="{strokes}" fill="none" stroke="#000" stroke-width="1.7"'
+        ' vector-effect="non-scaling-stroke"'
         ' stroke-linejoin="round" stroke-linecap="round"/></svg>'
     )
     return html.Div(className="spark", style=mask(svg), **{"aria-hidden": "true"})
