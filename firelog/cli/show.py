@@ -89,9 +89,6 @@ def print_assessment(store: Store, assessment: Assessment) -> None:
     out.print(_segments(judgement))
     for remark in judgement.remarks:
         out.print(Text(f"  {remark}"))
-    assumed = {trace.assumed for trace in assessment.traces if trace.assumed}
-    for sentence in sorted(assumed):
-        out.print(Text(f"  Nobody has stated what the thermocouples are: {sentence}."))
 
 
 def print_line(store: Store, assessment: Assessment) -> None:
