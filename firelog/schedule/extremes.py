@@ -45,7 +45,12 @@ def reach(firing: Firing, requirement: Reach, span: Span, one: Series) -> Answer
     guard_k = np.nan_to_num(used_u(expanded_k, requirement.decision))
     if verdict is Verdict.FAIL:
         hole = _hiding(
-            firing, one, (span.lo_s, deadline_s), limit_c, guard_k=guard_k, above=heating
+            firing,
+            one,
+            (span.lo_s, min(deadline_s, firing.end_s)),
+            limit_c,
+            guard_k=guard_k,
+            above=heating,
         )
         if hole is not None:
             check = not_proven(check, in_hole(hole))

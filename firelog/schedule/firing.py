@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from firelog import units
+from firelog.schedule.arrivals import LAG_S
 from firelog.schedule.follow import Following
 from firelog.schedule.model import Check, Requirement, Schedule, SegmentRun
 from firelog.schedule.series import Hole, Series
@@ -82,9 +83,23 @@ def span_of(firing: Firing, requirement: Requirement) -> Span:
         run.began_s,
         ended_s,
         firing.running and run.ended_s is None,
-        run.began_u_s or 0.0,
-        run.ended_u_s or 0.0,
+        max(_hole_beside(firing, run.began_s), min(run.began_u_s or 0.0, LAG_S)),
+        max(_hole_beside(firing, ended_s), run.ended_u_s or 0.0),
     )
+
+
+def _hole_beside(firing: Firing, at_s: float) -> float:
+    """Return the width of the hole at an instant: inside it a segment may have begun or ended."""
+    grid = firing.following.grid
+    if grid is None:
+        return 0.0
+    at = int(np.searchsorted(grid.t_s, at_s))
+    known = np.flatnonzero(grid.known)
+    right = int(np.searchsorted(known, at))
+    if not 0 < right < len(known):
+        return 0.0
+    width = float(grid.t_s[known[right]] - grid.t_s[known[right - 1]])
+    return width if width > firing.schedule.longest_gap_s else 0.0
 
 
 @dataclass(frozen=True)

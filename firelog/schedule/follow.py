@@ -1,34 +1,47 @@
-"""Lay a trace along the segments: when each really began, was reached and ended."""
+"""Lay a trace along the segments: when each really began, was reached, soaked and ended.
+
+``path`` finds the one best account of the whole record; this module turns its stretches into
+instants (a bend for a beginning, an entry into the band for an arrival) and says how far each may
+be off. Instants are seconds since the firing began.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from firelog.readings import FloatArray
+from firelog.schedule.arrivals import LAG_S, Arrival, arrival, in_band_s
+from firelog.schedule.corners import bend
+from firelog.schedule.grid import Grid, on_grid
 from firelog.schedule.model import ChannelTrace, Schedule, SegmentRun
+from firelog.schedule.path import Aim, Path, Stretch, aims, best_path
 from firelog.schedule.series import Series, choose, prepare
 from firelog.schedule.target import segment_length_s
 
-MOST_CELLS = 8000
-OUT_FOR_S = 900.0
+START_LOOK_S = 30.0
+SLOPE_LOOK_S = 120.0
+MOST_BACK_S = 3 * 3600.0
+LEAST_BEND_CELLS = 6
+NEVER = SegmentRun("", None, None, 0.0, None)
 
 
 @dataclass(frozen=True)
 class Following:
-    """The segments as they ran, and the temperature by which they were followed.
-
-    ``t_s``, ``low_c`` and ``high_c``: the coldest and the hottest followed channel at each
-    instant, NaN inside holes.
-    """
+    """The segments as they ran, the grid they were followed on, and the path through it."""
 
     runs: tuple[SegmentRun, ...]
-    t_s: FloatArray
-    low_c: FloatArray
-    high_c: FloatArray
+    grid: Grid | None
+    chain: tuple[Aim, ...] = ()
+    path: Path | None = None
     remarks: tuple[str, ...] = ()
+
+    @property
+    def start_c(self) -> float | None:
+        """Where the record begins [°C], None without readings."""
+        return self.chain[0].from_c if self.chain else None
 
 
 def follow(
@@ -38,7 +51,10 @@ def follow(
     end_s: float | None = None,
     running: bool = False,
 ) -> Following:
-    """Follow the schedule's segments through the traces of its ``follow`` channels."""
+    """Follow the schedule's segments through the traces of its ``follow`` channels.
+
+    The whole record counts; ``running`` leaves what has not ended open. Cost linear in readings.
+    """
     series = tuple(prepare(trace) for trace in traces)
     return follow_series(schedule, series, end_s=end_s, running=running)
 
@@ -52,19 +68,209 @@ def follow_series(
 ) -> Following:
     """As :func:`follow`, for channels already prepared."""
     chosen = [one for one in choose(series, schedule.follow) if len(one.t_s)]
-    remarks: tuple[str, ...] = ()
+    remarks: list[str] = []
     if not chosen:
         chosen = [one for one in series if len(one.t_s)]
-        remarks = (f"no channel {schedule.follow!r} was recorded; all channels were followed",)
+        if chosen:
+            named = (
+                schedule.follow if isinstance(schedule.follow, str) else ", ".join(schedule.follow)
+            )
+            remarks.append(f"no channel {named!r} was recorded; every channel was followed")
     if not chosen:
-        empty = np.empty(0)
-        runs = tuple(SegmentRun(one.name, None, None, 0.0, None) for one in schedule.segments)
-        return Following(runs, empty, empty, empty, ("there is no usable reading",))
-    t_s, low_c, high_c = _envelope(chosen, schedule.longest_gap_s)
-    runs = _walk(schedule, t_s, low_c, high_c)
-    return Following(runs, t_s, low_c, high_c, remarks)
+        runs = tuple(replace(NEVER, name=one.name) for one in schedule.segments)
+        return Following(runs, None, remarks=("there is no usable reading",))
+    grid = on_grid(chosen, schedule.longest_gap_s)
+    if grid.dead:
+        remarks.append(f"{', '.join(grid.dead)} hardly moved and was not followed")
+    return follow_grid(schedule, grid, running=running, remarks=tuple(remarks))
 
 
+def follow_grid(
+    schedule: Schedule, grid: Grid, *, running: bool = False, remarks: tuple[str, ...] = ()
+) -> Following:
+    """Follow on a grid that is there already."""
+    chain = aims(schedule, _start_c(grid))
+    path = best_path(grid, chain)
+    runs = _runs(schedule, grid, chain, path, running)
+    return Following(runs, grid, chain, path, remarks)
+
+
+def _start_c(grid: Grid) -> float:
+    known = grid.mid_c[grid.known]
+    return float(np.median(known[: max(3, round(START_LOOK_S / grid.cell_s))]))
+
+
+# ---------------------------------------------------------------- stretches to runs
+@dataclass(frozen=True)
+class _Leave:
+    """When a dwell was left for the next move."""
+
+    at_s: float
+    u_s: float | None
+
+
+def _runs(
+    schedule: Schedule, grid: Grid, chain: tuple[Aim, ...], path: Path, running: bool
+) -> tuple[SegmentRun, ...]:
+    found = [replace(NEVER, name=segment.name) for segment in schedule.segments]
+    count = len(grid.t_s)
+    for number, aim in enumerate(chain):
+        move, dwell = path.moves[number], path.dwells[number]
+        later = _next_stretch(path, number)
+        if dwell.hi == move.lo and not (number == 0 and aim.ramp is None):
+            continue  # neither moved to nor dwelt at
+        began = _began(grid, path, number, aim)
+        left: _Leave | None = None
+        if dwell.hi < count and later is not None:
+            left = _left(grid, aim, dwell, later)
+        elif not running:
+            left = _Leave(float(grid.t_s[-1]), grid.cell_s)
+        there = None
+        if dwell.hi > dwell.lo:
+            until = grid.t_s[-1] + grid.cell_s if left is None else left.at_s
+            there = arrival(grid, aim.target_c, aim.band_k, began.at_s, until)
+        if aim.ramp is not None:
+            found[aim.ramp] = _ramp_run(schedule.segments[aim.ramp].name, began, there, left)
+        if there is not None:
+            for hold, run in _hold_runs(schedule, grid, aim, there, left):
+                found[hold] = run
+    return tuple(found)
+
+
+def _next_stretch(path: Path, number: int) -> Stretch | None:
+    """Return the next stretch of any length after an aim's dwell: a move, a dwell, the after."""
+    for later in range(number + 1, len(path.moves)):
+        for stretch in (path.moves[later], path.dwells[later]):
+            if stretch.hi > stretch.lo:
+                return stretch
+    return path.after if path.after.hi > path.after.lo else None
+
+
+def _began(grid: Grid, path: Path, number: int, aim: Aim) -> _Leave:
+    """Return when the move began: where the line bends away from the level before it."""
+    move = path.moves[number]
+    if move.hi == move.lo:
+        at = min(path.dwells[number].lo, len(grid.t_s) - 1)
+        return _Leave(float(grid.t_s[at]), grid.cell_s)
+    if number == 0:
+        return _turn(grid, path.waiting, move, aim.from_c)
+    stay = path.dwells[number - 1]
+    if stay.hi == stay.lo:
+        return _edge(grid, move)
+    return _turn(grid, stay, move, aim.from_c)
+
+
+def _left(grid: Grid, aim: Aim, dwell: Stretch, later: Stretch) -> _Leave:
+    if dwell.hi == dwell.lo:
+        return _edge(grid, later)
+    return _turn(grid, dwell, later, aim.target_c)
+
+
+def _edge(grid: Grid, go: Stretch) -> _Leave:
+    """Return the path's own boundary, with the range in which it costs about the same."""
+    at = min(go.lo, len(grid.t_s) - 1)
+    doubt = (go.lo_late - go.lo_early) * grid.cell_s / 2.0
+    return _Leave(float(grid.t_s[at]), float(np.hypot(max(grid.cell_s, doubt), LAG_S)))
+
+
+def _turn(grid: Grid, stay: Stretch, go: Stretch, level_c: float) -> _Leave:
+    """Return where the record turns from staying to going, near the path's own boundary.
+
+    The path sees the going only at the edge of the band. How far that edge is from the level, by
+    the slope there, says how far back to look for the bend.
+    """
+    mid_c, t_s, count = grid.mid_c, grid.t_s, len(grid.t_s)
+    at = min(go.lo, count - 1)
+    level = _level(grid, stay, level_c)
+    back = _cells_since(grid, at, level)
+    left = max(stay.lo, at - 3 * back)
+    right = min(count, at + max(3, back // 3))
+    known = np.isfinite(mid_c[left:right])
+    if known.sum() < LEAST_BEND_CELLS:
+        return _edge(grid, go)
+    x, y = t_s[left:right][known], mid_c[left:right][known]
+    found = bend(x, y)
+    if found.k_per_s == 0.0:
+        return _edge(grid, go)
+    u_s = float(np.hypot(np.hypot(found.u_s, grid.cell_s / 2.0), LAG_S))
+    return _Leave(found.at_s, max(u_s, _hole_at(x, found.at_s, grid.cell_s)))
+
+
+def _cells_since(grid: Grid, at: int, level_c: float) -> int:
+    """Return how many cells the record took to come from the level to cell ``at``, at its slope."""
+    half = max(2, round(SLOPE_LOOK_S / grid.cell_s))
+    lo, hi = max(0, at - half), min(len(grid.t_s), at + half + 1)
+    known = np.flatnonzero(grid.known[lo:hi]) + lo
+    if len(known) < 2:
+        return half
+    first, last = known[0], known[-1]
+    per_cell = abs(float(grid.mid_c[last] - grid.mid_c[first])) / (last - first)
+    away_k = abs(float(grid.mid_c[min(known, key=lambda cell: abs(cell - at))]) - level_c)
+    cells = away_k / max(per_cell, 1e-6)
+    return int(np.clip(cells, 4, max(4, MOST_BACK_S / grid.cell_s)))
+
+
+def _level(grid: Grid, stay: Stretch, level_c: float) -> float:
+    """Return the level of the last half of a stay, or ``level_c`` where it is too short."""
+    lo = max(stay.lo, stay.hi - max(LEAST_BEND_CELLS, (stay.hi - stay.lo) // 2))
+    inner = grid.mid_c[lo : stay.hi]
+    inner = inner[np.isfinite(inner)]
+    return float(np.median(inner)) if len(inner) >= 3 else level_c
+
+
+def _hole_at(t_s: FloatArray, at_s: float, cell_s: float) -> float:
+    """Return half the width of the hole around an instant, 0 when there is none."""
+    right = int(np.searchsorted(t_s, at_s))
+    if not 0 < right < len(t_s):
+        return 0.0
+    width = float(t_s[right] - t_s[right - 1])
+    return width if width > 1.5 * cell_s else 0.0
+
+
+# ---------------------------------------------------------------- runs
+def _ramp_run(name: str, began: _Leave, there: Arrival | None, left: _Leave | None) -> SegmentRun:
+    if there is not None:
+        reached, u_s = max(there.at_s, began.at_s), there.u_s
+        return SegmentRun(
+            name, began.at_s, reached, 0.0, reached,
+            began_u_s=began.u_s, reached_u_s=u_s, ended_u_s=u_s,
+        )  # fmt: skip
+    ended = None if left is None else max(left.at_s, began.at_s)
+    return SegmentRun(
+        name, began.at_s, None, 0.0, ended,
+        began_u_s=began.u_s, ended_u_s=None if left is None else left.u_s,
+    )  # fmt: skip
+
+
+def _hold_runs(
+    schedule: Schedule, grid: Grid, aim: Aim, there: Arrival, left: _Leave | None
+) -> Iterator[tuple[int, SegmentRun]]:
+    """Yield the holds of an aim: one after the other, each until it has soaked long enough."""
+    begin, begin_u = there.at_s, there.u_s
+    for number in aim.holds:
+        segment = schedule.segments[number]
+        last = number == aim.holds[-1]
+        until_s = float(grid.t_s[-1]) if left is None else left.at_s
+        soaked = in_band_s(
+            grid, aim.target_c, aim.band_k,
+            from_s=begin, until_s=until_s, longest_gap_s=schedule.longest_gap_s,
+        )  # fmt: skip
+        complete = soaked.when(segment.hold_s or 0.0)
+        ended = None if left is None else left.at_s
+        ended_u = None if left is None else left.u_s
+        if not last and complete is not None:
+            ended, ended_u = complete, begin_u
+        total = soaked.total_s if last or complete is None else (segment.hold_s or 0.0)
+        yield number, SegmentRun(
+            segment.name, begin, begin, total, ended, complete_s=complete,
+            began_u_s=begin_u, reached_u_s=begin_u, ended_u_s=ended_u,
+        )  # fmt: skip
+        if last or complete is None:
+            return
+        begin = complete
+
+
+# ---------------------------------------------------------------- the followed target
 def followed_target(schedule: Schedule, following: Following, t_s: FloatArray) -> FloatArray:
     """Return what each segment aimed at [°C] from when it really began; NaN where nothing is asked.
 
@@ -72,9 +278,7 @@ def followed_target(schedule: Schedule, following: Following, t_s: FloatArray) -
     the kiln waits between segments, or goes as fast as it can, there is no target.
     """
     aim_c = np.full(len(t_s), np.nan)
-    before_c = schedule.start_c
-    if before_c is None:
-        before_c = float(following.low_c[0]) if len(following.low_c) else None
+    before_c = following.start_c if schedule.start_c is None else schedule.start_c
     for number, (segment, run) in enumerate(zip(schedule.segments, following.runs, strict=True)):
         if run.began_s is None or before_c is None:
             continue
@@ -90,102 +294,3 @@ def followed_target(schedule: Schedule, following: Following, t_s: FloatArray) -
             aim_c[lo:hi] = before_c + part * (segment.target_c - before_c)
         before_c = segment.target_c
     return aim_c
-
-
-def _envelope(
-    chosen: Sequence[Series], longest_gap_s: float
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    first = min(one.t_s[0] for one in chosen)
-    last = max(one.t_s[-1] for one in chosen)
-    finest = max(chosen, key=lambda one: len(one.t_s))
-    grid = finest.t_s if len(finest.t_s) <= MOST_CELLS else np.linspace(first, last, MOST_CELLS)
-    rows = np.stack([_on_grid(one, grid, longest_gap_s) for one in chosen])
-    known = np.isfinite(rows).any(axis=0)
-    low = np.where(known, np.min(np.where(np.isfinite(rows), rows, np.inf), axis=0), np.nan)
-    high = np.where(known, np.max(np.where(np.isfinite(rows), rows, -np.inf), axis=0), np.nan)
-    return grid[known], low[known], high[known]
-
-
-def _on_grid(one: Series, grid: FloatArray, longest_gap_s: float) -> FloatArray:
-    level = np.interp(grid, one.t_s, one.temp_c, left=np.nan, right=np.nan)
-    right = np.clip(np.searchsorted(one.t_s, grid, "left"), 1, max(1, len(one.t_s) - 1))
-    if len(one.t_s) > 1:
-        wide = one.t_s[right] - one.t_s[right - 1] > longest_gap_s
-        inside = (grid > one.t_s[right - 1]) & (grid < one.t_s[right])
-        level = np.where(wide & inside, np.nan, level)
-    return np.asarray(level)
-
-
-def _walk(
-    schedule: Schedule, t_s: FloatArray, low_c: FloatArray, high_c: FloatArray
-) -> tuple[SegmentRun, ...]:
-    runs: list[SegmentRun] = []
-    at = 0
-    level_c = float(low_c[0])
-    for number, segment in enumerate(schedule.segments):
-        if at >= len(t_s):
-            runs.append(SegmentRun(segment.name, None, None, 0.0, None))
-            continue
-        inside = (low_c >= segment.target_c - segment.band_k) & (
-            high_c <= segment.target_c + segment.band_k
-        )
-        if segment.is_hold:
-            run, at = _hold(schedule, number, t_s, inside, at)
-        else:
-            rising = segment.target_c >= level_c
-            edge = low_c if rising else high_c
-            there = (
-                edge[at:] >= segment.target_c - segment.band_k
-                if rising
-                else edge[at:] <= segment.target_c + segment.band_k
-            )
-            hit = int(np.argmax(there)) if there.any() else -1
-            begin = at
-            if number == 0:
-                moved = np.flatnonzero(np.abs(low_c[at:] - low_c[at]) > 5.0)
-                begin = at + max(0, int(moved[0]) - 1) if len(moved) else len(t_s)
-            if begin >= len(t_s):
-                run, at = SegmentRun(segment.name, None, None, 0.0, None), len(t_s)
-            elif hit < 0:
-                run, at = SegmentRun(segment.name, float(t_s[begin]), None, 0.0, None), len(t_s)
-            else:
-                at += hit
-                reached = float(t_s[at])
-                run = SegmentRun(segment.name, float(t_s[min(begin, at)]), reached, 0.0, reached)
-        runs.append(run)
-        level_c = segment.target_c
-    return tuple(runs)
-
-
-def _hold(
-    schedule: Schedule, number: int, t_s: FloatArray, inside: np.ndarray, at: int
-) -> tuple[SegmentRun, int]:
-    segment = schedule.segments[number]
-    hold_s = segment.hold_s or 0.0
-    left = np.flatnonzero(~inside[at:])
-    end = len(t_s) - 1
-    for one in left + at:
-        back = np.flatnonzero(inside[one:])
-        if not len(back) or t_s[one + back[0]] - t_s[one] > OUT_FOR_S:
-            end = max(at, int(one) - 1)
-            break
-    joined = inside[at:end] & inside[at + 1 : end + 1]
-    steps = np.diff(t_s[at : end + 1])
-    steps = np.where(joined & (steps <= schedule.longest_gap_s), steps, 0.0)
-    soaked = np.cumsum(steps)
-    after = schedule.segments[number + 1 :]
-    if after and after[0].is_hold and len(soaked) and soaked[-1] >= hold_s:
-        end = at + int(np.searchsorted(soaked, hold_s)) + 1
-        soaked = soaked[: end - at]
-    total = float(soaked[-1]) if len(soaked) else 0.0
-    done = int(np.searchsorted(soaked, hold_s)) if total >= hold_s else -1
-    over = end < len(t_s) - 1
-    run = SegmentRun(
-        segment.name,
-        float(t_s[at]),
-        float(t_s[at]),
-        total,
-        float(t_s[end]) if over or done >= 0 else None,
-        complete_s=float(t_s[at + done + 1]) if done >= 0 else None,
-    )
-    return run, end if over else len(t_s)

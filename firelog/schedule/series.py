@@ -19,6 +19,7 @@ BoolArray = NDArray[np.bool_]
 
 SPIKE_K = 40.0  # smaller jumps are left to the uncertainty; common practice, no source
 SPIKE_NOISES = 12.0
+SAME_SHARE = 0.04
 SPIKE_APART_S = 30.0  # farther apart, a lone low reading may be a door
 RATE_WINDOW_S = 300.0
 RATE_MARGIN = 2.0  # inside a hole the kiln is granted twice the fastest it was seen to do
@@ -81,8 +82,9 @@ def prepare(trace: ChannelTrace) -> Series:
 def lone_spikes(t_s: FloatArray, temp_c: FloatArray) -> BoolArray:
     """Mark single readings that jump away from both neighbours while those agree.
 
-    A low one counts only where its neighbours are close in time: at one reading a minute it may
-    be an opened door. Nothing heats a kiln and cools it again within two readings.
+    A low one whose neighbours are not close in time may be an opened door: it is set aside only
+    where they agree to a few per cent, which a kiln after a door does not. Nothing heats a kiln
+    and cools it again within two readings.
     """
     lone = np.zeros(len(temp_c), dtype=np.bool_)
     if len(temp_c) < 3:
@@ -91,7 +93,8 @@ def lone_spikes(t_s: FloatArray, temp_c: FloatArray) -> BoolArray:
     height = np.minimum(np.abs(before), np.abs(after))
     limit = max(SPIKE_K, SPIKE_NOISES * noise_k(temp_c))
     found = (before * after > 0) & (height > limit) & (np.abs(before - after) < height / 2)
-    found &= (before > 0) | (t_s[2:] - t_s[:-2] < SPIKE_APART_S)
+    same = np.abs(before - after) < np.maximum(4.0 * noise_k(temp_c), SAME_SHARE * height)
+    found &= (before > 0) | (t_s[2:] - t_s[:-2] < SPIKE_APART_S) | same
     lone[1:-1] = found
     return lone
 
