@@ -19,6 +19,7 @@ MOST_CELLS = 4096
 _PLAIN = r"(?:\d{1,15}(?:\.\d{0,15})?|\.\d{1,15})(?:[eE][-+]?\d{1,3})?"
 _NUMBER = re.compile(rf"[-+]?{_PLAIN}")
 _WITH_UNIT = re.compile(rf"([-+]?{_PLAIN})\s*(\D{{1,12}})")
+_UNIT_TAIL = re.compile(r"\s*(?:°\s?[cfk]|℃|℉)$")
 _MINUS = str.maketrans({"−": "-", "–": "-", "\u00a0": " ", "\u202f": " "})
 
 # What loggers write instead of a number: common practice, no source.
@@ -95,7 +96,8 @@ def number_with_unit(
 
 def word(text: str) -> Quality | None:
     """Return what a cell without a number says of its reading, or None when it is no known word."""
-    return _WORDS.get(" ".join(text.lower().split()))
+    bare = " ".join(text.lower().split())
+    return _WORDS.get(bare) or _WORDS.get(_UNIT_TAIL.sub("", bare))
 
 
 def reading(
@@ -107,7 +109,7 @@ def reading(
     """
     if (value := number(text, decimal, thousands)) is not None:
         return value, Quality.OK, None
-    if (quality := _WORDS.get(" ".join(text.lower().split()))) is not None:
+    if (quality := word(text)) is not None:
         return float("nan"), quality, None
     if pair := number_with_unit(text, decimal, thousands):
         unit = temperature_unit(pair[1])

@@ -144,9 +144,10 @@ def _compact_date(cell: str) -> bool:
 
 
 def _zoned(sample: Sample, index: int, names: Sequence[str]) -> bool:
-    cells = sample.column(index)
-    written = sum(1 for cell in cells if (s := stamps.cut(cell)) and s.zone)
-    return 2 * written > len(cells) or bool(_UTC_NAME.search(names[index]))
+    read = [stamp for cell in sample.column(index) if (stamp := stamps.cut(cell))]
+    return 2 * sum(1 for stamp in read if stamp.zone) > len(read) or bool(
+        _UTC_NAME.search(names[index])
+    )
 
 
 def _time_beside(kinds: Sequence[str], index: int, taken: set[int]) -> int | None:

@@ -30,10 +30,10 @@ def examine(path: Path, wishes: Wishes) -> Plan:
     rows = sample.take(lines, form)
     if not rows.body:
         raise InputError(f"{file}: no line in it looks like readings; is it the right file?")
+    _no_doubtful_comma(rows, form, file)
     heading = header.find(rows, form)
     found = _clocks(rows, heading, form, wishes, file)
     heading = header.shifted(heading, found[0].columns)
-    _no_doubtful_comma(rows, heading, form, file)
     times = [column for clock in found for column in clock.columns]
     layout = long.find(rows, heading, form, times)
     mine = [found[0]] if layout else _in_use(found, rows, wishes)
@@ -102,14 +102,16 @@ def _named_clocks(
     return fits + [clock for clock in found if clock not in fits]
 
 
-def _no_doubtful_comma(rows: Sample, heading: Header, form: Dialect, file: str) -> None:
+def _no_doubtful_comma(rows: Sample, form: Dialect, file: str) -> None:
     first = rows.body[0]
-    names = [row for row in rows.rows if row.line in heading.lines]
-    if names and dialect.doubtful_comma(names[0].cells, first.cells, form.separator):
-        raise InputError(
-            f"{file}, line {first.line}: {len(first.cells)} cells under {len(names[0].cells)} "
-            "names: the comma seems to stand for decimals too; export it with semicolons"
-        )
+    for above in rows.rows:
+        if above.line >= first.line:
+            break
+        if dialect.doubtful_comma(above.cells, first.cells, form.separator):
+            raise InputError(
+                f"{file}, line {first.line}: {len(first.cells)} cells under {len(above.cells)} "
+                "names: the comma seems to stand for decimals too; export it with semicolons"
+            )
 
 
 def _in_use(found: Sequence[Found], rows: Sample, wishes: Wishes) -> list[Found]:
