@@ -63,21 +63,31 @@ def reach(firing: Firing, requirement: Reach, span: Span, one: Series) -> Answer
 
 
 def _heats(firing: Firing, requirement: Reach, span: Span, one: Series) -> bool:
-    """Heating or cooling: as the file says, else as the segment goes, else as the start lies."""
+    """Heating or cooling: as the file says, else as the plan first comes to the temperature.
+
+    A kiln that is loaded hot may start above a temperature that the plan goes up to: it has
+    reached it then. Only a plan that comes down to the temperature reaches it by cooling.
+    """
     if requirement.by is not None:
         return requirement.by == "heating"
-    schedule = firing.schedule
-    before_c = schedule.start_c
-    if requirement.segment is not None and not span.lost:
-        number = [segment.name for segment in schedule.segments].index(requirement.segment)
-        if number:
-            before_c = schedule.segments[number - 1].target_c
-        if schedule.segments[number].is_hold:
+    asked_c, segments = requirement.temperature_c, firing.schedule.segments
+    names = [segment.name for segment in segments]
+    first = 0 if requirement.segment is None else names.index(requirement.segment)
+    before_c = segments[first - 1].target_c if first else _start_c(firing, span, one)
+    for segment in segments[first:]:
+        if segment.target_c >= asked_c or segment.is_hold:
             return True
-    if before_c is None:
-        at = one.between(span.lo_s, span.hi_s)
-        before_c = float(one.temp_c[at][0]) if at.start < at.stop else -np.inf
-    return requirement.temperature_c >= before_c
+        if before_c > asked_c:
+            return False
+        before_c = segment.target_c
+    return True
+
+
+def _start_c(firing: Firing, span: Span, one: Series) -> float:
+    if firing.schedule.start_c is not None:
+        return firing.schedule.start_c
+    at = one.between(span.lo_s, span.hi_s)
+    return float(one.temp_c[at][0]) if at.start < at.stop else -np.inf
 
 
 def _reach_words(firing: Firing, requirement: Reach, one: Series, index: int, heating: bool) -> str:
