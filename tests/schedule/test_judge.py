@@ -74,7 +74,7 @@ def test_reach_by_cooling_looks_for_the_lowest():
 
 
 def test_a_kiln_loaded_hot_has_reached_what_the_plan_goes_up_to():
-    """It starts at 700 °C, dips to 550 when the shells go in, and climbs: 600 is reached by heating."""
+    """It starts at 700 °C, dips to 550 as shells go in, and climbs: 600 is reached by heating."""
     t_s, temp_c = piecewise([(0, 700), (0.1, 550), (1, 820), (5, 820)])
     found = check('kind = "reach"\ntemperature = 600\nwithin = "1 h"', trace(t_s, temp_c))
     assert found.verdict is Verdict.PASS
