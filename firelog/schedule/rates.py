@@ -17,6 +17,8 @@ from firelog.verdict import Decision, Verdict
 
 FULL_WINDOW = 0.85  # a window counts when its readings span this much of it
 LEAST_READINGS = 5
+PER_WINDOW = 60
+LEAST_SHOWN_K_PER_H = 1.0
 OUTLIERS = 4.0  # readings farther than this many deviations from the line are left out, once
 
 
@@ -33,18 +35,19 @@ class Slopes:
 def slopes(one: Series, over_s: float, lo_s: float, hi_s: float, longest_gap_s: float) -> Slopes:
     """Fit a line to every window of length ``over_s`` that lies inside [lo, hi].
 
-    Least squares by running sums (cost linear in the readings), repeated once without the
-    readings that lie far from their line. U combines the scatter of the fit with the change of
-    the thermocouple's own U across the window: a fixed error does not bend a slope. The scatter
-    is covered for the worst of all windows, which strays farther than any one of them. Windows
-    with a hole in them are left out.
+    Readings are first averaged to about sixty a window. Least squares by running sums (cost
+    linear in the readings), repeated once without those that lie far from their line. U combines
+    the scatter of the fit with the change of the thermocouple's own U across the window: a fixed
+    error does not bend a slope. The scatter is covered for the worst of all windows, which strays
+    farther than any one of them. Windows with a hole in them are left out.
     """
     at = one.between(lo_s, hi_s)
     t_s, temp_c, u_k = one.t_s[at], one.temp_c[at], one.expanded_k[at]
     empty = np.empty(0)
     if len(t_s) < LEAST_READINGS or t_s[-1] - t_s[0] < FULL_WINDOW * over_s:
         return Slopes(empty, empty, empty, empty)
-    first = np.searchsorted(t_s, t_s - 1e-9, "left")
+    t_s, temp_c, u_k = _thinned(t_s, temp_c, u_k, over_s / PER_WINDOW)
+    first = np.arange(len(t_s))
     last = np.searchsorted(t_s, t_s + over_s + 1e-9, "right")
     weight = np.ones_like(t_s)
     fit = _fit(t_s, temp_c, weight, first, last)
@@ -66,6 +69,19 @@ def slopes(one: Series, over_s: float, lo_s: float, hi_s: float, longest_gap_s: 
     cover = _worst_of_many((t_s[-1] - t_s[0]) / over_s)
     expanded = np.hypot(cover * fit.slope_u, tolerance) * 3600.0
     return Slopes(fit.middle[whole], fit.slope[whole] * 3600.0, expanded[whole], fit.level[whole])
+
+
+def _thinned(
+    t_s: FloatArray, temp_c: FloatArray, u_k: FloatArray, cell_s: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return means over cells of that length; cells without a reading are left out."""
+    number = ((t_s - t_s[0]) / cell_s).astype(np.int64)
+    starts = np.flatnonzero(np.concatenate(([True], number[1:] != number[:-1])))
+    if len(starts) == len(t_s):
+        return t_s, temp_c, u_k
+    count = np.diff(np.concatenate((starts, [len(t_s)])))
+    t_s, temp_c, u_k = (np.add.reduceat(row, starts) / count for row in (t_s, temp_c, u_k))
+    return t_s, temp_c, u_k
 
 
 def _worst_of_many(windows: float) -> float:
@@ -173,7 +189,7 @@ def _decide(
         measured, u = float(signed[at]), float(expanded[at])
         verdict = decide(measured, limit, u, requirement.decision)
         worst = "fastest" if sign < 0 else "slowest"
-        sure = f"sure to within {firing.rate(u)}"
+        sure = f"sure to within {firing.rate(max(u, LEAST_SHOWN_K_PER_H))}"
         if requirement.decision is Decision.SIMPLE:
             sure = "compared plainly, uncertainty left aside"
         elif not np.isfinite(u):

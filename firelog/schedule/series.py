@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,9 +22,11 @@ SPIKE_K = 40.0  # smaller jumps are left to the uncertainty; common practice, no
 SPIKE_NOISES = 12.0
 SAME_SHARE = 0.04
 SPIKE_APART_S = 30.0  # farther apart, a lone low reading may be a door
+CALM_S = 30.0  # faster readings are averaged over this: a mould does not feel less
 RATE_WINDOW_S = 300.0
 RATE_MARGIN = 2.0  # inside a hole the kiln is granted twice the fastest it was seen to do
 RATE_LEAST_K_PER_H = 300.0
+NOISE_POINTS = 3000
 MOST_POINTS = 4000  # for bounds on rates, finer is of no use
 
 
@@ -43,6 +46,11 @@ class Series:
     spikes: int
     up_k_per_s: float
     down_k_per_s: float
+
+    @cached_property
+    def calm_c(self) -> FloatArray:
+        """The temperatures averaged over 30 s where readings come faster than that."""
+        return _averaged(self.t_s, self.temp_c, CALM_S)
 
     def between(self, lo_s: float, hi_s: float) -> slice:
         """Return the slice of the readings with lo_s ≤ t ≤ hi_s."""
@@ -89,13 +97,15 @@ def lone_spikes(t_s: FloatArray, temp_c: FloatArray) -> BoolArray:
     lone = np.zeros(len(temp_c), dtype=np.bool_)
     if len(temp_c) < 3:
         return lone
+    noise = noise_k(temp_c)
     before, after = temp_c[1:-1] - temp_c[:-2], temp_c[1:-1] - temp_c[2:]
     height = np.minimum(np.abs(before), np.abs(after))
-    limit = max(SPIKE_K, SPIKE_NOISES * noise_k(temp_c))
-    found = (before * after > 0) & (height > limit) & (np.abs(before - after) < height / 2)
-    same = np.abs(before - after) < np.maximum(4.0 * noise_k(temp_c), SAME_SHARE * height)
-    found &= (before > 0) | (t_s[2:] - t_s[:-2] < SPIKE_APART_S) | same
-    lone[1:-1] = found
+    limit = max(SPIKE_K, SPIKE_NOISES * noise)
+    for at in np.flatnonzero((height > limit) & (before * after > 0)):
+        differ = abs(before[at] - after[at])
+        near = before[at] > 0 or t_s[at + 2] - t_s[at] < SPIKE_APART_S
+        same = differ < max(4.0 * noise, SAME_SHARE * height[at])
+        lone[at + 1] = same or (near and differ < height[at] / 2)
     return lone
 
 
@@ -103,9 +113,28 @@ def noise_k(temp_c: FloatArray) -> float:
     """Return the standard deviation of the reading noise, from second differences, robustly."""
     if len(temp_c) < 5:
         return 0.0
-    thin = temp_c if len(temp_c) <= 6 * MOST_POINTS else temp_c[: 6 * MOST_POINTS]
+    thin = temp_c
+    if len(temp_c) > 2 * NOISE_POINTS:  # the beginning and the end stand for the rest
+        thin = np.concatenate((temp_c[:NOISE_POINTS], temp_c[-NOISE_POINTS:]))
     second = thin[2:] - 2 * thin[1:-1] + thin[:-2]
     return float(1.4826 * np.median(np.abs(second)) / np.sqrt(6.0))
+
+
+def _averaged(t_s: FloatArray, temp_c: FloatArray, over_s: float) -> FloatArray:
+    """Return means over ``over_s`` around each reading; near a hole the reading itself."""
+    if len(t_s) < 3:
+        return temp_c
+    step_s = float(np.median(np.diff(t_s[:1000])))
+    half = int(over_s / 2 / step_s) if step_s > 0 else 0
+    if half < 1 or len(t_s) < 2 * half + 1:
+        return temp_c
+    width = 2 * half + 1
+    summed = np.concatenate(([0.0], np.cumsum(temp_c)))
+    mean = (summed[width:] - summed[:-width]) / width
+    whole = t_s[2 * half :] - t_s[: -2 * half] <= 1.5 * over_s
+    averaged = temp_c.copy()
+    averaged[half:-half] = np.where(whole, mean, temp_c[half:-half])
+    return averaged
 
 
 def _fastest(t_s: FloatArray, temp_c: FloatArray) -> tuple[float, float]:

@@ -23,8 +23,6 @@ from firelog.schedule.series import Series, highest_in, holes, lowest_in
 from firelog.schedule.target import plan_length_s, target_c
 from firelog.verdict import Decision, Verdict
 
-SMOOTH_S = 30.0  # faster readings are averaged over this: a mould does not feel less
-
 
 # ---------------------------------------------------------------- soak
 @dataclass(frozen=True)
@@ -121,8 +119,10 @@ def _inside(
     firing: Firing, requirement: Soak, span: Span, one: Series
 ) -> tuple[FloatArray, FloatArray]:
     """Return the proven and the possible stretches of one channel inside the limits."""
-    t_s, temp_c = one.t_s, smooth(one)
-    guard_k = _guards(one, requirement.decision)
+    margin_s = firing.schedule.longest_gap_s + max(span.lo_u_s, span.hi_u_s)
+    at = one.between(span.lo_s - margin_s, span.hi_s + margin_s)
+    t_s, temp_c = one.t_s[at], one.calm_c[at]
+    guard_k = _guards(one, requirement.decision)[at]
     high_c = np.inf if requirement.at_most_c is None else requirement.at_most_c
     sure = (temp_c - guard_k >= requirement.at_least_c) & (temp_c + guard_k <= high_c)
     maybe = ~((temp_c + guard_k < requirement.at_least_c) | (temp_c - guard_k > high_c))
@@ -165,8 +165,8 @@ def _heat_work(requirement: Soak, one: Series, proven: FloatArray, possible: Flo
     assert activation is not None
     assert at_c is not None
     guard_k = np.nan_to_num(_guards(one, requirement.decision), nan=0.0)
-    low = heatwork.equivalent_steps_s(one.t_s, smooth(one) - guard_k, activation, at_c)
-    high = heatwork.equivalent_steps_s(one.t_s, smooth(one) + guard_k, activation, at_c)
+    low = heatwork.equivalent_steps_s(one.t_s, one.calm_c - guard_k, activation, at_c)
+    high = heatwork.equivalent_steps_s(one.t_s, one.calm_c + guard_k, activation, at_c)
     least = _within(one.t_s, low, proven)
     most = _within(one.t_s, high, possible)
     enough = None
@@ -194,16 +194,6 @@ def _within(t_s: FloatArray, steps: FloatArray, stretches: FloatArray) -> FloatA
 
 def _guards(one: Series, decision: Decision) -> FloatArray:
     return np.zeros_like(one.temp_c) if decision is Decision.SIMPLE else one.expanded_k
-
-
-def smooth(one: Series) -> FloatArray:
-    """Return the temperatures averaged over 30 s where readings come faster than that."""
-    if len(one.t_s) < 3 or float(np.median(np.diff(one.t_s[:1000]))) > SMOOTH_S / 2:
-        return one.temp_c
-    summed = np.concatenate(([0.0], np.cumsum(one.temp_c)))
-    lo = np.searchsorted(one.t_s, one.t_s - SMOOTH_S / 2, "left")
-    hi = np.searchsorted(one.t_s, one.t_s + SMOOTH_S / 2, "right")
-    return np.asarray((summed[hi] - summed[lo]) / (hi - lo))
 
 
 # ---------------------------------------------------------------- track
@@ -247,7 +237,7 @@ def _tracked(
 ) -> tuple[str, float, float, float | None]:
     """Return name, least and most share, and the instant farthest from the target."""
     at = one.between(span.lo_s, span.hi_s)
-    t_s, temp_c = one.t_s[at], smooth(one)[at]
+    t_s, temp_c = one.t_s[at], one.calm_c[at]
     if len(t_s) < 2:
         return one.name, np.nan, np.nan, None
     aim_c = _aim(firing, requirement, t_s, one)
