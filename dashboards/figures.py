@@ -296,7 +296,11 @@ def _layout(picture: Picture) -> dict[str, Any]:
             ],
             "nticks": 9,
         },
-        "yaxis": {**axis, "domain": [marks.MIDDLE if lower else 0.0, marks.TOP], "nticks": 7},
+        "yaxis": {
+            **axis,
+            "domain": [marks.MIDDLE if lower else 0.0, marks.top(picture)],
+            "nticks": 7,
+        },
         "yaxis2": {
             **axis,
             "domain": [0.0, 0.30],
@@ -320,7 +324,7 @@ def _layout(picture: Picture) -> dict[str, Any]:
 
 
 def _titles(picture: Picture, lower: bool) -> Iterable[dict[str, Any]]:
-    yield _note(f"temperature, {_degree(picture)}", marks.TOP + 0.005)
+    yield _note(f"temperature, {_degree(picture)}", marks.top(picture) + 0.005)
     if lower:
         yield _note(f"off target, {_degree_off(picture)}", 0.305)
 

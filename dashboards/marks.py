@@ -11,9 +11,13 @@ from dashboards.palette import DAY
 from dashboards.picture import Picture, hole_spans, ran, span_s
 from firelog.units import show_duration
 
-TOP = 0.90  # where the upper panel ends, as a share of the figure's height
 MIDDLE = 0.41  # where it begins; between it and the lower panel stand the segments' names
 MOST_EVENTS = 200
+
+
+def top(picture: Picture) -> float:
+    """Return where the upper panel ends, as a share of the height; events stand above it."""
+    return 0.90 if picture.events else 0.955
 
 
 def shapes(picture: Picture) -> list[dict[str, Any]]:
@@ -90,7 +94,7 @@ def _upright(picture: Picture, from_s: float, to_s: float, colour: str) -> dict[
         "x0": x0,
         "x1": x1,
         "y0": 0,
-        "y1": TOP,
+        "y1": top(picture),
         "fillcolor": colour,
         "line": {"width": 0},
         "layer": "below",

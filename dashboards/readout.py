@@ -12,7 +12,7 @@ import time
 from collections import OrderedDict
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Generic, TypeVar
 
@@ -26,7 +26,8 @@ from firelog.errors import FirelogError
 from firelog.readings import FloatArray, Role
 from firelog.record.rows import Channel, Event, Firing, StoredVerdict
 from firelog.record.store import Store
-from firelog.schedule.model import ChannelTrace
+from firelog.schedule.judge import judge
+from firelog.schedule.model import ChannelTrace, Judgement
 
 SPARK_POINTS = 120
 LIST_BUDGET_S = 1.0  # one showing of the list draws and judges for so long; the rest comes later
@@ -202,8 +203,8 @@ def _make_view(store: Store, firing: Firing, how: Manner) -> View:
     trouble, judgement, schedule = "", None, None
     try:
         assessment = judging.assess(store, firing)
-        schedule, judgement = assessment.schedule, assessment.judgement
         traces, end_s = assessment.traces, assessment.end_s
+        schedule, judgement = assessment.schedule, _worded(assessment, how)
     except FirelogError as error:
         trouble = str(error)
         traces = _readable_traces(store, firing)
@@ -225,6 +226,20 @@ def _make_view(store: Store, firing: Firing, how: Manner) -> View:
     ends = [float(trace.t_s[-1]) for trace in traces if len(trace.t_s)]
     newest_us = firing.began_us + round(max(ends) * 1e6) if ends else None
     return View(firing, picture, store.verdict(firing), events, newest_us, trouble)
+
+
+def _worded(assessment: judging.Assessment, how: Manner) -> Judgement | None:
+    """The same judgement with its reasons in the reader's unit, not in the schedule file's."""
+    schedule, judgement = assessment.schedule, assessment.judgement
+    if schedule is None or judgement is None or schedule.unit == how.unit:
+        return judgement
+    said = judge(
+        replace(schedule, unit=how.unit),
+        assessment.traces,
+        end_s=assessment.end_s,
+        running=assessment.firing.running,
+    )
+    return replace(judgement, checks=said.checks)
 
 
 def read_news(path: Path, view: View, after_us: int) -> News:

@@ -118,8 +118,10 @@ def _differs(view: View) -> str:
     )
 
 
-def _key(picture: Picture) -> html.Ul:
+def _key(picture: Picture) -> html.Ul | None:
     """What the lines are, in words beside their stroke."""
+    if not picture.traces:
+        return None
     items = []
     for number, trace in enumerate(picture.spoken):
         _, dash, width = figures.style_of(number)
