@@ -32,6 +32,7 @@ COMMANDS = {
     "schedules": ("firelog.cli.schedules", "schedules", "List schedules; show and check them."),
     "seal": ("firelog.cli.seal", "seal", "Close a firing's record, so that a change shows."),
     "verify": ("firelog.cli.seal", "verify", "Prove the sealed records unchanged."),
+    "export": ("firelog.cli.export", "export", "Readings as CSV or Parquet."),
     "backup": ("firelog.cli.keeping", "backup", "Write a verified copy of the store."),
     "restore": ("firelog.cli.keeping", "restore", "Put a backup in the place of the store."),
     "expire": ("firelog.cli.keeping", "expire", "Let old readings go by rule, openly."),

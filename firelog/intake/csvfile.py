@@ -1,14 +1,19 @@
 """Logger exports of any dialect: examine a file, then read it.
 
 ``examine`` says how the file is built and refuses what is ambiguous, naming the option that
-settles it; ``read`` follows that plan in bounded memory. Nothing here knows of the store.
+settles it; ``read`` follows that plan in bounded memory. Nothing here knows of the store. What
+firelog itself exported is known by its heading and read without guessing.
 """
 
 from __future__ import annotations
 
-from firelog.intake.csvread.examine import examine
+from collections.abc import Iterator
+from pathlib import Path
+
+from firelog.intake import ownfile
+from firelog.intake.csvread import examine as foreign
+from firelog.intake.csvread import read as following
 from firelog.intake.csvread.plan import Chunk, Column, Part, Plan, Rejected, Skipped, Wishes
-from firelog.intake.csvread.read import read
 from firelog.intake.csvread.zones import zone_or_offset
 
 __all__ = [
@@ -23,3 +28,17 @@ __all__ = [
     "read",
     "zone_or_offset",
 ]
+
+
+def examine(path: Path, wishes: Wishes) -> Plan:
+    """Return how the file is to be read; raises :class:`InputError` where that is not certain."""
+    if ownfile.is_ours(path):
+        return ownfile.examine(path, wishes)
+    return foreign.examine(path, wishes)
+
+
+def read(path: Path, plan: Plan) -> Iterator[Chunk]:
+    """Yield the file's readings as planned; raises :class:`InputError` naming file and line."""
+    if ownfile.is_ours(path):
+        return ownfile.read(path, plan)
+    return following.read(path, plan)

@@ -41,12 +41,23 @@ def window(channel_id: int, start_us: int, end_us: int) -> dict[str, int]:
 # ---------------------------------------------------------------- reading
 def read(connection: Any, channel_id: int, start_us: int, end_us: int) -> Trace:
     """Return the readings from ``start_us`` to ``end_us``, both included, in order of time."""
+    return _merge(_parts(connection, channel_id, start_us, end_us))
+
+
+def read_by_unit(connection: Any, channel_id: int, start_us: int, end_us: int) -> list[Trace]:
+    """Return the same readings as :func:`read`, unconverted: one trace for each unit."""
+    parts = _parts(connection, channel_id, start_us, end_us)
+    units = dict.fromkeys(part.unit for part in parts)
+    return [_merge([part for part in parts if part.unit is unit]) for unit in units]
+
+
+def _parts(connection: Any, channel_id: int, start_us: int, end_us: int) -> list[Trace]:
     parts = [
         _between(trace, start_us, end_us)
         for trace in _block_traces(connection, channel_id, start_us, end_us)
     ]
     parts += row_traces(connection, channel_id, start_us, end_us)
-    return _merge([part for part in parts if len(part)])
+    return [part for part in parts if len(part)]
 
 
 def row_traces(

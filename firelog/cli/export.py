@@ -1,0 +1,105 @@
+"""``firelog export``: readings as CSV or Parquet."""
+
+from __future__ import annotations
+
+import contextlib
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+
+if TYPE_CHECKING:
+    from firelog.record.store import Store
+
+
+@click.command()
+@click.argument("firing", required=False)
+@click.option("--csv", "csv_path", type=click.Path(path_type=Path), help='A file; "-" is stdout.')
+@click.option("--parquet", "folder", type=click.Path(path_type=Path), help="A folder.")
+@click.option("--kiln", help="All readings of this kiln, instead of one firing's.")
+@json_option
+@common_options
+@pass_settings
+def export(
+    settings: Settings,
+    *,
+    firing: str | None,
+    csv_path: Path | None,
+    folder: Path | None,
+    kiln: str | None,
+    as_json: bool,
+) -> None:
+    """Write the readings of FIRING, of a kiln, or of the whole store, as received.
+
+    The CSV comes back through `firelog import` without loss. The Parquet files stand in folders
+    for foundry, kiln and month, and open in pandas, DuckDB and Polars.
+    """
+    from firelog.errors import InputError
+    from firelog.record.store import Store
+
+    if (csv_path is None) == (folder is None):
+        raise InputError("name one of --csv FILE and --parquet FOLDER")
+    if firing and kiln:
+        raise InputError("name a firing or a --kiln, not both")
+    with Store.open(settings.store_path()) as store:
+        if csv_path is not None:
+            answer = _csv(store, csv_path, firing, kiln)
+        else:
+            assert folder is not None
+            answer = _parquet(store, folder, settings.read_foundry().name, firing, kiln)
+    if as_json and str(csv_path) != "-":
+        emit_json({"files": answer})
+    else:
+        for file in answer:
+            click.echo(f"{file['file']}: {file['readings']} readings", err=True)
+
+
+def _csv(store: Store, path: Path, firing: str | None, kiln: str | None) -> list[dict[str, Any]]:
+    from firelog.errors import InputError
+    from firelog.record.export import write_csv
+
+    start_us = end_us = None
+    if firing:
+        chosen = store.firing(firing)
+        kiln, start_us, end_us = chosen.kiln, chosen.began_us, chosen.ended_us
+    kilns = store.kilns()
+    if kiln is None:
+        if len(kilns) != 1:
+            raise InputError(f"a CSV file holds one kiln; name it with --kiln: {', '.join(kilns)}")
+        kiln = kilns[0]
+    if kiln not in kilns:
+        raise InputError(f"there is no kiln {kiln!r}; there are: {', '.join(kilns)}")
+    channels = store.channels(kiln)
+    if str(path) == "-":
+        count = write_csv(store, channels, sys.stdout, start_us, end_us)
+        return [{"file": "-", "readings": count}]
+    part = path.with_name(f".{path.name}.part")
+    try:
+        with part.open("w", encoding="utf-8", newline="") as out:
+            count = write_csv(store, channels, out, start_us, end_us)
+        part.replace(path)
+    except OSError as error:
+        raise InputError(f"{path}: cannot be written ({error.strerror})") from error
+    finally:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
+    return [{"file": str(path), "readings": count}]
+
+
+def _parquet(
+    store: Store, folder: Path, foundry: str, firing: str | None, kiln: str | None
+) -> list[dict[str, Any]]:
+    from firelog.errors import InputError
+    from firelog.record.parquet import write_parquet
+
+    chosen = store.firing(firing) if firing else None
+    if kiln is not None and kiln not in store.kilns():
+        raise InputError(f"there is no kiln {kiln!r}; there are: {', '.join(store.kilns())}")
+    try:
+        written = write_parquet(store, folder, foundry, kiln=kiln, firing=chosen)
+    except OSError as error:
+        raise InputError(f"{folder}: cannot be written ({error.strerror})") from error
+    return [{"file": str(file.path), "readings": file.readings} for file in written]
