@@ -11,6 +11,7 @@ from firelog.cli.common import Settings, common_options, emit_json, json_option,
 if TYPE_CHECKING:
     from firelog.intake.csvfile import Wishes
     from firelog.intake.importing import FileReport
+    from firelog.schedule.model import Schedule
 
 _DATES = {"day-first": "dmy", "month-first": "mdy", "year-first": "ymd"}
 
@@ -97,15 +98,11 @@ def _wishes(settings: Settings, said: dict[str, Any]) -> Wishes:
 def _store(
     settings: Settings, plans: list[Any], said: dict[str, Any]
 ) -> tuple[list[FileReport], str | None]:
-    from firelog.cli.clock import now_us
     from firelog.intake import importing
-    from firelog.judging import settle
     from firelog.record.store import Store
-    from firelog.reference import find_schedule
-    from firelog.schedule.reader import read_schedule
 
     foundry = settings.read_foundry()
-    schedule = read_schedule(find_schedule(said["schedule"])) if said["schedule"] else None
+    schedule = _schedule(said["schedule"]) if said["schedule"] else None
     kilns = {spec.kiln for spec in foundry.channels}
     kiln = said["kiln"] or (kilns.pop() if len(kilns) == 1 else "kiln")
     with Store.open(settings.store_path(), write=True) as store:
@@ -119,8 +116,18 @@ def _store(
         if said["firing"]:
             made = importing.make_firing(store, said["firing"], kiln, reports, schedule)
             if made:
+                from firelog.cli.clock import now_us
+                from firelog.judging import settle
+
                 settle(store, store.firing(said["firing"]), now_us())
     return reports, said["firing"]
+
+
+def _schedule(name: str) -> Schedule:
+    from firelog.reference import find_schedule
+    from firelog.schedule.reader import read_schedule
+
+    return read_schedule(find_schedule(name))
 
 
 def _follow(plans: list[Any], work: Any) -> list[FileReport]:

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import click
-from rich.table import Table
 
-from firelog.cli.show import console
 from firelog.intake.csvfile import Plan
 from firelog.intake.importing import FileReport
 from firelog.units import iso_utc
+
+if TYPE_CHECKING:
+    from rich.table import Table
 
 _SEPARATORS = {"\t": "tabs", ";": "semicolons", ",": "commas", "|": "bars", " ": "blanks"}
 _ENCODINGS = {"cp1252": "Latin-1", "cp932": "Shift-JIS (cp932)"}
@@ -30,6 +32,8 @@ def print_summary(reports: Sequence[FileReport], firing: str | None) -> None:
 
 def print_plans(reports: Sequence[FileReport]) -> None:
     """Say how each file is read, before anything is stored."""
+    from firelog.cli.show import console
+
     screen = console()
     for report in reports:
         plan = report.plan
@@ -75,6 +79,8 @@ def _clock(plan: Plan) -> str:
 
 
 def _table(report: FileReport) -> Table:
+    from rich.table import Table
+
     table = Table(box=None, pad_edge=False, padding=(0, 2), show_edge=False)
     for title in ("  column", "channel", "unit"):
         table.add_column(title)

@@ -23,6 +23,7 @@ from firelog.readings import FloatArray, IntArray, Quality, QualityArray
 from firelog.units import from_celsius, to_celsius
 
 FEW_LINES = 64  # stretches this short are not halved further
+USELESS_TRIES = 40  # after so many in vain, without one that fits, the file is read by cells
 _USELESS = (Quality.MISSING, Quality.OPEN, Quality.SHORTED, Quality.SATURATED)
 
 
@@ -70,6 +71,7 @@ class _Reader:
         self.odd_example = ""
         self.last_values: list[float] | None = None
         self.shape = uniform.shape(plan)
+        self.tries = 0
         self._made: dict[tuple[str, str], Column | None] = {}
 
     def take(self, piece: Piece) -> Iterator[Chunk]:
@@ -122,8 +124,12 @@ class _Reader:
         if self.shape is not None and ended:
             found = uniform.read(data, line, self.shape)
             if found is not None:
+                self.tries = -(10**9)
                 yield self._from_uniform(found)
                 return
+            self.tries += 1
+            if self.tries > USELESS_TRIES:
+                self.shape = None
             if data.count(b"\n") > FEW_LINES:
                 cut = data.index(b"\n", len(data) // 2) + 1
                 if cut < len(data):

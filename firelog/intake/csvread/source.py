@@ -14,7 +14,7 @@ from pathlib import Path
 from firelog.errors import InputError
 
 HEAD_BYTES = 256 * 1024
-PIECE_BYTES = 4 * 1024 * 1024
+PIECE_BYTES = 2 * 1024 * 1024
 LONGEST_LINE = 256 * 1024  # a thousand columns fit in a tenth of this
 
 _BOMS = (
