@@ -53,9 +53,13 @@ class Picture:
     @cached_property
     def target(self) -> Target | None:
         """What the firing aimed at, or None without a schedule."""
+        return self.target_until(self.end_s)
+
+    def target_until(self, end_s: float) -> Target | None:
+        """Return the target of the same firing when its record has grown to ``end_s``."""
         if self.schedule is None:
             return None
-        return target_of(self.schedule, self.judgement, start_c(self.followed), self.end_s)
+        return target_of(self.schedule, self.judgement, start_c(self.followed), end_s)
 
     @cached_property
     def offset_s(self) -> float:

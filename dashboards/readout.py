@@ -262,8 +262,9 @@ def read_news(path: Path, view: View, after_us: int) -> News:
             last = float(trace.temp_c[-1])
             newest_c[channel.name] = last if np.isfinite(last) else None
             new: dict[str, list[Any]] = {"x": picture.x_ms(trace.t_s), "y": picture.y(trace.temp_c)}
-            if picture.target is not None and channel.name in meant:
-                new["off"] = picture.dy(deviation_k(trace, picture.target))
+            target = picture.target_until(float(trace.t_s[-1]))
+            if target is not None and channel.name in meant:
+                new["off"] = picture.dy(deviation_k(trace, target))
             points[channel.name] = new
     return News(newest_us, newest_c, points)
 

@@ -1,0 +1,276 @@
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+from plotly.utils import PlotlyJSONEncoder
+
+from dashboards import live
+from dashboards.pages.parts import firing_path
+from firelog import judging
+from firelog.record.store import Store
+from tests.dashboards.nights import BEGAN_US, SCHEDULE, add_night, curve, foundry, three_nights
+
+ODD = "<script>alert('x')</script> a/b ü%20?#"
+
+
+@pytest.fixture(scope="module")
+def nights(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("board") / "three.firelog"
+    three_nights(path)
+    return path
+
+
+def words(made: object) -> str:
+    """All text of a page, in order."""
+    data = json.loads(json.dumps(made, cls=PlotlyJSONEncoder))
+    return re.sub(r"\s+", " ", " ".join(_texts(data)))
+
+
+def _texts(value: object) -> list[str]:
+    if isinstance(value, str):
+        return [value]
+    if isinstance(value, list):
+        return [text for one in value for text in _texts(one)]
+    if isinstance(value, dict) and "props" in value:
+        return _texts(value["props"].get("children"))
+    return []
+
+
+def test_the_list_has_newest_first_with_word_of_verdict(nights: Path) -> None:
+    """Three nights, newest first, each with the verdict that was kept."""
+    text = words(live.page(nights, "/", None)["top"])
+    order = [text.index(name) for name in ("holed night", "cold night", "sound night")]
+    assert order == sorted(order)
+    assert text.count("pass") == 1
+    assert text.count("fail") == 1
+    assert text.count("not proven") == 1
+    assert "Tern Lane Bronze: 3 firings" in text
+    assert "Sun 1 Mar 2026 08:00 MST" in text
+
+
+def test_a_firing_says_what_judging_says(nights: Path) -> None:
+    """Headline, every requirement and every reason on the page are those of the judgement."""
+    with Store.open(nights) as store:
+        judgement = judging.assess(store, store.firing("cold night")).judgement
+    assert judgement is not None
+    made = live.page(nights, firing_path("cold night"), None)
+    head, body = words(made["top"]), words(made["bottom"])
+    assert judgement.verdict.value == "fail"
+    assert "fail" in head
+    for check in judgement.checks:
+        assert check.requirement in body
+        assert check.why in body
+
+
+def test_reasons_follow_the_readers_unit(nights: Path) -> None:
+    """Shown in Fahrenheit, no Celsius is left on the page, and 580 °C is 1076 °F."""
+    made = live.page(nights, firing_path("cold night"), "F")
+    text = words(made["top"]) + words(made["bottom"])
+    assert "1076 °F" in text
+    assert "°C" not in text
+
+
+def test_a_firing_that_is_not_there_says_which_are(nights: Path) -> None:
+    """A wrong name gets a page with a sentence, not an error."""
+    made = live.page(nights, firing_path("nix"), None)
+    assert "No firing 'nix'" in words(made["top"])
+    assert "sound night" in words(made["top"])
+    assert made["drawn"] is None
+
+
+def test_an_address_that_means_nothing_says_so(nights: Path) -> None:
+    """An unknown page leads back to the list."""
+    assert "There is no such page" in words(live.page(nights, "/nonsense", None)["top"])
+    assert "There is no such page" in words(live.page(nights, "/firing/", None)["top"])
+
+
+def test_a_store_that_is_missing_or_foreign_is_said_and_looked_for_again(tmp_path: Path) -> None:
+    """Missing, not SQLite, or a folder: one sentence, and the page asks again by itself."""
+    foreign = tmp_path / "foreign.firelog"
+    foreign.write_bytes(b"not a database at all, only words" * 40)
+    for path in (tmp_path / "missing.firelog", foreign, tmp_path):
+        for address in ("/", "/firing/x"):
+            made = live.page(path, address, None)
+            text = words(made["top"])
+            assert "The record cannot be read" in text
+            assert str(path) in text
+            assert made["watch"]["every_s"] == 5.0
+
+
+def test_a_store_that_comes_back_is_shown(tmp_path: Path) -> None:
+    """The page of a missing store becomes the list once the store is there."""
+    path = tmp_path / "late.firelog"
+    watch = live.page(path, "/", None)["watch"]
+    question = {"k": 1, "path": "/", "seen": watch["seen"]}
+    assert "cannot be read" in words(live.answer(path, question)["top"])
+    three_nights(path)
+    assert "sound night" in words(live.answer(path, question)["top"])
+
+
+def test_another_store_in_its_place_is_noticed(tmp_path: Path) -> None:
+    """A store replaced by another is read anew, though its firing has the same name."""
+    path, other = tmp_path / "a.firelog", tmp_path / "b.firelog"
+    t_s = np.arange(0.0, 12_000.0, 10.0)
+    for place, top_c in ((path, 600.0), (other, 500.0)):
+        with foundry(place) as store:
+            add_night(store, "n", channels={"top": curve(t_s, top_c=top_c)}, t_s=t_s)
+    assert "pass" in words(live.page(path, "/firing/n", None)["top"])
+    other.replace(path)
+    assert "fail" in words(live.page(path, "/firing/n", None)["top"])
+
+
+def test_an_empty_store_says_what_to_do(tmp_path: Path) -> None:
+    """Before the first firing the list names the commands that make one."""
+    foundry(tmp_path / "new.firelog").close()
+    text = words(live.page(tmp_path / "new.firelog", "/", None)["top"])
+    assert "No firing yet" in text
+    assert "firelog firings add" in text
+
+
+def test_odd_names_have_pages(tmp_path: Path) -> None:
+    """Slashes, tags, spaces, percent signs: the link leads back to the very same name."""
+    path = tmp_path / "odd.firelog"
+    t_s = np.arange(0.0, 7200.0, 60.0)
+    with foundry(path) as store:
+        add_night(store, ODD, channels={"<b>top</b>": curve(t_s)}, t_s=t_s)
+    address = firing_path(ODD)
+    assert re.fullmatch(r"/firing/[A-Za-z0-9%._~'()!*-]+", address)
+    assert ODD in words(live.page(path, address, None)["top"])
+    assert ODD in words(live.page(path, "/", None)["top"])
+
+
+def test_bare_firings_have_pages(tmp_path: Path) -> None:
+    """Without a schedule there is a trace and no verdict; without readings, none proven."""
+    path = tmp_path / "bare.firelog"
+    t_s = np.arange(0.0, 7200.0, 60.0)
+    with foundry(path) as store:
+        add_night(store, "bare", channels={"top": curve(t_s)}, t_s=t_s, schedule=None)
+        add_night(store, "void", channels={}, t_s=np.empty(0), kiln="other", keep=False)
+    bare = live.page(path, "/firing/bare", None)
+    assert "no schedule" in words(bare["top"])
+    assert bare["drawn"] is not None
+    void = live.page(path, "/firing/void", None)
+    assert "not proven" in words(void["top"])
+    assert "No reading yet" in words(void["bottom"])
+    assert void["drawn"] is None
+
+
+def test_a_schedule_that_cannot_be_read_leaves_the_trace(tmp_path: Path) -> None:
+    """A kept schedule this version refuses costs the verdict, not the picture."""
+    path = tmp_path / "broken.firelog"
+    t_s = np.arange(0.0, 7200.0, 60.0)
+    with foundry(path) as store:
+        add_night(store, "n", channels={"top": curve(t_s)}, t_s=t_s, schedule=None)
+        store.add_firing(
+            "broken", "North", began_us=BEGAN_US, ended_us=BEGAN_US + 7_200_000_000,
+            schedule_title="x", schedule_text="title = 'x'\nno_such_key = 1\n",
+        )  # fmt: skip
+    made = live.page(path, "/firing/broken", None)
+    assert "not judged" in words(made["top"])
+    assert "no_such_key" in words(made["top"])
+    assert len(made["drawn"]["data"]) == 1
+    assert "broken" in words(live.page(path, "/", None)["top"])
+
+
+def test_a_kept_verdict_stands_when_the_record_changes(tmp_path: Path) -> None:
+    """Readings that come late change today's answer; the page shows both, the kept one first."""
+    path = tmp_path / "late.firelog"
+    t_s = np.arange(0.0, 12_000.0, 10.0)
+    with foundry(path) as store:
+        add_night(store, "n", channels={"top": curve(t_s)}, t_s=t_s)
+        hot = store.ensure_channel("North", "corner")
+        ended = np.array([BEGAN_US + 9_000_000_000 + n for n in range(40)], dtype=np.int64)
+        from firelog.readings import Unit
+
+        store.add_readings(hot.id, ended, np.full(40, 900.0), np.zeros(40, np.uint8), Unit.C)
+    text = words(live.page(path, "/firing/n", None)["top"])
+    assert text.index("pass") < text.index("Judged again now, the answer is 'fail'")
+
+
+# ---------------------------------------------------------------- increments
+def test_an_answer_is_small_and_holds_only_what_is_new(tmp_path: Path) -> None:
+    """Nothing new costs under 300 bytes; five new scans come back as exactly those points."""
+    path = tmp_path / "running.firelog"
+    t_s = np.arange(0.0, 3600.0, 10.0)
+    with foundry(path) as store:
+        add_night(
+            store, "n", channels={"a": curve(t_s), "b": curve(t_s) - 5}, t_s=t_s, running=True
+        )
+        watch = live.page(path, "/firing/n", None)["watch"]
+        assert watch["newest_us"] == BEGAN_US + 3_590_000_000
+        question = {
+            "k": 7,
+            "path": "/firing/n",
+            "after": watch["newest_us"],
+            "seen": watch["seen"],
+        }
+        quiet = live.answer(path, question)
+        assert quiet["k"] == 7
+        assert "points" not in quiet
+        assert len(json.dumps(quiet)) < 300
+        from firelog.readings import Unit
+
+        judgement = judging.assess(store, store.firing("n")).judgement
+        assert judgement is not None
+        began_s = judgement.segments[0].began_s
+        assert began_s is not None
+        aim_c = 20.0 + 300.0 * (3600.0 - began_s) / 3600.0
+        channel = store.ensure_channel("North", "a")
+        new_s = np.array([3600.0, 3610.0, 3620.0, 3630.0, 3640.0])
+        t_us = BEGAN_US + (new_s * 1e6).astype(np.int64)
+        value = curve(new_s) + 1.0
+        value[2] = np.nan
+        store.add_readings(channel.id, t_us, value, np.array([0, 0, 1, 0, 0], np.uint8), Unit.C)
+    told = live.answer(path, question)
+    assert told["newest_us"] == t_us[-1]
+    assert told["points"]["after"] == watch["newest_us"]
+    assert told["points"]["cursor"] == t_us[-1]
+    (line,) = told["points"]["lines"].values()
+    drawn = [None if np.isnan(v) else round(v, 2) for v in value.tolist()]
+    assert line["y"] == drawn
+    assert line["off"][0] == pytest.approx(value[0] - aim_c, abs=0.01)
+    assert line["off"][2] is None
+    local_ms = t_us / 1000 - 7 * 3_600_000
+    assert line["x"] == local_ms.tolist()
+
+
+def test_a_picture_that_has_changed_comes_whole(tmp_path: Path) -> None:
+    """An event, or the end of the firing, sends the page anew, and a closed one stops asking."""
+    path = tmp_path / "ending.firelog"
+    t_s = np.arange(0.0, 3600.0, 10.0)
+    with foundry(path) as store:
+        add_night(store, "n", channels={"a": curve(t_s)}, t_s=t_s, running=True)
+        watch = live.page(path, "/firing/n", None)["watch"]
+        assert watch["every_s"] == 1.0
+        firing = store.firing("n")
+        store.close_firing(firing.id, BEGAN_US + 3_600_000_000)
+    question = {"k": 1, "path": "/firing/n", "after": watch["newest_us"], "seen": watch["seen"]}
+    told = live.answer(path, question)
+    assert told["drawn"] is not None
+    assert told["watch"]["every_s"] == 0.0
+    assert told["watch"]["alive"] is False
+
+
+def test_a_running_firing_says_where_it_is(tmp_path: Path) -> None:
+    """Half-way up the ramp the page names segment 1 of 2, and no verdict shouts."""
+    path = tmp_path / "ramp.firelog"
+    t_s = np.arange(0.0, 3600.0, 10.0)
+    with foundry(path) as store:
+        add_night(store, "n", channels={"a": curve(t_s)}, t_s=t_s, running=True)
+    text = words(live.page(path, "/firing/n", None)["top"])
+    assert "running" in text
+    assert "Segment 1 of 2" in text
+    assert "none has failed" in text
+
+
+def test_schedules_of_these_tests_mean_what_they_say() -> None:
+    """The invented schedule has the two segments and two requirements the tests count on."""
+    from firelog.schedule.reader import parse_schedule
+
+    plan = parse_schedule(SCHEDULE, "test")
+    assert [segment.name for segment in plan.segments] == ["up", "soak"]
+    assert [one.kind for one in plan.requirements] == ["soak", "ceiling"]
