@@ -56,6 +56,8 @@ class Firing:
 class Span:
     """The stretch of a firing a requirement looks at, and how far its ends may be off.
 
+    ``lo_u_s`` and ``hi_u_s`` doubt the ends both ways; ``lo_hole_s`` and ``hi_hole_s`` only
+    outwards: where a hole borders on the segment, more of it may have been inside.
     ``still_open``: more of it may come. ``lost``: why the segment could not be found; then the
     span is the whole firing.
     """
@@ -65,6 +67,8 @@ class Span:
     still_open: bool
     lo_u_s: float = 0.0
     hi_u_s: float = 0.0
+    lo_hole_s: float = 0.0
+    hi_hole_s: float = 0.0
     lost: str = ""
 
 
@@ -79,12 +83,15 @@ def span_of(firing: Firing, requirement: Requirement) -> Span:
             lost = f"the segment {requirement.segment!r} has not begun"
         return Span(0.0, firing.end_s, firing.running, lost=lost)
     ended_s = firing.end_s if run.ended_s is None else run.ended_s
+    before_s, after_s = _hole_beside(firing, run.began_s), _hole_beside(firing, ended_s)
     return Span(
         run.began_s,
         ended_s,
         firing.running and run.ended_s is None,
-        max(_hole_beside(firing, run.began_s), min(run.began_u_s or 0.0, LAG_S)),
-        max(_hole_beside(firing, ended_s), run.ended_u_s or 0.0),
+        min(run.began_u_s or 0.0, LAG_S),
+        min(run.ended_u_s or 0.0, LAG_S if after_s else np.inf),
+        before_s,
+        after_s,
     )
 
 

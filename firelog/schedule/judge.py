@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from firelog.schedule import extremes, rates, soaks
 from firelog.schedule.firing import Firing, span_of, worst_of
 from firelog.schedule.follow import follow_series
+from firelog.schedule.happenings import happenings
 from firelog.schedule.model import (
     Ceiling,
     ChannelTrace,
@@ -50,6 +51,7 @@ def judge(
         segments=following.runs,
         checks=checks,
         remarks=(*following.remarks, *_remarks(schedule, series)),
+        happenings=happenings(schedule, following, end_s=end_s, running=running),
     )
 
 

@@ -215,6 +215,20 @@ class SegmentRun:
 
 
 @dataclass(frozen=True)
+class Happening:
+    """Something that happened between two instants (seconds since the firing began).
+
+    ``kind`` is one of late start, waited, stalled, door, cooled, overshoot, hole, not reached,
+    abandoned; ``what`` says it in a sentence.
+    """
+
+    kind: str
+    from_s: float
+    to_s: float
+    what: str
+
+
+@dataclass(frozen=True)
 class Check:
     """One requirement held against the record, with its evidence.
 
@@ -243,3 +257,4 @@ class Judgement:
     segments: tuple[SegmentRun, ...]
     checks: tuple[Check, ...]
     remarks: tuple[str, ...] = ()
+    happenings: tuple[Happening, ...] = ()

@@ -82,7 +82,12 @@ def _soak_limits(firing: Firing, check: Check, span: Span, chosen: Sequence[Seri
         return not_proven(check, "it is not due yet")
     if check.verdict is Verdict.NOT_PROVEN:
         for one in chosen:
-            found = holes(one, span.lo_s, span.hi_s, firing.schedule.longest_gap_s)
+            found = holes(
+                one,
+                span.lo_s - span.lo_hole_s,
+                span.hi_s + span.hi_hole_s,
+                firing.schedule.longest_gap_s,
+            )
             if found:
                 return not_proven(check, f"{one.name}: {in_hole(found[0])}")
     return check
@@ -112,15 +117,19 @@ def _soak_words(
 
 
 def _minutes(seconds: float) -> str:
-    return f"{seconds / 60.0:.0f} min" if seconds >= 600 else f"{seconds / 60.0:.1f} min"
+    if seconds >= 600 or not round(seconds / 6.0):
+        return f"{seconds / 60.0:.0f} min"
+    return f"{seconds / 60.0:.1f} min"
 
 
 def _inside(
     firing: Firing, requirement: Soak, span: Span, one: Series
 ) -> tuple[FloatArray, FloatArray]:
     """Return the proven and the possible stretches of one channel inside the limits."""
-    margin_s = firing.schedule.longest_gap_s + max(span.lo_u_s, span.hi_u_s)
-    at = one.between(span.lo_s - margin_s, span.hi_s + margin_s)
+    earliest_s = span.lo_s - max(span.lo_u_s, span.lo_hole_s)
+    latest_s = span.hi_s + max(span.hi_u_s, span.hi_hole_s)
+    margin_s = firing.schedule.longest_gap_s
+    at = one.between(earliest_s - margin_s, latest_s + margin_s)
     t_s, temp_c = one.t_s[at], one.calm_c[at]
     guard_k = _guards(one, requirement.decision)[at]
     high_c = np.inf if requirement.at_most_c is None else requirement.at_most_c
@@ -131,13 +140,13 @@ def _inside(
     possible = spans.runs_of_steps(t_s, (maybe[1:] | maybe[:-1]) & close)
     unseen = [
         (hole.from_s, hole.to_s)
-        for hole in holes(one, span.lo_s, span.hi_s, firing.schedule.longest_gap_s)
+        for hole in holes(one, earliest_s, latest_s, margin_s)
         if highest_in(hole, one) >= requirement.at_least_c and lowest_in(hole, one) <= high_c
     ]
     if unseen:
         possible = spans.join(np.concatenate((possible, np.array(unseen))))
     inner = spans.clip(proven, span.lo_s + span.lo_u_s, span.hi_s - span.hi_u_s)
-    outer = spans.clip(possible, span.lo_s - span.lo_u_s, span.hi_s + span.hi_u_s)
+    outer = spans.clip(possible, earliest_s, latest_s)
     return inner, outer
 
 
