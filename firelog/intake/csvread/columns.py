@@ -189,8 +189,11 @@ def _numeric(candidate: _Candidate, dialect: Dialect) -> bool:
 
 def _counts(candidate: _Candidate) -> bool:
     values = [number(cell) for cell in candidate.cells]
-    if not COUNTER_NAME.search(candidate.heading) and candidate.heading:
+    called = bool(COUNTER_NAME.search(candidate.heading))
+    if candidate.heading and not called:
         return False
+    if called and all(value is not None and value % 1 == 0 for value in values):
+        return True
     return len(values) > 2 and all(
         a is not None and b is not None and b - a == 1 for a, b in pairwise(values)
     )

@@ -64,6 +64,8 @@ def examine(path: Path, wishes: Wishes) -> Plan:
 
 
 def _dialect(lines: Sequence[str], codec: str, wishes: Wishes, file: str) -> Dialect:
+    if len(lines) > 3 and lines[-1]:
+        lines = lines[:-1]  # it has no line end and may be cut short
     sign = dialect.separator(lines)
     later = lines[len(lines) // 4 :] if len(lines) > 8 else lines
     cells = [cell for line in later for cell in split(line, sign)]

@@ -120,18 +120,29 @@ class Lines:
         return False
 
     def _cut_short(self, cells: Sequence[str], line: int) -> bool:
-        """True when the file's last line, which has no line end, may have lost its last digits.
-
-        It is whole when its last cell is not the last that is read, or is as long as the one above.
-        """
+        """True when the file's last line, which has no line end, may have lost its last digits."""
         before = split(self.last_line, self.plan.dialect.separator) if self.last_line else []
         last = max(i for i, cell in enumerate(cells) if cell)
-        if len(before) <= last:
-            return False
-        if any(before[last + 1 :]) and last < max(self._used):
-            self.reject(line, "the file ends in the middle of it")
-            return True
-        if last not in self._used or len(cells[last]) >= len(before[last]):
-            return False
+        if len(before) > last:
+            if last < max(self._used) and any(before[last + 1 :]):
+                self.reject(line, "the file ends in the middle of it")
+                return True
+            if last not in self._used or self._as_long(cells[last], before[last]):
+                return False
         self.reject(line, f"the file ends without a line end, and {cells[last]!r} may be cut short")
         return True
+
+    def _as_long(self, cell: str, before: str) -> bool:
+        """True when a cell at the very end cannot have lost digits, going by the one above it.
+
+        Decimals show it. Whole numbers only do when they are near: 85 under 851 was 850 once.
+        """
+        form = self.plan.dialect
+        if number(before, form.decimal, form.thousands) is None:
+            return len(cell) >= len(before)
+        here = number(cell, form.decimal, form.thousands)
+        above = number(before, form.decimal, form.thousands)
+        decimals, wanted = (len(t.partition(form.decimal)[2]) for t in (cell, before))
+        if here is None or above is None or decimals < wanted or len(cell) < len(before):
+            return False
+        return wanted > 0 or abs(here - above) <= 0.2 * abs(above) + 5.0

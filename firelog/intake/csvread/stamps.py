@@ -87,9 +87,10 @@ def date_fields(text: str) -> tuple[int, int, int, str] | None:
     if named := _with_month_name(text):
         return named
     tail = re.search(r"\d.*$", text)
-    numbers = [int(part) for part in re.split(r"[-/.]", tail[0])] if tail else []
-    if len(numbers) != 3:
+    parts = re.split(r"[-/.]", tail[0]) if tail else []
+    if len(parts) != 3 or not all(part.isdecimal() for part in parts):
         return None
+    numbers = [int(part) for part in parts]
     if re.search(r"\d{4}[-/.]", text):
         return numbers[0], numbers[1], numbers[2], "ymd"
     return numbers[0], numbers[1], numbers[2], "?." if "." in text else "?"
