@@ -31,8 +31,6 @@ _B_GUESS_FROM_C = 249.0
 # A printed table rounds its last row to 0.001 mV: an emf within half that digit of the end of the
 # range is the end of the range.
 _HALF_DIGIT_MV = 0.0005
-# Below, E, K, N and T lose so much sensitivity that even cells do not suffice: solved one by one.
-_TABLE_FROM_C = -200.0
 # What an instrument's terminals can be at and still work: the span over which the datasheets of
 # converter chips with a cold-junction sensor give its accuracy (MAX31856: −55 to 125 °C).
 _COLD_JUNCTION_RANGE_C = (-55.0, 125.0)
@@ -160,8 +158,12 @@ def _like(given: ArrayLike, result: FloatArray) -> float | FloatArray:
 
 def _by_piece(letter: str, t: FloatArray, *, derivative: bool) -> FloatArray:
     out = np.full(t.shape, np.nan)
+    last = REFERENCE[letter][-1]
     for piece in REFERENCE[letter]:
-        inside = (t >= piece.t_min) & (t <= piece.t_max)
+        # a join belongs to the piece above it
+        inside = (t >= piece.t_min) & ((t <= piece.t_max) if piece is last else (t < piece.t_max))
+        if inside.all():
+            return _series(letter, piece, t, derivative=derivative)
         if inside.any():
             out[inside] = _series(letter, piece, t[inside], derivative=derivative)
     return out
@@ -202,8 +204,6 @@ def _compensated_mv(letter: str, emf: ArrayLike, cold_junction_c: ArrayLike) -> 
 @cache
 def _table(letter: str) -> emf_table.CellTable:
     low, high = valid_range_mv(letter)
-    if valid_range_c(letter)[0] < _TABLE_FROM_C and letter != "J":
-        low = emf_mv(letter, _TABLE_FROM_C)
     joins = tuple(emf_mv(letter, piece.t_min) for piece in REFERENCE[letter][1:])
     return emf_table.build(low, high, lambda emf: _solve(letter, emf), joins)
 
