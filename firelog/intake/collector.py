@@ -200,6 +200,7 @@ class Collector:
             pass
         if self._keeper.work():
             self._alive()
+        self._keeper.checkpoint_if_due()
         now_s = self._clock.steady_s()
         if now_s - self._looked_s >= 1.0:
             self._looked_s = now_s
@@ -212,7 +213,6 @@ class Collector:
             if feed.connected and feed.silence.noticed(now_s):
                 text = f"{feed.name}: the port is open but says nothing; look at the instrument"
                 self._event(feed, "source silent", text)
-        self._keeper.checkpoint_if_due()
         if not self._keeper.refusing:
             self._alive()
 

@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 from firelog.intake import firesim, kilnsim, rehearsal
+from firelog.intake.fields import Scan
 from firelog.intake.firesim import Fault, Mishap, Scene
 from firelog.intake.kilnsim import AMBIENT, SIGMA_W_PER_M2_K4, Body, Network, Path, Sensor
 from firelog.intake.port import Port, PortSettings
-from firelog.intake.fields import Scan
 from firelog.intake.text import LineFormat, read_line
 from firelog.readings import Quality
 from firelog.schedule.model import Segment
