@@ -18,7 +18,7 @@ from firelog.foundry import ChannelSpec, Foundry, parse_foundry
 from firelog.intake.clock import Clock
 from firelog.intake.collector import Collector
 from firelog.intake.firesim import Fault, Mishap, Scene, simulate
-from firelog.intake.kilnsim import Furnace, melting_furnace, shell_kiln
+from firelog.intake.kilnsim import Furnace, block_kiln, melting_furnace, shell_kiln
 from firelog.intake.rehearsal import Speaker, lines
 from firelog.intake.sources import make_source
 from firelog.readings import Unit
@@ -52,6 +52,25 @@ class = 1
 
 [[channel]]
 kiln = "shell kiln"
+name = "mould"
+role = "mould"
+type = "K"
+class = 1
+
+[[channel]]
+kiln = "block kiln"
+name = "kiln top"
+type = "K"
+class = 1
+
+[[channel]]
+kiln = "block kiln"
+name = "kiln bottom"
+type = "K"
+class = 1
+
+[[channel]]
+kiln = "block kiln"
 name = "mould"
 role = "mould"
 type = "K"
@@ -113,14 +132,18 @@ def past_firings() -> tuple[Past, ...]:
         ),
         Past(
             "stilt walker, torso",
-            "shell kiln",
-            "ceramic-shell",
+            "block kiln",
+            "investment-block",
             6.3,
-            shell_kiln(start_c=540.0),
-            faults=(Fault(Mishap.WEAK_ELEMENT, 480.0, size=0.31),),
-            events=((4200.0, "note", "flame short and yellow, gas bottle frosted"),),
+            block_kiln(),
+            faults=(Fault(Mishap.WEAK_ELEMENT, 8.2 * 3600.0, size=0.3),),
+            events=(
+                (300.0, "note", "six blocks in, one with a thermocouple in its core"),
+                (46800.0, "note", "one phase of the elements is cold; electrician called"),
+            ),
+            every_s=30.0,
             seed=3,
-            note="one shell, thick base",
+            note="six investment blocks",
         ),
         Past(
             "bell ringer, hand",
