@@ -145,25 +145,23 @@ class Visit:
 
 
 @pytest.fixture(scope="module")
-def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..., Visit]]:
+def chromium() -> Iterator[Callable[..., Visit]]:
+    """One browser with a fresh profile; each visit has a context of its own."""
     playwright = pytest.importorskip("playwright.sync_api")
-    contexts = []
     with playwright.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        contexts = []
 
         def visit(base: str, **options: Any) -> Visit:
-            context = driver.chromium.launch_persistent_context(
-                str(tmp_path_factory.mktemp("profile")),
-                executable_path=CHROMIUM,
-                args=FLAGS,
-                **{"viewport": {"width": 1440, "height": 900}, **options},
+            while contexts:  # an old page would go on asking
+                contexts.pop().close()
+            contexts.append(
+                browser.new_context(**{"viewport": {"width": 1440, "height": 900}, **options})
             )
-            contexts.append(context)
-            return Visit(context.pages[0], base)
+            return Visit(contexts[-1].new_page(), base)
 
         yield visit
-        for context in contexts:
-            with contextlib.suppress(playwright.Error):
-                context.close()
+        browser.close()
 
 
 PHONE = {"viewport": {"width": 390, "height": 844}, "is_mobile": True, "has_touch": True}
@@ -218,7 +216,7 @@ def test_a_hole_is_two_strokes(board: Server, chromium: Callable[..., Visit]) ->
         """[...document.querySelectorAll('#trace .xy .scatterlayer .trace')]
            .map(line => line.querySelectorAll('path.js-line').length)"""
     )
-    assert sorted(strokes) == [1, 2]  # the target is one
+    assert sorted(n for n in strokes if n) == [1, 2]  # the target is one
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
