@@ -96,21 +96,24 @@ def _soak_limits(firing: Firing, check: Check, span: Span, chosen: Sequence[Seri
 def _soak_words(
     firing: Firing, requirement: Soak, together: _Time, slowest: _Time, count: int
 ) -> str:
-    who = slowest.name if count == 1 else f"all {count} channels, {slowest.name} the slowest"
+    who = slowest.name if count == 1 else f"{slowest.name}, the slowest of {count}"
     limits = f"at or above {firing.temperature(requirement.at_least_c)}"
     if requirement.at_most_c is not None:
         limits = (
             f"between {firing.temperature(requirement.at_least_c)} and "
             f"{firing.temperature(requirement.at_most_c)}"
         )
-    how = "in all" if requirement.cumulative else "unbroken"
+    how = "in all" if requirement.cumulative else "without a break"
     if requirement.equivalent_at_c is not None:
         how = f"worth of {firing.temperature(requirement.equivalent_at_c)}"
-    text = (
-        f"{who}: {_minutes(together.proven_s)} {how} proven {limits}, "
-        f"{_minutes(together.possible_s)} possible; "
-        f"{_minutes(requirement.lasting_s)} was asked"
-    )
+    proven, possible = _minutes(together.proven_s), _minutes(together.possible_s)
+    if not together.possible_s:
+        text = f"{who}: not {limits} in this stretch"
+    elif proven == possible:
+        text = f"{who}: {proven} {limits}, {how}"
+    else:
+        text = f"{who}: {proven} {limits} are proven, {how}; up to {possible} are possible"
+    text += f"; {_minutes(requirement.lasting_s)} was asked"
     if requirement.decision is Decision.SIMPLE:
         text += " (compared plainly, uncertainty left aside)"
     return text + "."
