@@ -40,7 +40,10 @@ def runs(stamps_in_order: Iterable[tuple[str, str]]) -> list[DateRun]:
 
 
 def possible(found: Sequence[DateRun]) -> list[DateOrder]:
-    """Return the orders in which every date exists; empty when the dates need no decision."""
+    """Return the orders in which every date exists; empty when the dates need no decision.
+
+    A date that exists in no order is damage, and decides nothing.
+    """
     fields = [stamps.date_fields(run.text) for run in found]
     open_ones = [f for f in fields if f is not None and f[3].startswith("?")]
     if not open_ones:
@@ -48,12 +51,16 @@ def possible(found: Sequence[DateRun]) -> list[DateOrder]:
     orders: list[DateOrder] = ["dmy"]
     if not any("." in f[3] for f in open_ones):
         orders.append("mdy")
-    if all(f[2] < 100 for f in open_ones):
+    years = [f[0] for f in open_ones]
+    if all(f[2] < 100 for f in open_ones) and max(years) - min(years) <= 1:
         orders.append("ymd")
+    real = [
+        run.text for run in found if any(stamps.day_number(run.text, o) is not None for o in orders)
+    ]
     return [
         order
         for order in orders
-        if all(stamps.day_number(run.text, order) is not None for run in found)
+        if real and all(stamps.day_number(text, order) is not None for text in real)
     ]
 
 
