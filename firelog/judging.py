@@ -42,8 +42,11 @@ class Assessment:
     chains: Mapping[str, MeasurementChain] = field(default_factory=dict)
 
 
-def assess(store: Store, firing: Firing) -> Assessment:
-    """Read a firing and judge it by the schedule kept with it (without one: no judgement)."""
+def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None) -> Assessment:
+    """Read a firing and judge it by the schedule kept with it (without one: no judgement).
+
+    Reasons are worded in the unit ``words_in``, or in that of the schedule's file.
+    """
     schedule = schedule_of(store, firing)
     channels = [c for c in store.firing_channels(firing) if c.role not in _NOT_JUDGED]
     chains = {channel.name: measurement_chain(store, channel) for channel in channels}
@@ -59,7 +62,8 @@ def assess(store: Store, firing: Firing) -> Assessment:
     end_s = _end_s(firing, traces)
     judgement = None
     if schedule is not None:
-        judgement = judge(schedule, traces, end_s=end_s, running=firing.running)
+        worded = schedule if words_in is None else replace(schedule, unit=words_in)
+        judgement = judge(worded, traces, end_s=end_s, running=firing.running)
         aged = _aged_certificates(store, firing, chains)
         judgement = replace(judgement, remarks=(*judgement.remarks, *aged))
     return Assessment(firing, schedule, traces, judgement, end_s, chains)

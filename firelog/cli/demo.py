@@ -59,14 +59,15 @@ def _demo_store(settings: Settings) -> Path:
 
 
 def _show_verdicts(path: Path) -> None:
-    from firelog.cli.show import console, print_assessment, print_line
+    from firelog.cli.show import console, print_assessment, print_line, shown_settings
     from firelog.judging import assess
     from firelog.record.store import Store
     from firelog.verdict import Verdict
 
     with Store.open(path) as store:
         out = console()
-        assessed = [assess(store, firing) for firing in reversed(store.firings())]
+        unit, _ = shown_settings(store)
+        assessed = [assess(store, firing, unit) for firing in reversed(store.firings())]
         for assessment in assessed:
             passed = assessment.judgement and assessment.judgement.verdict is Verdict.PASS
             if not passed and not assessment.firing.running:

@@ -18,12 +18,13 @@ def judge(ctx: click.Context, settings: Settings, firing: str, as_json: bool) ->
 
     Exit status 0 for a pass, 1 for fail or not proven.
     """
-    from firelog.cli.show import print_assessment
+    from firelog.cli.show import print_assessment, shown_settings
     from firelog.judging import answer, assess
     from firelog.record.store import Store
 
     with Store.open(settings.store_path()) as store:
-        assessment = assess(store, store.firing(firing))
+        words_in = None if as_json else shown_settings(store)[0]
+        assessment = assess(store, store.firing(firing), words_in)
         verdict = answer(assessment)
         if as_json:
             emit_json(verdict)
