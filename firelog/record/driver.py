@@ -7,6 +7,7 @@ has a store open may ``open()`` or copy the store's file: closing that handle re
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -49,7 +50,19 @@ def connect(path: Path, *, write: bool, create: bool = False) -> Any:
     """Open a connection with explicit transactions only; it is bound to the calling thread."""
     mode = "rwc" if create else "rw" if write else "ro"
     uri = f"file:{quote(str(path.absolute()))}?mode={mode}"
+    if not write and _at_rest(path):
+        uri += "&immutable=1"
     return sqlite3.connect(uri, uri=True, timeout=BUSY_TIMEOUT_S, isolation_level=None)
+
+
+def _at_rest(path: Path) -> bool:
+    """Return whether a store lies where we may not write and nobody has it open: an archive.
+
+    Readers of a write-ahead log share memory in a file beside the store; where they may not make
+    one, SQLite refuses to open, unless told that the file does not change.
+    """
+    beside = path.with_name(path.name + "-wal")
+    return not os.access(path.parent, os.W_OK) and not beside.exists()
 
 
 def tune(connection: Any, *, write: bool) -> None:

@@ -50,6 +50,7 @@ def backup(store: Store, folder: Path, now_us: int, keep: int | None = None) -> 
     target = folder / f"{store.path.stem}-{stamp}.firelog"
     if target.exists():
         raise InputError(f"{target}: is there already; wait a second")
+    _sweep(folder, store.path.stem, now_us)
     with _unfinished(target) as part:
         copy_into(store, part)
         readings = look_through(part)
@@ -101,6 +102,14 @@ def _unfinished(target: Path) -> Iterator[Path]:
     finally:
         for name in (part, part.with_name(part.name + "-journal")):
             name.unlink(missing_ok=True)
+
+
+def _sweep(folder: Path, stem: str, now_us: int) -> None:
+    """Remove what a backup that was killed a day ago or earlier has left behind."""
+    for part in folder.glob(f".{stem}-*.part"):
+        with contextlib.suppress(OSError):
+            if part.stat().st_mtime < now_us / 1e6 - 86_400:
+                part.unlink()
 
 
 def _on_disk(path: Path) -> str:

@@ -78,6 +78,8 @@ class Store:
         driver.tune(connection, write=write)
         if version == migrations.SCHEMA:
             return
+        if not write and version == 0:
+            raise StoreError(f"{path}: is empty, there is no store in it yet; name another --store")
         if not write:
             raise StoreError(
                 f"{path}: made by an older firelog (schema {version}); "
