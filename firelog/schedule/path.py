@@ -202,7 +202,7 @@ def slope_k_per_h(grid: Grid) -> tuple[FloatArray, float]:
     both = (left_n > 0) & (right_n > 0) & (hi - lo > 2)
     left = (total[at + 1] - total[lo]) / np.maximum(left_n, 1)
     right = (total[hi] - total[at]) / np.maximum(right_n, 1)
-    apart_h = (hi - lo) / 2.0 * grid.cell_s / 3600.0
+    apart_h = np.maximum(hi - 1 - lo, 1) / 2.0 * grid.cell_s / 3600.0
     return np.where(both, (right - left) / apart_h, 0.0), _slope_noise(grid, half)
 
 
