@@ -22,11 +22,11 @@ from firelog.errors import SourceError
 READ_S = 0.2  # how long a read waits for the first byte: the pace at which a stop is noticed
 WRITE_S = 1.0
 BY_ID = Path("/dev/serial/by-id")
-_LOST: tuple[type[BaseException], ...] = (serial.SerialException, OSError, TypeError, ValueError)
+LOST: tuple[type[BaseException], ...] = (serial.SerialException, OSError, TypeError, ValueError)
 if os.name == "posix":
     import termios
 
-    _LOST = (*_LOST, termios.error)  # a port that vanished, asked to drop its input
+    LOST = (*LOST, termios.error)  # a port that vanished, asked to drop its input
 
 
 @dataclass(frozen=True)
@@ -49,7 +49,7 @@ class Port:
         self.settings = settings
         try:
             self._serial = _open(settings)
-        except _LOST as error:
+        except LOST as error:
             raise SourceError(_cannot_open(settings.name, error)) from error
 
     def read(self) -> bytes:
@@ -61,7 +61,7 @@ class Port:
             data = self._serial.read(1)
             while data and len(data) < 65536 and (more := self._serial.in_waiting):
                 data += self._serial.read(more)
-        except _LOST as error:
+        except LOST as error:
             raise SourceError(_gone(self.settings.name, error)) from error
         return bytes(data)
 
@@ -69,12 +69,12 @@ class Port:
         """Send ``data``; raises :class:`SourceError` when the port is gone."""
         try:
             self._serial.write(data)
-        except _LOST as error:
+        except LOST as error:
             raise SourceError(_gone(self.settings.name, error)) from error
 
     def close(self) -> None:
         """Close the port; one that is gone already closes without complaint."""
-        with contextlib.suppress(*_LOST):  # vanished, and with it all there was to close
+        with contextlib.suppress(*LOST):  # vanished, and with it all there was to close
             self._serial.close()
 
     def __enter__(self) -> Port:

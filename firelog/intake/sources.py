@@ -9,12 +9,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Protocol
 
 from firelog.errors import FirelogError, InputError
 from firelog.foundry import ChannelSpec, SourceSpec
 from firelog.intake.clock import Clock
 from firelog.intake.fields import SKIP, TIME, LineFault, Scan
+from firelog.intake.options import choice, flag, number, only, text, whole
 from firelog.intake.port import Port, PortSettings
 from firelog.intake.text import COLD, Layout, LineBuffer, LineFormat, read_line
 from firelog.intake.wiring import Wiring, wire
@@ -116,14 +117,22 @@ def make_source(spec: SourceSpec, clock: Clock, channels: Iterable[ChannelSpec] 
     try:
         if spec.format in list(Layout):
             return _line_source(spec, clock, stated)
+        if spec.format == "modbus":
+            from firelog.intake.modbus import modbus_source  # noqa: PLC0415  # slow to import
+
+            return modbus_source(spec, clock, stated)
+        if spec.format == "mqtt":
+            from firelog.intake.mqtt import mqtt_source  # noqa: PLC0415  # an extra
+
+            return mqtt_source(spec, clock, stated)
     except FirelogError as error:
         raise InputError(f"source {spec.name!r}: {error}") from error
-    known = ", ".join(repr(layout.value) for layout in Layout)
+    known = ", ".join(repr(name) for name in (*map(str, Layout), "modbus", "mqtt"))
     raise InputError(f"source {spec.name!r}: format {spec.format!r} is unknown; known: {known}")
 
 
 def _line_source(spec: SourceSpec, clock: Clock, stated: Mapping[str, ChannelSpec]) -> LineSource:
-    only(spec, (*_PORT_OPTIONS, *_LINE_OPTIONS, *COMMON_OPTIONS))
+    only(spec.options, (*_PORT_OPTIONS, *_LINE_OPTIONS, *COMMON_OPTIONS))
     form = line_format(spec)
     wiring = _wiring(spec, form, stated)
     return LineSource(
@@ -138,13 +147,13 @@ def _line_source(spec: SourceSpec, clock: Clock, stated: Mapping[str, ChannelSpe
 
 def line_format(spec: SourceSpec) -> LineFormat:
     """Return how the lines of this source are read."""
-    pattern = text_option(spec, "pattern")
+    pattern = text(spec.options, "pattern")
     try:
         compiled = re.compile(pattern) if pattern else None
     except re.error as error:
         raise InputError(f"pattern = {pattern!r} is no regular expression ({error})") from error
     return LineFormat(
-        Layout(spec.format), spec.columns, spec.unit, text_option(spec, "chip"), compiled
+        Layout(spec.format), spec.columns, spec.unit, text(spec.options, "chip"), compiled
     )
 
 
@@ -152,7 +161,7 @@ def _wiring(spec: SourceSpec, form: LineFormat, stated: Mapping[str, ChannelSpec
     names = spec.options.get("names", {})
     if not isinstance(names, dict) or not all(isinstance(to, str) for to in names.values()):
         raise InputError('names must map columns to channels, like names = { T1 = "kiln top" }')
-    cold = text_option(spec, "cold_junction")
+    cold = text(spec.options, "cold_junction")
     if cold and cold not in spec.columns:
         raise InputError(f"cold_junction = {cold!r} is none of the columns")
     letters = {name: channel.letter for name, channel in stated.items() if channel.letter}
@@ -177,42 +186,25 @@ def _channels(
 
 def port_settings(spec: SourceSpec) -> PortSettings:
     """Return which port, how fast, and the rarer settings from ``options``."""
-    rarer = {key: spec.options[key] for key in _PORT_OPTIONS if key in spec.options}
-    if rarer.get("parity", "N") not in ("N", "E", "O", "M", "S"):
-        raise InputError(f'parity = {rarer["parity"]!r}; write "N", "E" or "O"')
-    if not isinstance(rarer.get("dtr", True), bool):
-        raise InputError(f"dtr = {rarer['dtr']!r}; write true or false")
-    for key, known in (("bytesize", (5, 6, 7, 8)), ("stopbits", (1, 1.5, 2))):
-        if rarer.get(key, known[-1]) not in known:
-            raise InputError(f"{key} = {rarer[key]!r}; write one of {', '.join(map(str, known))}")
-    return PortSettings(spec.port, spec.baud, **rarer)
-
-
-# ---------------------------------------------------------------- options
-def only(spec: SourceSpec, known: Iterable[str]) -> None:
-    """Refuse an option nobody reads: a misspelt one would be silently without effect."""
-    known = tuple(known)
-    for key in spec.options:
-        if key not in known:
-            raise InputError(f"option {key!r} is unknown; known: {', '.join(known)}")
-
-
-def number_option(spec: SourceSpec, key: str, default: float) -> float:
-    """Return a number above zero from the options; raises :class:`InputError`."""
-    value: Any = spec.options.get(key, default)
-    if isinstance(value, bool) or not isinstance(value, int | float) or not value > 0:
-        raise InputError(f"source {spec.name!r}: {key} = {value!r}; write a number above zero")
-    return float(value)
-
-
-def text_option(spec: SourceSpec, key: str, default: str = "") -> str:
-    """Return a text from the options; raises :class:`InputError`."""
-    value: Any = spec.options.get(key, default)
-    if not isinstance(value, str):
-        raise InputError(f"source {spec.name!r}: {key} = {value!r}; write it in quotes")
-    return value
+    options = spec.options
+    stopbits = options.get("stopbits", 1)
+    if stopbits not in (1, 1.5, 2):
+        raise InputError(f"stopbits = {stopbits!r}; write 1, 1.5 or 2")
+    return PortSettings(
+        spec.port,
+        spec.baud,
+        parity=choice(options, "parity", "N", ("N", "E", "O", "M", "S")),
+        bytesize=whole(options, "bytesize", 8, 5, 8),
+        stopbits=stopbits,
+        dtr=flag(options, "dtr", default=True),
+    )
 
 
 def silent_after_s(spec: SourceSpec) -> float | None:
     """Return after how many seconds without a word this source is silent, if the file says so."""
-    return number_option(spec, "silent_after", 1.0) if "silent_after" in spec.options else None
+    if "silent_after" not in spec.options:
+        return None
+    try:
+        return number(spec.options, "silent_after", 1.0, above=0.0)
+    except InputError as error:
+        raise InputError(f"source {spec.name!r}: {error}") from error
