@@ -161,7 +161,11 @@ def _wire(app: Dash, store: Path) -> None:
         Input("unit", "data"),
     )
     def show_page(address: str | None, unit: str | None) -> tuple[Any, ...]:
-        made = live.page(store, address or "/", unit)
+        try:
+            made = live.page(store, address or "/", unit)
+        except Exception:  # a fault of ours must not leave a blank page at three in the morning
+            app.server.logger.exception("the page %s could not be made", address)
+            made = live.broken(address or "/")
         return made["top"], made["bottom"], made["drawn"], made["watch"]
 
     @app.callback(  # type: ignore[untyped-decorator]
@@ -240,10 +244,10 @@ def _add_status(app: Dash, store: Path) -> None:
         """Say how old the newest reading is; 503 when a running firing has gone silent."""
         now_us = live.now_us()
         try:
-            board = read_board(store)
+            board = read_board(store, size=1)
         except FirelogError as error:
             return jsonify(build=live.BUILD, trouble=str(error)), 503
-        running = [entry for entry in board.entries if entry.firing.running]
+        running = board.running
         newest = [e.newest_us for e in running if e.newest_us is not None]
         age_s = (now_us - max(newest)) / 1e6 if newest else None
         silent = bool(running) and (age_s is None or age_s > STALE_S)

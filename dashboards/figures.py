@@ -61,7 +61,7 @@ def _lines(picture: Picture) -> Iterable[dict[str, Any]]:
     points = points_each(len(picture.traces))
     for trace in picture.traces:
         if trace.name not in names:
-            yield _line(picture, trace, LEAST_POINTS, (DAY["quiet"], "solid", 1.0), quiet=True)
+            yield _line(picture, trace, LEAST_POINTS, (DAY["quiet"], "solid", 1.0))
     yield from _target_lines(picture)
     yield from _off_target(picture, points)
     for number, trace in reversed(list(enumerate(picture.spoken))):
@@ -75,8 +75,6 @@ def _line(
     trace: ChannelTrace,
     points: int,
     style: tuple[str, str, float],
-    *,
-    quiet: bool = False,
 ) -> dict[str, Any]:
     t_s, temp_c = thinning.drawn(trace.t_s, trace.temp_c, points)
     name = html.escape(trace.name)
@@ -84,8 +82,7 @@ def _line(
         **_scatter(picture.x_ms(t_s), picture.y(temp_c), style),
         "name": name,
         "meta": {"channel": trace.name, "part": "measured"},
-        "hoverinfo": "skip" if quiet else "all",
-        "hovertemplate": None if quiet else f"%{{y:.0f}} {_degree(picture)} {name}<extra></extra>",
+        "hovertemplate": f"%{{y:.0f}} {_degree(picture)} {name}<extra></extra>",
     }
 
 
@@ -276,7 +273,7 @@ def _layout(picture: Picture) -> dict[str, Any]:
     return {
         "uirevision": "firing",
         "showlegend": False,
-        "hovermode": "x unified" if len(picture.spoken) <= MOST_SPOKEN else "closest",
+        "hovermode": "x unified" if len(picture.traces) <= MOST_SPOKEN else "closest",
         "dragmode": "zoom",
         "paper_bgcolor": "rgba(0,0,0,0)",
         "plot_bgcolor": "rgba(0,0,0,0)",

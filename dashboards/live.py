@@ -38,10 +38,10 @@ def page(store: Path, address: str, unit: str | None) -> dict[str, Any]:
 
     Never raises for what is wrong with the store or the address: the page says it.
     """
-    name = firing_name(address)
+    name, number = firing_name(address), list_page(address)
     try:
-        if address in ("", "/"):
-            return _list(read_board(store, unit), address)
+        if number is not None:
+            return _list(read_board(store, unit, number, firings_page.PAGE), address)
         if name is not None:
             return _firing(read_view(store, name, unit), address)
     except StoreError as error:
@@ -63,21 +63,37 @@ def firing_name(address: str) -> str | None:
     return unquote(address.removeprefix("/firing/")) or None
 
 
+def list_page(address: str) -> int | None:
+    """Return the page of the list an address means, or None."""
+    if address in ("", "/"):
+        return 1
+    number = address.removeprefix("/older/")
+    return int(number) if number != address and number.isdecimal() and len(number) < 6 else None
+
+
+def broken(address: str) -> dict[str, Any]:
+    """Return the page for a fault of firelog itself."""
+    words = (
+        "Something in firelog itself went wrong on this page; the terminal that runs the board "
+        "has the details. The record is untouched, and `firelog judge` may still answer."
+    )
+    top = [sentence("This page could not be made", words), link("← all firings", "/"), cautions()]
+    return _still(top, address, "this page could not be made")
+
+
 def _list(board: Board, address: str) -> dict[str, Any]:
-    top = firings_page.page(board, now_us())
-    newest = [e.newest_us for e in board.entries if e.firing.running and e.newest_us is not None]
-    running = any(entry.firing.running for entry in board.entries)
+    newest = [entry.newest_us for entry in board.running if entry.newest_us is not None]
     return {
-        "top": top,
-        "bottom": [],
+        "top": firings_page.head(board, now_us()),
+        "bottom": firings_page.body(board),
         "drawn": None,
         "watch": _watch(
             address,
             f"Firings, {board.how.foundry}",
             every_s=EVERY_S["list"],
-            alive=running,
+            alive=bool(board.running),
             newest_us=max(newest, default=None),
-            seen={"page": _list_digest(board)},
+            seen=_list_seen(board),
         )
         | {"unit": board.how.unit},
     }
@@ -148,27 +164,54 @@ def answer(store: Path, question: dict[str, Any]) -> dict[str, Any]:
         "now_us": now_us(),
         "newest_us": None,
     }
-    seen: dict[str, str] = question.get("seen") or {}
-    name = firing_name(address)
-    try:
-        if name is not None and seen.get("shape") and not question.get("whole"):
-            return told | _changes(store, read_view(store, name, unit), seen, question)
-    except FirelogError:
-        pass  # the whole page says what is wrong
+    seen = question.get("seen")
+    if isinstance(seen, dict) and seen and not question.get("whole"):
+        try:
+            return told | _changes(store, address, seen, question)
+        except FirelogError:
+            pass  # the whole page says what is wrong
     whole = page(store, address, unit)
     watch = whole["watch"]
-    if name is None and watch["seen"] and watch["seen"] == seen and not question.get("whole"):
-        return told | {"newest_us": watch["newest_us"], "now_us": watch["now_us"]}
     return told | whole | {"newest_us": watch["newest_us"], "now_us": watch["now_us"]}
 
 
 def _changes(
+    store: Path, address: str, seen: dict[str, str], question: dict[str, Any]
+) -> dict[str, Any]:
+    unit, number, name = question.get("unit"), list_page(address), firing_name(address)
+    if number is not None:
+        return _list_changes(read_board(store, unit, number, firings_page.PAGE), seen)
+    if name is not None:
+        return _firing_changes(store, read_view(store, name, unit), seen, question)
+    return {}
+
+
+def _list_changes(board: Board, seen: dict[str, str]) -> dict[str, Any]:
+    now = _list_seen(board)
+    newest = [entry.newest_us for entry in board.running if entry.newest_us is not None]
+    changed: dict[str, Any] = {"newest_us": max(newest, default=None), "now_us": now_us()}
+    values = {e.firing.name: firings_page.newest(e, board.how) for e in board.running}
+    if values:
+        changed["values"] = values
+    if now["top"] != seen.get("top"):
+        changed["top"] = firings_page.head(board, now_us())
+    if now["page"] != seen.get("page"):
+        changed["bottom"] = firings_page.body(board)
+    if now != seen:
+        changed["seen"] = now
+        changed["alive"] = bool(board.running)
+    return changed
+
+
+def _firing_changes(
     store: Path, view: View, seen: dict[str, str], question: dict[str, Any]
 ) -> dict[str, Any]:
     if _shape_digest(view) != seen.get("shape"):
         whole = _firing(view, str(question["path"]))
         return whole | {"newest_us": view.newest_us}
-    after_us = int(question.get("after") or view.newest_us or 0)
+    asked_us = question.get("after")
+    after_us = asked_us if isinstance(asked_us, int) else view.newest_us or 0
+    after_us = min(max(after_us, 0), 2**62)  # what SQLite can compare
     news = read_news(store, view, after_us)
     cursor_us = max(after_us, news.newest_us or 0)
     changed: dict[str, Any] = {"newest_us": cursor_us, "now_us": now_us()}
@@ -216,6 +259,12 @@ def _shape_digest(view: View) -> str:
     return _digest(began, names, len(view.events), view.firing, picture.how)
 
 
-def _list_digest(board: Board) -> str:
-    rows = [(e.firing, e.verdict, e.newest_us, e.newest_c, bool(e.spark)) for e in board.entries]
-    return _digest(rows, board.how)
+def _list_seen(board: Board) -> dict[str, str]:
+    """Digests of what stands above (once a minute at most) and below."""
+    minute = now_us() // 60_000_000 if board.running else 0
+    running = [(e.firing, bool(e.spark)) for e in board.running]
+    closed = [(e.firing, e.verdict, bool(e.spark)) for e in board.closed]
+    return {
+        "top": _digest(running, minute, board.count, board.how),
+        "page": _digest(closed, board.page, board.pages, board.how),
+    }

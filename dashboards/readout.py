@@ -29,7 +29,7 @@ from firelog.record.store import Store
 from firelog.schedule.judge import judge
 from firelog.schedule.model import ChannelTrace, Judgement
 
-SPARK_POINTS = 120
+SPARK_POINTS = 56
 LIST_BUDGET_S = 1.0  # one showing of the list draws and judges for so long; the rest comes later
 FRESH_S = {True: 5.0, False: 30.0}  # running, closed
 _UNSEEN = frozenset({Role.AMBIENT, Role.SET_POINT, Role.COLD_JUNCTION})
@@ -50,10 +50,14 @@ class Entry:
 
 @dataclass(frozen=True)
 class Board:
-    """The list page's content."""
+    """One page of the list: the running firings (on every page), and some of the closed ones."""
 
     how: Manner
-    entries: tuple[Entry, ...]
+    running: tuple[Entry, ...]
+    closed: tuple[Entry, ...]
+    count: int
+    page: int
+    pages: int
 
 
 @dataclass(frozen=True)
@@ -116,13 +120,22 @@ _entries: Shelf[Entry] = Shelf(500)
 
 
 # ---------------------------------------------------------------- the list
-def read_board(path: Path, unit: str | None = None) -> Board:
-    """Return all firings, running ones first, then newest first."""
+def read_board(path: Path, unit: str | None = None, page: int = 1, size: int = 50) -> Board:
+    """Return the running firings and page ``page`` (1: the newest) of the closed ones."""
     with Store.open(path) as store:
-        how = manner(store, unit)
-        firings = sorted(store.firings(), key=lambda firing: not firing.running)
+        firings = store.firings()
+        closed = [firing for firing in firings if not firing.running]
+        pages = max(1, -(-len(closed) // size))
+        page = min(max(1, page), pages)
         until = time.monotonic() + LIST_BUDGET_S
-        return Board(how, tuple(_entry(store, firing, until) for firing in firings))
+        running, shown = (
+            tuple(_entry(store, firing, until) for firing in some)
+            for some in (
+                [firing for firing in firings if firing.running],
+                closed[(page - 1) * size : page * size],
+            )
+        )
+        return Board(manner(store, unit), running, shown, len(firings), page, pages)
 
 
 def _entry(store: Store, firing: Firing, until: float) -> Entry:

@@ -110,6 +110,7 @@
     const silent = live && watch.alive && readingAge() > watch.silent_s;
     const state = live ? (silent ? "silent" : "yes") : "no";
     document.documentElement.setAttribute("data-live", state);
+    document.title = (live ? "" : "NOT LIVE · ") + watch.title;
     const word = live ? (silent ? "silent" : "live") : "NOT LIVE for " + ago(quiet);
     return [
       asked || none(),
@@ -138,6 +139,11 @@
     page.newest = answer.newest_us;
     page.told = answer.now_us;
     if (answer.value) page.value = answer.value;
+    if (answer.alive !== undefined) watch.alive = answer.alive;
+    for (const shown of document.querySelectorAll("[data-running]")) {
+      const value = (answer.values || {})[shown.dataset.running];
+      if (value) shown.textContent = value;
+    }
     if (answer.seen) page.seen = answer.seen;
     return [
       answer.top || none(),

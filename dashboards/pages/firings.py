@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from dash import html
@@ -11,72 +12,79 @@ from dashboards.readout import Board, Entry
 from dashboards.wording import Manner, clock, day, zone_words
 from firelog.units import show_duration, show_temperature
 
-
-def page(board: Board, now_us: int) -> list[Any]:
-    """Return the list page; ``now_us`` dates the running ones."""
-    if not board.entries:
-        return [_empty(), cautions()]
-    running = sum(entry.firing.running for entry in board.entries)
-    count = f"{len(board.entries)} firing{'s' if len(board.entries) != 1 else ''}"
-    alive = f", {running} running now" if running else ""
-    return [
-        html.Div(
-            [html.H1("Firings"), html.P(f"{board.how.foundry}: {count}{alive}")], className="title"
-        ),
-        html.Ol([_row(entry, board.how, now_us) for entry in board.entries], className="ledger"),
-        cautions(),
-    ]
+PAGE = 50  # firings on one page of the ledger
 
 
-def _row(entry: Entry, how: Manner, now_us: int) -> html.Li:
-    firing = entry.firing
-    zone = zone_words(firing.began_us, how).split(" (")[0]
-    date = html.Div(
-        [
-            html.Span(day(firing.began_us, how)),
-            html.Span(f"{clock(firing.began_us, how)} {zone}", className="soft"),
-        ],
-        className="date",
+def head(board: Board, now_us: int) -> list[Any]:
+    """Return title and running firings; ``now_us`` dates them."""
+    if not board.count:
+        return [_empty()]
+    count = f"{board.count} firing{'s' if board.count != 1 else ''}"
+    alive = f", {len(board.running)} running now" if board.running else ""
+    title = html.Div(
+        [html.H1("Firings"), html.P(f"{board.how.foundry}: {count}{alive}")], className="title"
     )
-    name = html.Div(
+    return [title, _ledger([_running(entry, board.how, now_us) for entry in board.running], "now")]
+
+
+def body(board: Board) -> list[Any]:
+    """Return the closed firings of this page, and the way to the others."""
+    rows = [_closed(entry, board.how) for entry in board.closed]
+    return [_ledger(rows, "past"), _turning(board), cautions()]
+
+
+def newest(entry: Entry, how: Manner) -> str:
+    """Return the newest temperature of a running firing, as the list shows it."""
+    return "–" if entry.newest_c is None else show_temperature(entry.newest_c, how.unit)
+
+
+def address_of(page: int) -> str:
+    """Return the address of a page of the list, 1 being the newest."""
+    return "/" if page <= 1 else f"/older/{page}"
+
+
+def _ledger(rows: Sequence[Any], kind: str) -> html.Ol | None:
+    return html.Ol(list(rows), className=f"ledger {kind}") if rows else None
+
+
+def _running(entry: Entry, how: Manner, now_us: int) -> html.Li:
+    began_us = entry.firing.began_us
+    length = f"{show_duration(max(0.0, (now_us - began_us) / 1e6))} so far"
+    glow = html.Span(className="glow", **{"aria-hidden": "true"})
+    value = html.Span(newest(entry, how), className="value", **{"data-running": entry.firing.name})
+    state = html.Div([html.Span([glow, "running"], className="alive"), value], className="state")
+    cells = [_date(entry, how), _entry(entry, length), _spark(entry), state]
+    return html.Li(cells, className="row running")
+
+
+def _closed(entry: Entry, how: Manner) -> html.Li:
+    firing = entry.firing
+    ended_us = firing.began_us if firing.ended_us is None else firing.ended_us
+    length = show_duration((ended_us - firing.began_us) / 1e6)
+    silent = "not judged yet" if firing.schedule_sha256 else "no schedule"
+    state = html.Div(verdict(entry.verdict, silent=silent), className="state")
+    return html.Li(
+        [_date(entry, how), _entry(entry, length), _spark(entry), state], className="row"
+    )
+
+
+def _date(entry: Entry, how: Manner) -> html.Div:
+    began_us = entry.firing.began_us
+    zone = zone_words(began_us, how).split(" (", maxsplit=1)[0]
+    time = html.Span(f"{clock(began_us, how)} {zone}", className="soft")
+    return html.Div([html.Span(day(began_us, how)), time], className="date")
+
+
+def _entry(entry: Entry, length: str) -> html.Div:
+    firing = entry.firing
+    what = [firing.kiln, firing.schedule_title or "without a schedule", length]
+    return html.Div(
         [
             link(firing.name, firing_path(firing.name), className="name"),
-            html.P(
-                [
-                    html.Span(firing.kiln),
-                    html.Span(firing.schedule_title or "without a schedule"),
-                    html.Span(_how_long(entry, now_us)),
-                ],
-                className="what",
-            ),
+            html.P([html.Span(one) for one in what], className="what"),
         ],
         className="entry",
     )
-    state = _alive(entry, how) if firing.running else [_spark(entry), _verdict(entry)]
-    kind = "row running" if firing.running else "row"
-    return html.Li([date, name, *state], className=kind)
-
-
-def _how_long(entry: Entry, now_us: int) -> str:
-    firing = entry.firing
-    end_us = now_us if firing.ended_us is None else firing.ended_us
-    length = show_duration(max(0.0, (end_us - firing.began_us) / 1e6))
-    return f"{length} so far" if firing.running else length
-
-
-def _verdict(entry: Entry) -> html.Div:
-    silent = "not judged yet" if entry.firing.schedule_sha256 else "no schedule"
-    return html.Div(verdict(entry.verdict, silent=silent), className="state")
-
-
-def _alive(entry: Entry, how: Manner) -> list[Any]:
-    value = "–" if entry.newest_c is None else show_temperature(entry.newest_c, how.unit)
-    glow = html.Span(className="glow", **{"aria-hidden": "true"})
-    word = html.Span([glow, "running"], className="alive")
-    return [
-        _spark(entry),
-        html.Div([word, html.Span(value, className="value")], className="state"),
-    ]
 
 
 def _spark(entry: Entry) -> html.Div:
@@ -94,6 +102,16 @@ def _spark(entry: Entry) -> html.Div:
         ' stroke-linejoin="round" stroke-linecap="round"/></svg>'
     )
     return html.Div(className="spark", style=mask(svg), **{"aria-hidden": "true"})
+
+
+def _turning(board: Board) -> html.Nav | None:
+    ways = []
+    if board.page > 1:
+        ways.append(link("← newer firings", address_of(board.page - 1)))
+    if board.page < board.pages:
+        ways.append(link("older firings →", address_of(board.page + 1)))
+    label = {"aria-label": "pages of the list"}
+    return html.Nav(ways, className="turning", **label) if ways else None
 
 
 def _empty() -> Any:

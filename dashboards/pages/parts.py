@@ -64,7 +64,8 @@ def cautions() -> html.Footer:
 
 def mask(svg: str) -> dict[str, str]:
     """Return a style that draws ``svg`` in the element's own colour (day and night alike)."""
-    image = f'url("data:image/svg+xml,{quote(svg, safe="")}")'
+    safe = " =:/,.'"  # what may stand inside url("...") as it is
+    image = f'url("data:image/svg+xml,{quote(svg, safe=safe)}")'
     return {"WebkitMaskImage": image, "maskImage": image}
 
 

@@ -30,6 +30,12 @@ def words(made: object) -> str:
     return re.sub(r"\s+", " ", " ".join(_texts(data)))
 
 
+def listed(path: Path, address: str = "/") -> str:
+    """All text of the list."""
+    made = live.page(path, address, None)
+    return words([made["top"], made["bottom"]])
+
+
 def _texts(value: object) -> list[str]:
     if isinstance(value, str):
         return [value]
@@ -42,7 +48,7 @@ def _texts(value: object) -> list[str]:
 
 def test_the_list_has_newest_first_with_word_of_verdict(nights: Path) -> None:
     """Three nights, newest first, each with the verdict that was kept."""
-    text = words(live.page(nights, "/", None)["top"])
+    text = listed(nights)
     order = [text.index(name) for name in ("holed night", "cold night", "sound night")]
     assert order == sorted(order)
     assert text.count("pass") == 1
@@ -108,7 +114,7 @@ def test_a_store_that_comes_back_is_shown(tmp_path: Path) -> None:
     question = {"k": 1, "path": "/", "seen": watch["seen"]}
     assert "cannot be read" in words(live.answer(path, question)["top"])
     three_nights(path)
-    assert "sound night" in words(live.answer(path, question)["top"])
+    assert "sound night" in words(live.answer(path, question)["bottom"])
 
 
 def test_another_store_in_its_place_is_noticed(tmp_path: Path) -> None:
@@ -140,7 +146,7 @@ def test_odd_names_have_pages(tmp_path: Path) -> None:
     address = firing_path(ODD)
     assert re.fullmatch(r"/firing/[A-Za-z0-9%._~'()!*-]+", address)
     assert ODD in words(live.page(path, address, None)["top"])
-    assert ODD in words(live.page(path, "/", None)["top"])
+    assert ODD in listed(path)
 
 
 def test_bare_firings_have_pages(tmp_path: Path) -> None:
@@ -173,7 +179,7 @@ def test_a_schedule_that_cannot_be_read_leaves_the_trace(tmp_path: Path) -> None
     assert "not judged" in words(made["top"])
     assert "no_such_key" in words(made["top"])
     assert len(made["drawn"]["data"]) == 1
-    assert "broken" in words(live.page(path, "/", None)["top"])
+    assert "broken" in listed(path)
 
 
 def test_a_kept_verdict_stands_when_the_record_changes(tmp_path: Path) -> None:
@@ -265,6 +271,60 @@ def test_a_running_firing_says_where_it_is(tmp_path: Path) -> None:
     assert "running" in text
     assert "Segment 1 of 2" in text
     assert "none has failed" in text
+
+
+def test_a_long_past_is_paged(tmp_path: Path) -> None:
+    """Of 120 firings the first page shows the newest 50; the running one is on every page."""
+    path = tmp_path / "past.firelog"
+    day_us = 86_400_000_000
+    with foundry(path) as store, store.writing():
+        for n in range(120):
+            began_us = BEGAN_US + n * day_us
+            store.add_firing(f"night {n:03d}", "North", began_us=began_us, ended_us=began_us + 1)
+        store.add_firing("tonight", "South", began_us=BEGAN_US + 200 * day_us)
+    found = [re.findall(r"night (\d{3})", listed(path, at)) for at in ("/", "/older/2", "/older/3")]
+    assert found[0] == [f"{n:03d}" for n in range(119, 69, -1)]
+    assert [int(n) for page in found for n in page] == list(range(119, -1, -1))
+    for at in ("/", "/older/2", "/older/3", "/older/99999"):
+        assert "tonight" in listed(path, at)
+    assert "older firings" in listed(path)
+    assert "older firings" not in listed(path, "/older/3")
+    assert "There is no such page" in listed(path, "/older/x")
+
+
+def test_the_list_sends_only_the_newest_value(tmp_path: Path) -> None:
+    """While nothing else changes, a running firing costs the list a few bytes an answer."""
+    path = tmp_path / "running.firelog"
+    t_s = np.arange(0.0, 3600.0, 10.0)
+    with foundry(path) as store:
+        add_night(store, "old", channels={"a": curve(t_s)}, t_s=t_s)
+        later_us = BEGAN_US + 10**10
+        add_night(store, "n", channels={"a": curve(t_s)}, t_s=t_s, began_us=later_us, running=True)
+    watch = live.page(path, "/", None)["watch"]
+    told = live.answer(path, {"k": 1, "path": "/", "seen": watch["seen"]})
+    assert told["values"] == {"n": "319 °C"}
+    assert "bottom" not in told
+    assert len(json.dumps({k: v for k, v in told.items() if k != "top"})) < 300
+
+
+@pytest.mark.parametrize(
+    "question",
+    [
+        {},
+        {"path": 7, "after": "x", "seen": [], "k": None},
+        {"path": "/firing/sound%20night", "after": {}, "seen": {"shape": 1}},
+        {"path": "/firing/sound%20night", "after": -(10**30), "seen": {"shape": "a"}, "unit": []},
+        {"path": "/" + "x" * 5000, "seen": {"page": "x"}},
+    ],
+)
+def test_nonsense_asked_is_answered_with_a_page(nights: Path, question: dict) -> None:
+    """Whatever is posted as a question, the answer is a page or nothing new, never a fault."""
+    told = live.answer(nights, question)
+    assert told["build"] == live.BUILD
+    seen = live.page(nights, "/firing/sound%20night", None)["watch"]["seen"]
+    for after in (10**30, -(10**30), True, 1.5, "1"):
+        asked = {"path": "/firing/sound%20night", "after": after, "seen": seen}
+        assert live.answer(nights, asked)["build"] == live.BUILD
 
 
 def test_schedules_of_these_tests_mean_what_they_say() -> None:
