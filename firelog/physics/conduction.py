@@ -27,7 +27,7 @@ from firelog.readings import FloatArray
 from firelog.units import ZERO_C_IN_K
 
 CELLS = 24
-TOLERANCE_K = 2.0  # between the two orders, root mean square over the cells: see the benches
+TOLERANCE_K = 3.0  # between the two orders, root mean square over the cells: see the benches
 _GAMMA = 1.0 - 1.0 / math.sqrt(2.0)
 _SWING_K = 25.0  # how far the outside may go up and down within one step
 _MOST_STEPS = 200_000
@@ -73,8 +73,8 @@ class Course:
     """How a body went: instants (n,) and temperatures (draws, n) at its middle and outer face.
 
     ``taken`` is the share of the one-way heat (water, wax) that has been taken, NaN where there
-    is none. ``flowed_j`` is the heat that entered by the quadrature of the surface flux,
-    ``held_j`` what the cells hold more than at the start: the energy balance. ``state`` is the
+    is none. ``flowed_j`` is the heat that came in through the face, ``held_j`` what the cells hold
+    more than at the start: the energy balance. ``state`` is the
     last instant's, to go on from.
     """
 
@@ -193,7 +193,7 @@ def state_at(made: Problem, start_c: float | FloatArray) -> State:
     )
     held = np.empty(temp_c.shape)
     for part, curve in zip(made.cells.layer, made.curves, strict=True):
-        held[:, part] = content(curve, temp_c[:, part])
+        held[:, part] = content(curve.full, temp_c[:, part])
     return State(held, held.copy())
 
 
@@ -218,10 +218,10 @@ def _temperatures(
     temp_c, slope = np.empty(held.shape), np.empty(held.shape)
     for part, curve in zip(made.cells.layer, made.curves, strict=True):
         here, top = held[:, part], peak[:, part]
-        temp_c[:, part], slope[:, part] = temperature(curve, here)
-        if curve.one_way and np.any(cooler := here < top):
-            kept = top - content(curve, temperature(curve, top)[0], full=False)
-            down_c, down_slope = temperature(curve, here - kept, full=False)
+        temp_c[:, part], slope[:, part] = temperature(curve.full, here)
+        if curve.one_way and (cooler := here < top).any():
+            kept = top - content(curve.plain, temperature(curve.full, top)[0])
+            down_c, down_slope = temperature(curve.plain, here - kept)
             temp_c[:, part] = np.where(cooler, down_c, temp_c[:, part])
             slope[:, part] = np.where(cooler, down_slope, slope[:, part])
     return temp_c, slope
@@ -247,7 +247,9 @@ def _face(
     """Return the face's temperature [K], the heat in [W] and its slope with the last cell's T.
 
     Newton's method on the balance of the face; the balance rises and is convex, so it converges
-    from anywhere.
+    from anywhere. The slope returned is the steeper of tangent and secant to where the face is
+    going: with it a step of any length does not overshoot, and ROS2 stays of second order with
+    whatever slopes it is given.
     """
     cell_k = look.temp_c[:, -1] + ZERO_C_IN_K
     far_k = outside_c + ZERO_C_IN_K
@@ -259,7 +261,8 @@ def _face(
         face_k = np.maximum(face_k - step, 1.0)
         if np.abs(step).max() < 1e-3:
             break
-    carried = made.convection + 4.0 * made.radiation * face_k**3
+    secant = (far_k**2 + face_k**2) * (far_k + face_k)
+    carried = made.convection + made.radiation * np.maximum(secant, 4.0 * face_k**3)
     return face_k, look.skin * (face_k - cell_k), -look.skin * carried / (look.skin + carried)
 
 
@@ -318,6 +321,8 @@ def run(
             length = min(length, max(drive.until(t_s) - t_s, 1e-3))
         length = min(length, end_s - t_s)
         off_k = walk.attempt(t_s, length)
+        if math.isinf(off_k) and (step_s is not None or length < 1e-3):
+            raise RangeError("the mould's temperature leaves what its tables hold for")
         if step_s is None and off_k > tolerance_k and length > 1e-3:
             length *= max(0.2, 0.9 * math.sqrt(tolerance_k / off_k))
             continue
@@ -359,16 +364,19 @@ class _Walk:
         new = _look(made, held, self.peak)
         face = _face(made, new, outside_c, mid_face[0])
         if not np.all(np.abs(new.temp_c) < _HOTTEST_C):
-            if length_s > 1e-3:
-                return math.inf
-            raise RangeError("the mould's temperature leaves what its tables hold for")
-        self.tried = (held, new, face, outside_c, length_s)
+            return math.inf
+        # What the scheme let in through the face: each stage's flux with its linear part.
+        lean = self.face[2] * reach_s * look.slope[:, -1]
+        first_w = self.face[1] + lean * first[:, -1]
+        second_w = mid_face[1] - 2.0 * first_w + lean * second[:, -1]
+        let_in = length_s * (1.5 * first_w + 0.5 * second_w)
+        self.tried = (held, new, face, outside_c, let_in)
         return float(np.sqrt(np.mean((new.temp_c - mid_look.temp_c) ** 2)))
 
     def accept(self, t_s: float) -> None:
         """Make the step tried the state now."""
-        held, look, face, outside_c, length_s = self.tried
-        self.flowed = self.flowed + 0.5 * length_s * (self.face[1] + face[1])
+        held, look, face, outside_c, let_in = self.tried
+        self.flowed = self.flowed + let_in
         self.held, self.look, self.face, self.outside_c = held, look, face, outside_c
         if self.one_way:
             self.peak = np.maximum(self.peak, held)
@@ -383,7 +391,7 @@ class _Walk:
                 t_s,
                 (9.0 * temp_c[:, 0] - temp_c[:, 1]) / 8.0,  # even and flat at the inner end
                 self.face[0] - ZERO_C_IN_K,
-                self._taken(),
+                self.peak,
                 self.flowed,
                 self._total() - self.began_j,
             )
@@ -392,28 +400,34 @@ class _Walk:
     def _total(self) -> FloatArray:
         return np.asarray(self.held @ self.made.cells.volume, dtype=np.float64)
 
-    def _taken(self) -> FloatArray:
-        """Return the share of the one-way heat that has been taken so far."""
-        taken = np.zeros(len(self.made.draws))
-        if not self.one_way:
-            return np.full(len(taken), np.nan)
-        most = np.zeros(len(taken))
-        for part, curve in zip(self.made.cells.layer, self.made.curves, strict=True):
-            volume = self.made.cells.volume[part]
-            if not curve.one_way:
-                continue
-            peak = self.peak[:, part]
-            temp_c = temperature(curve, peak)[0]
-            taken += (peak - content(curve, temp_c, full=False)) @ volume
-            most += (curve.full_j[:, -1] - curve.plain_j[:, -1]) * volume.sum()
-        return np.asarray(taken / most, dtype=np.float64)
-
     def course(self) -> Course:
         """Return what was noted on the way."""
-        t_s, core, surface, taken, flowed, held = zip(*self.notes, strict=True)
-        stacked = [np.array(rows).T for rows in (core, surface, taken, flowed, held)]
-        state = State(self.held, np.maximum(self.peak, self.held))
-        return Course(np.array(t_s), *stacked, state, len(t_s) - 1)
+        t_s, core, surface, peaks, flowed, held = zip(*self.notes, strict=True)
+        taken = [_taken(self.made, peak) for peak in peaks] if self.one_way else []
+        stacked = [np.array(rows).T for rows in (core, surface, flowed, held)]
+        nothing = np.full(stacked[0].shape, np.nan)
+        return Course(
+            np.array(t_s),
+            stacked[0],
+            stacked[1],
+            np.array(taken).T if taken else nothing,
+            stacked[2],
+            stacked[3],
+            State(self.held, np.maximum(self.peak, self.held)),
+            len(t_s) - 1,
+        )
+
+
+def _taken(made: Problem, peak: FloatArray) -> FloatArray:
+    """Return the share of the one-way heat that has been taken by those highest contents."""
+    taken, most = np.zeros(len(peak)), np.zeros(len(peak))
+    for part, curve in zip(made.cells.layer, made.curves, strict=True):
+        if curve.one_way:
+            volume, top = made.cells.volume[part], peak[:, part]
+            plain_j = content(curve.plain, temperature(curve.full, top)[0])
+            taken += (top - plain_j) @ volume
+            most += (curve.full.j_per_m3[:, -1] - curve.plain.j_per_m3[:, -1]) * volume.sum()
+    return np.asarray(taken / most, dtype=np.float64)
 
 
 def conduct(
