@@ -19,7 +19,8 @@ from firelog.schedule.path import slope_k_per_h
 BIN_K = 50.0
 BINS = 30  # 0 to 1500 °C
 BEHIND = 0.85  # slower than this share of what was asked: the kiln was full out
-BRISK = 80.0  # percentile that stands for the rate in a bin: the flanks of a ramp are slower
+FLANK_S = 300.0  # the flanks of a ramp are slower and do not count
+FLANK_SHARE = 0.15
 LEAST_CELLS = 3
 
 
@@ -83,13 +84,15 @@ def _add(schedule: Schedule, following: Following, seen: FloatArray, full: Float
     for segment, run in zip(schedule.segments, following.runs, strict=True):
         if not segment.is_hold and run.began_s is not None and run.ended_s is not None:
             row = 0 if segment.target_c >= before_c else 1
-            at = (grid.t_s >= run.began_s) & (grid.t_s <= run.ended_s) & grid.known
+            flank_s = min(FLANK_S, FLANK_SHARE * (run.ended_s - run.began_s))
+            at = (grid.t_s >= run.began_s + flank_s) & (grid.t_s <= run.ended_s - flank_s)
+            at &= grid.known
             asked = _asked(segment.within_s, segment.rate_k_per_h, segment.target_c - before_c)
             for cell in np.unique(number[at]):
                 inside = at & (number == cell)
                 if np.count_nonzero(inside) < LEAST_CELLS:
                     continue
-                rate = float(np.percentile(slope[inside] * (1.0 if row == 0 else -1.0), BRISK))
+                rate = float(np.median(slope[inside])) * (1.0 if row == 0 else -1.0)
                 if rate <= 0:
                     continue
                 seen[row, cell] = np.fmax(seen[row, cell], rate)

@@ -32,6 +32,7 @@ from firelog.schedule.target import segment_length_s
 STALL_LOOK_S = 1500.0
 # Relative spread of a duration without a past; common practice, no source.
 GUESSED = {"rated": 0.15, "free": 0.6, "cooling": 0.2, "free cooling": 0.8, "hold": 0.04}
+AT_LEAST_S = 45.0  # no finish is known better than a thermocouple answers
 GUESS_BESIDE_PAST = 0.25
 GUESS_WEIGHT = 4.0  # the guess counts for half when two past firings are known
 # Student's t for 80 % two-sided, degrees of freedom 1 to 10 (tables), then the normal value.
@@ -179,7 +180,7 @@ def _current(schedule: Schedule, runs: Sequence[SegmentRun]) -> int | None:
 def _estimates(at: _Standing, known: Capability, history: KilnHistory | None) -> Iterator[Estimate]:
     schedule, following, now_s = at.schedule, at.following, at.now_s
     first = at.current or 0
-    finish_s, before_s, after_s = now_s, 0.0, 0.0
+    finish_s, before_s, after_s = now_s, AT_LEAST_S, AT_LEAST_S
     freedom = 1e9
     for number in range(first, len(schedule.segments)):
         segment = schedule.segments[number]

@@ -109,8 +109,8 @@ def weak_night(limit_k_per_h: float):
 def test_capability_is_what_the_kiln_showed():
     """Full out above 420 °C it does 90 K/h at best of three nights; below it kept up."""
     known = learn([weak_night(rate) for rate in (80, 90, 85)])
-    assert known.full[0, 12] == pytest.approx(90, abs=2)
-    assert known.usual[0, 12] == pytest.approx(85, abs=2)
+    assert known.full[0, 12] == pytest.approx(90, abs=3)
+    assert known.usual[0, 12] == pytest.approx(85, abs=3)
     assert np.isnan(known.full[0, 4])
     assert known.seen[0, 4] == pytest.approx(200, abs=6)
 
