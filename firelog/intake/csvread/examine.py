@@ -27,6 +27,9 @@ def examine(path: Path, wishes: Wishes) -> Plan:
     head, codec, size = source.head(path)
     lines = sample.lines_of(head)
     form = _dialect(lines, codec, wishes, file)
+    most = max(len(split(line, form.separator)) for line in lines)
+    if most > sample.MOST_COLUMNS:
+        raise InputError(f"{file}: has {most} columns; is it the right file?")
     rows = sample.take(lines, form)
     if not rows.body:
         raise InputError(f"{file}: no line in it looks like readings; is it the right file?")

@@ -11,6 +11,8 @@ from firelog.intake.csvread.cells import is_value, split
 from firelog.intake.csvread.plan import Dialect
 
 MOST_LINES = 400  # whose cells are looked at one by one
+MOST_CELLS = 60_000  # of all these lines together, but never fewer than a few lines
+MOST_COLUMNS = 4096
 
 
 @dataclass(frozen=True)
@@ -51,9 +53,7 @@ def lines_of(head: bytes) -> list[str]:
 
 def take(lines: Sequence[str], dialect: Dialect) -> Sample:
     """Cut lines into rows, and find the rows that look like readings."""
-    rows = tuple(
-        Row(number, tuple(split(line, dialect.separator))) for number, line in enumerate(lines, 1)
-    )
+    rows = _rows(lines, dialect)
     likely = [row for row in rows if _looks_like_data(row.cells, dialect)]
     widths = Counter(len(row.cells) for row in likely)
     if not widths:
@@ -61,6 +61,19 @@ def take(lines: Sequence[str], dialect: Dialect) -> Sample:
     width = max(widths.items(), key=lambda pair: (pair[1], pair[0]))[0]
     body = [row for row in likely if len(row.cells) == width]
     return Sample(rows, tuple(_without_heading(body, width, dialect)), width)
+
+
+def _rows(lines: Sequence[str], dialect: Dialect) -> tuple[Row, ...]:
+    """Cut as many lines as the bound on cells allows, and the first thirty in any case."""
+    rows: list[Row] = []
+    cells = 0
+    for number, line in enumerate(lines, 1):
+        row = Row(number, tuple(split(line, dialect.separator)))
+        cells += len(row.cells)
+        if cells > MOST_CELLS and number > 30:
+            break
+        rows.append(row)
+    return tuple(rows)
 
 
 def _without_heading(body: list[Row], width: int, dialect: Dialect) -> list[Row]:

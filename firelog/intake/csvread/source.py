@@ -59,7 +59,10 @@ def head(path: Path) -> tuple[bytes, str, int]:
     codec = sniff(raw)
     if codec is None:
         raise InputError(f"{path}: is not text; export it from the logger as CSV or text")
-    return _first_lines(raw, codec), codec, size
+    lines = _first_lines(raw, codec)
+    if len(raw) >= HEAD_BYTES and b"\n" not in lines:
+        raise InputError(f"{path}: has no line end in its first 256 KB; is it the right file?")
+    return lines, codec, size
 
 
 def sniff(raw: bytes) -> str | None:
@@ -70,7 +73,7 @@ def sniff(raw: bytes) -> str | None:
     if wide := _utf16_without_mark(raw):
         return wide
     text = raw.rstrip(b"\0")  # what a power cut leaves behind is no reason to call it binary
-    if text.translate(None, _BINARY) != text or text.count(0) > len(text) // 2:
+    if text.translate(None, _BINARY) != text:
         return None
     if _decodes(raw, "utf-8"):
         return "utf-8"
@@ -113,7 +116,7 @@ def _utf8(handle: object, codec: str, size: int) -> Iterator[tuple[bytes, int]]:
     """Yield (UTF-8 bytes with plain newlines, file bytes so far)."""
     decoder = None if codec == "utf-8" else codecs.getincrementaldecoder(codec)("replace")
     done, held = 0, b""
-    while raw := handle.read(size):  # type: ignore[attr-defined]
+    while raw := handle.read(size if done else max(size, 4)):  # type: ignore[attr-defined]
         first = done == 0
         done += len(raw)
         if first:
