@@ -38,6 +38,8 @@ from firelog.readings import FloatArray
 
 COVERAGE = 2.0  # k; about 95 % for normal errors
 ASSUMED = "type K, IEC class 2 assumed"
+_COLD_JUNCTION_K = 0.7
+_DIGIT_K = 0.1
 _BLOCK = 32768
 _ROOT_3 = math.sqrt(3.0)
 
@@ -59,9 +61,9 @@ class MeasurementChain:
     standard: str = "IEC"
     tolerance_class: str | None = None
     certificate: Certificate | None = None
-    cold_junction_k: float = 0.7
+    cold_junction_k: float = _COLD_JUNCTION_K
     cold_junction_c: float = 25.0
-    digit_k: float = 0.1
+    digit_k: float = _DIGIT_K
     logger_k: float | None = None
     cable_k: float | None = None
     cable_class: str | None = None
@@ -277,9 +279,10 @@ def _contributions(chain: MeasurementChain, t: FloatArray) -> Iterator[_Part]:
     sensitivity = seebeck_uv_per_k(chain.letter, chain.cold_junction_c) / np.asarray(
         seebeck_uv_per_k(chain.letter, t)
     )
-    source = "typical converter chip" if chain.cold_junction_k == 0.7 else "stated"
+    source = _stated_or(chain.cold_junction_k, _COLD_JUNCTION_K, "typical, MAX31856 datasheet")
     yield _rectangular("cold junction", chain.cold_junction_k, source, sensitivity)
-    yield _rectangular("last digit", chain.digit_k / 2.0, "stated or 0.1 K")
+    source = _stated_or(chain.digit_k, _DIGIT_K, "0.1 K assumed")
+    yield _rectangular("last digit", chain.digit_k / 2.0, source)
     if chain.logger_k is not None:
         yield _rectangular("logger", chain.logger_k, "stated")
     if chain.cable_k is not None:
@@ -323,8 +326,13 @@ def _drift(chain: MeasurementChain, t: FloatArray) -> Iterator[_Part]:
         yield _rectangular("ordering 250–550 °C", ordered, drift.ORDERING_SOURCE)
 
 
+def _stated_or(value: float, default: float, source: str) -> str:
+    return source if value == default else "stated"
+
+
 def _tolerance_source(chain: MeasurementChain) -> str:
-    return f"{tolerance.SOURCES[chain.standard]} {chain.sensor_class}"
+    word = "class" if chain.standard == "IEC" else "limits:"
+    return f"{tolerance.SOURCES[chain.standard]} {word} {chain.sensor_class}"
 
 
 def _rectangular(
