@@ -40,7 +40,9 @@ def print_plans(reports: Sequence[FileReport]) -> None:
         click.echo(plan.file)
         for title, words in _words(plan, report):
             click.echo(f"  {title:<10}{words}")
+        click.echo()
         screen.print(_table(report))
+        click.echo()
         for line in _remarks(report):
             click.echo(f"  {line}")
         click.echo()
@@ -58,7 +60,11 @@ def _words(plan: Plan, report: FileReport) -> list[tuple[str, str]]:
     if report.first_us is not None and report.last_us is not None:
         rows += f", from {iso_utc(report.first_us)} to {iso_utc(report.last_us)}"
     layout = "one reading a row" if plan.long else f"{plan.width} columns"
-    return [("text", text), ("time", _clock(plan)), ("rows", rows), ("layout", layout)]
+    words = [("text", text), ("layout", layout), ("time", _clock(plan)), ("rows", rows)]
+    if plan.first_time and report.first_row_us is not None:
+        first = f"line {plan.first_line} says {plan.first_time!r}, that is "
+        words.insert(3, ("first row", first + iso_utc(report.first_row_us)))
+    return words
 
 
 def _clock(plan: Plan) -> str:

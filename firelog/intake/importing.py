@@ -54,6 +54,7 @@ class FileReport:
     rows: int = 0
     duplicates: int = 0
     out_of_order: int = 0
+    first_row_us: int | None = None
     first_us: int | None = None
     last_us: int | None = None
     channels: dict[str, ChannelCount] = field(default_factory=dict)
@@ -104,6 +105,8 @@ class FileReport:
             known.lowest = min(known.lowest, float(finite.min()))
             known.highest = max(known.highest, float(finite.max()))
         if len(part.t_us):
+            if self.first_row_us is None:
+                self.first_row_us = int(part.t_us[0])
             first, last = int(part.t_us.min()), int(part.t_us.max())
             self.first_us = first if self.first_us is None else min(first, self.first_us)
             self.last_us = last if self.last_us is None else max(last, self.last_us)

@@ -126,7 +126,7 @@ def test_memory_does_not_grow_with_the_file(tmp_path: Path) -> None:
 def test_interrupted_import_leaves_whole_blocks_and_goes_on(
     store_path: Path, tmp_path: Path
 ) -> None:
-    """Ctrl-C between two transactions leaves whole blocks; the same import again brings the rest."""
+    """Ctrl-C between two transactions leaves whole blocks; importing again brings the rest."""
     count = 30 * MAX_COUNT
     path = tmp_path / "log.csv"
     path.write_bytes(HEADING + rows(count))

@@ -62,6 +62,7 @@ def examine(path: Path, wishes: Wishes) -> Plan:
         long=layout,
         long_unit=long.settled_unit(heading, wishes, layout) if layout else "",
         wishes=wishes,
+        first_time=" ".join(rows.body[0].cells[c] for c in read_by[0].columns),
         warnings=tuple(settler.warnings) + chosen.warnings,
     )
 

@@ -132,7 +132,9 @@ class Rejected:
 class Plan:
     """How one file is read. ``width`` counts its columns, ``first_line`` is that of the data.
 
-    ``long_unit`` holds in a long table for rows that state no unit."""
+    ``long_unit`` holds in a long table for rows that state no unit; ``first_time`` is how the
+    first row writes its time.
+    """
 
     file: str
     size: int
@@ -146,6 +148,7 @@ class Plan:
     long: LongLayout | None = None
     long_unit: str = ""
     wishes: Wishes = field(default_factory=Wishes)
+    first_time: str = ""
     warnings: tuple[str, ...] = ()
 
 

@@ -6,6 +6,7 @@ that does not fit is halved until what fits is read that way, and the odd lines 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -22,6 +23,7 @@ from firelog.intake.csvread.source import Piece
 from firelog.readings import FloatArray, IntArray, Quality, QualityArray
 from firelog.units import from_celsius, to_celsius
 
+MOST_CODES = 20  # told one by one
 FEW_LINES = 64  # stretches this short are not halved further
 USELESS_TRIES = 40  # after so many in vain, without one that fits, the file is read by cells
 _USELESS = (Quality.MISSING, Quality.OPEN, Quality.SHORTED, Quality.SATURATED)
@@ -68,6 +70,7 @@ class _Reader:
         self.lines = Lines(plan)
         self.clocks = [ClockReader(clock) for clock in plan.clocks]
         self.rows = self.odd_cells = 0
+        self.codes: Counter[tuple[str, float, str]] = Counter()
         self.odd_example = ""
         self.last_values: list[float] | None = None
         self.shape = uniform.shape(plan)
@@ -99,6 +102,9 @@ class _Reader:
     def _remarks(self) -> Iterator[str]:
         if self.lines.headings:
             yield f"the heading stands again {self.lines.headings} times; passed over"
+        for (channel, number, verdict), times in self.codes.items():
+            often = f", {times} times" if times > 1 else ""
+            yield f"{channel}: {number:g} is no temperature but {verdict}{often}"
         if self.odd_cells:
             yield (
                 f"{self.odd_cells} cells hold no number and no known word, such as "
@@ -196,7 +202,7 @@ class _Reader:
         ):
             good = table.good[column.clock]
             part = (value, judged) if good.all() else _only(good, value, judged)
-            parts.append(_judged(column, times[column.clock], *part))
+            parts.append(self._judged(column, times[column.clock], *part))
         return tuple(parts)
 
     def _long_parts(self, table: Table) -> tuple[Part, ...]:
@@ -210,7 +216,7 @@ class _Reader:
         judged = table.qualities[0]
         assert judged is not None
         return tuple(
-            _judged(column, t_us[rows], table.values[0][rows], judged[rows])
+            self._judged(column, t_us[rows], table.values[0][rows], judged[rows])
             for column, rows in groups.items()
         )
 
@@ -222,6 +228,31 @@ class _Reader:
             )
             self._made[name, unit] = made if isinstance(made, Column) else None
         return self._made[name, unit]
+
+    def _judged(
+        self, column: Column, t_us: IntArray, value: FloatArray, judged: QualityArray | None
+    ) -> Part:
+        """Give each reading its quality; what is no usable value becomes NaN, planned blanks go."""
+        coded = quality.codes(value, column.unit)
+        if judged is not None:
+            coded = np.where(judged != Quality.OK, judged, coded).astype(np.uint8)
+            if column.sparse:
+                keep = ~(np.isnan(value) & (judged == Quality.MISSING))
+                t_us, value, coded = t_us[keep], value[keep], coded[keep]
+            quality.mark_last_gasp(value, coded)
+        if coded.any():
+            self._note_codes(column, value, coded)
+            value = np.where(np.isin(coded, _USELESS), np.nan, value)
+        return Part(column.channel, column.unit, column.role, t_us, value, coded)
+
+    def _note_codes(self, column: Column, value: FloatArray, coded: QualityArray) -> None:
+        """Count the numbers that were not taken for temperatures, for the person to see."""
+        marked = np.flatnonzero((coded != Quality.OK) & np.isfinite(value))
+        pairs = zip(value[marked].tolist(), coded[marked].tolist(), strict=True)
+        for (number, verdict), times in Counter(pairs).items():
+            key = (column.channel, number, Quality(verdict).word)
+            if key in self.codes or len(self.codes) < MOST_CODES:
+                self.codes[key] += times
 
     def _same_as_before(self, table: Table) -> Mask:
         """True for rows equal to the row before in every value; looked at only where stamps are."""
@@ -239,20 +270,6 @@ class _Reader:
             same[0] = bool(np.array_equal(first, self.last_values, equal_nan=True))
         self.last_values = [float(value[-1]) for value in table.values]
         return same
-
-
-def _judged(column: Column, t_us: IntArray, value: FloatArray, judged: QualityArray | None) -> Part:
-    """Give each reading its quality; what is no usable value becomes NaN, planned blanks go."""
-    coded = quality.codes(value, column.unit)
-    if judged is not None:
-        coded = np.where(judged != Quality.OK, judged, coded).astype(np.uint8)
-        if column.sparse:
-            keep = ~(np.isnan(value) & (judged == Quality.MISSING))
-            t_us, value, coded = t_us[keep], value[keep], coded[keep]
-        quality.mark_last_gasp(value, coded)
-    if coded.any():
-        value = np.where(np.isin(coded, _USELESS), np.nan, value)
-    return Part(column.channel, column.unit, column.role, t_us, value, coded)
 
 
 def _only(
