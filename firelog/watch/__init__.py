@@ -1,0 +1,1 @@
+"""The night watch: who is woken, when, and why; and who watches the watch."""

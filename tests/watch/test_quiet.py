@@ -1,0 +1,134 @@
+"""Nights in which nothing is wrong call nobody; each fault calls once, with what can be done."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator
+from dataclasses import replace
+
+import pytest
+
+from firelog.intake.firesim import Fault, Mishap, Sample, Scene, play
+from firelog.intake.kilnsim import Furnace, block_kiln, melting_furnace, shell_kiln
+from firelog.reference import find_schedule
+from firelog.schedule.model import Schedule
+from firelog.schedule.reader import read_schedule
+from tests.watch.nights import Told, watched
+
+SHELL = read_schedule(find_schedule("ceramic-shell"))
+BLOCK = read_schedule(find_schedule("investment-block"))
+MELT = read_schedule(find_schedule("bronze-melt"))
+
+
+def ragged(scene: Scene, dice: random.Random) -> Iterator[Sample]:
+    """Play a scene as loggers give it: lost scans, a lone open reading, a lone spike."""
+    for sample in play(scene):
+        if dice.random() < 0.01:
+            continue
+        values = list(sample.values_c)
+        if dice.random() < 0.005:
+            values[dice.randrange(len(values))] = None
+        yield replace(sample, values_c=tuple(values))
+
+
+def noisy(furnace: Furnace, noise_k: float) -> Furnace:
+    """Give every thermocouple of a furnace this noise (standard deviation)."""
+    return replace(furnace, sensors=tuple(replace(s, noise_k=noise_k) for s in furnace.sensors))
+
+
+def quiet_night(number: int) -> Told:
+    """Play one night of its own: kiln, start, noise, gas pressure, and a short look inside."""
+    dice = random.Random(number)
+    noise_k = dice.choice((0.2, 0.5, 1.0, 1.5))
+    sag = Fault(Mishap.WEAK_ELEMENT, 0.0, size=dice.uniform(0.85, 1.0))
+    if number % 10 == 8:
+        scene = Scene(
+            noisy(melting_furnace(), noise_k), MELT.segments, (sag,), number, 5.0, tail_s=600.0
+        )
+        return watched(scene, MELT, samples=ragged(scene, dice), course_s=120.0)
+    if number % 20 == 9:
+        scene = Scene(
+            noisy(block_kiln(), noise_k), BLOCK.segments, (sag,), number, 30.0, tail_s=900.0
+        )
+        return watched(scene, BLOCK, samples=ragged(scene, dice), course_s=600.0, round_s=30.0)
+    start_c, looked_s = dice.uniform(540.0, 600.0), dice.uniform(1500.0, 4000.0)
+    look = Fault(Mishap.DOOR_OPEN, looked_s, looked_s + dice.uniform(10.0, 40.0))
+    furnace = noisy(shell_kiln(start_c=start_c), noise_k)
+    scene = Scene(furnace, SHELL.segments, (sag, look), number, tail_s=600.0)
+    return watched(scene, SHELL, samples=ragged(scene, dice), course_s=120.0)
+
+
+def false_calls(nights: range) -> list[tuple[int, float, str]]:
+    """Return the calls of these nights but that the work is done."""
+    return [
+        (number, at_s, sign.text)
+        for number in nights
+        for at_s, sign in quiet_night(number).calls
+        if sign.kind != "ready"
+    ]
+
+
+def test_a_dozen_quiet_nights_call_nobody() -> None:
+    """Noise, lost scans, lone open readings and a look through the door are no alarm."""
+    assert false_calls(range(12)) == []
+
+
+@pytest.mark.slow
+def test_two_hundred_quiet_nights_call_nobody() -> None:
+    """The same over 200 nights, each with its own kiln, noise and gas pressure."""
+    assert false_calls(range(200)) == []
+
+
+def test_every_quiet_night_ends_with_the_work_done() -> None:
+    """The watch is not quiet because it is asleep: it says that the kiln is ready."""
+    assert [quiet_night(number).kinds() for number in (0, 8, 9)] == [["ready"]] * 3
+
+
+FAULTS = {
+    "burner out in the hold": (Fault(Mishap.WEAK_ELEMENT, 2500.0, size=0.0), "falling"),
+    "half an element on the way up": (Fault(Mishap.WEAK_ELEMENT, 480.0, size=0.31), "falling"),
+    "a thermocouple unplugged": (
+        Fault(Mishap.UNPLUGGED, 2500.0, channel="kiln bottom"),
+        "thermocouple",
+    ),
+    "the logger silent": (Fault(Mishap.SILENCE, 2500.0, 4000.0), "no readings"),
+    "a power cut of five minutes": (Fault(Mishap.POWER_CUT, 2500.0, 2800.0), "no readings"),
+    "the door left open": (Fault(Mishap.DOOR_OPEN, 2500.0, 3400.0), "outside the band"),
+}
+
+
+@pytest.mark.parametrize("name", FAULTS)
+def test_each_fault_calls_once(name: str) -> None:
+    """One cause, one call, of the kind that names it, with something for a person to do."""
+    fault, kind = FAULTS[name]
+    told = watched(Scene(shell_kiln(start_c=560.0), SHELL.segments, (fault,), tail_s=300.0), SHELL)
+    calls = [(at_s, sign) for at_s, sign in told.calls if sign.kind != "ready"]
+    assert [sign.kind for _, sign in calls] == [kind]
+    at_s, sign = calls[0]
+    assert fault.begin_s < at_s < fault.begin_s + 900.0
+    assert sign.remedy
+
+
+def test_a_dead_control_thermocouple_of_all_is_one_alarm() -> None:
+    """All leading channels open at once: one call that covers each of them."""
+    dead = tuple(
+        Fault(Mishap.UNPLUGGED, 2500.0, channel=name) for name in ("kiln top", "kiln bottom")
+    )
+    scene = Scene(shell_kiln(start_c=560.0), SHELL.segments, dead)
+    assert watched(scene, SHELL).kinds()[:1] == ["no usable temperature"]
+    assert watched(scene, SHELL).kinds().count("thermocouple") == 0
+
+
+def hotter(schedule: Schedule, by_k: float) -> Schedule:
+    """Return the same schedule with every aim higher: what a wrong programme does."""
+    segments = tuple(replace(s, target_c=s.target_c + by_k) for s in schedule.segments)
+    return replace(schedule, segments=segments)
+
+
+def test_a_kiln_above_its_ceiling_calls_at_once() -> None:
+    """A controller set 250 K too high: called when the ceiling of the schedule is passed."""
+    scene = Scene(shell_kiln(start_c=560.0), hotter(SHELL, 250.0).segments, tail_s=0.0)
+    told = watched(scene, SHELL)
+    too_hot = [(at_s, sign) for at_s, sign in told.calls if sign.kind == "too hot"]
+    assert len(too_hot) == 1
+    assert "turn the heat off" in too_hot[0][1].remedy.lower()
