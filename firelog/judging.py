@@ -17,7 +17,7 @@ import numpy as np
 
 from firelog import __version__
 from firelog.errors import InputError, StoreError
-from firelog.physics import calibration, conformity, thermocouple, uncertainty
+from firelog.physics import calibration, conformity, drift, thermocouple, uncertainty
 from firelog.physics.uncertainty import MeasurementChain
 from firelog.readings import Quality, Role, Trace, Unit
 from firelog.record.rows import Channel, Firing, StoredVerdict
@@ -49,16 +49,13 @@ def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None
     """
     schedule = schedule_of(store, firing)
     channels = [c for c in store.firing_channels(firing) if c.role not in _NOT_JUDGED]
-    chains = {channel.name: measurement_chain(store, channel) for channel in channels}
-    traces = tuple(
-        corrected(
-            channel,
-            chains[channel.name],
-            store.readings(channel.id, firing.began_us, firing.ended_us),
-            firing.began_us,
-        )
-        for channel in channels
-    )
+    chains, found = {}, []
+    for channel in channels:
+        trace = store.readings(channel.id, firing.began_us, firing.ended_us)
+        chain = _aged(measurement_chain(store, channel), channel, trace, firing)
+        chains[channel.name] = chain
+        found.append(corrected(channel, chain, trace, firing.began_us))
+    traces = tuple(found)
     end_s = _end_s(firing, traces)
     judgement = None
     if schedule is not None:
@@ -87,6 +84,16 @@ def measurement_chain(store: Store, channel: Channel) -> MeasurementChain:
         stated["certificate"] = calibration.from_record(certificates[-1].certificate)
     known = {key: value for key, value in stated.items() if value is not None}
     return replace(uncertainty.DEFAULT_CHAIN, **known)
+
+
+def _aged(
+    chain: MeasurementChain, channel: Channel, trace: Trace, firing: Firing
+) -> MeasurementChain:
+    """Add what this firing itself does to a type K: hours of use that make it drift."""
+    if chain.letter != "K" or chain.drift_k is not None:
+        return chain
+    seen = corrected(channel, chain, trace, firing.began_us)
+    return replace(chain, exposure=drift.exposure(seen.t_s, seen.temp_c))
 
 
 def _aged_certificates(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
+from functools import partial
 from pathlib import Path
 
 import click
@@ -27,7 +28,7 @@ def demo(settings: Settings, /, no_board: bool, fast: bool, port: int) -> None:
     from firelog.record.store import Store
 
     path = _demo_store(settings)
-    say = lambda text: click.echo(text, err=True)  # noqa: E731
+    say = partial(click.echo, err=True)
     if fast:
         run_fast(path, now_us(), say)
         rehearsal = None
