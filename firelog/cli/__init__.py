@@ -25,6 +25,7 @@ COMMANDS = {
     ),
     "import": ("firelog.cli.imports", "import_command", "Bring logger exports into the store."),
     "collect": ("firelog.cli.collect", "collect", "Read the live sources of the foundry file."),
+    "listen": ("firelog.cli.listen", "listen", "What does a port say, and how to read it."),
     "judge": ("firelog.cli.judge", "judge", "Hold a firing against its schedule's requirements."),
     "board": ("firelog.cli.board", "board", "Open the board: firings, traces, verdicts."),
     "firings": ("firelog.cli.firings", "firings", "List firings; add, end and note them."),
@@ -36,7 +37,7 @@ COMMANDS = {
     "backup": ("firelog.cli.keeping", "backup", "Write a verified copy of the store."),
     "restore": ("firelog.cli.keeping", "restore", "Put a backup in the place of the store."),
     "expire": ("firelog.cli.keeping", "expire", "Let old readings go by rule, openly."),
-    "doctor": ("firelog.cli.keeping", "doctor", "Look through the store; say what to mend."),
+    "doctor": ("firelog.cli.doctor", "doctor", "Store, disk, clock, ports: what to mend."),
     "convert": ("firelog.cli.convert", "convert", "Thermocouple mV, °C and °F, with tolerance."),
 }
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -198,6 +198,17 @@ class ModbusSource:
                 heard.append(Heard(self._clock.now_us(), said))
         return heard
 
+    def words(self) -> list[int]:
+        """Return the words of the first block, fewer where the device has fewer, for looking."""
+        block = self._blocks[0]
+        for count in range(block.count, 0, -1):
+            read = self._read(replace(block, count=count))
+            if read is None:
+                return []
+            if isinstance(read, list):
+                return read
+        return []
+
     def _ask(self, block: Block, patience: _Patience) -> Scan | LineFault:
         if patience.late:
             self._read(block)  # may be the late answer to the question before: not to be used
@@ -329,3 +340,43 @@ def _connector(spec: SourceSpec) -> Callable[[float], Any]:
         timeout=timeout_s,
         retries=0,
     )
+
+
+# ---------------------------------------------------------------- looking at a device
+def look(port: str, baud: int, device_id: int, first: int, count: int = 10) -> list[dict[str, Any]]:
+    """Return registers of a device with each way to read them, for ``firelog listen``.
+
+    A float with its words swapped reads as a tiny number, not as an error: so both are shown.
+    Raises :class:`SourceError`.
+    """
+    spec = SourceSpec(port, "", port, baud, "modbus")
+    rows: list[dict[str, Any]] = []
+    for table in ("input", "holding"):
+        registers = [Register("", device_id, first + n, table) for n in range(count)]
+        source = ModbusSource(spec, Clock(), registers=registers, connect=_connector(spec))
+        source.open()
+        try:
+            rows += _rows(table, first, source.words())
+        finally:
+            source.close()
+    return rows
+
+
+def _rows(table: str, first: int, words: list[int]) -> list[dict[str, Any]]:
+    return [
+        {
+            "table": table,
+            "register": first + n,
+            "int16": word - 65536 if word > 32767 else word,
+            "float_big": _float(words[n : n + 2], "big"),
+            "float_little": _float(words[n : n + 2], "little"),
+        }
+        for n, word in enumerate(words)
+    ]
+
+
+def _float(words: list[int], order: Any) -> str | None:
+    if len(words) < TYPES["float32"]:
+        return None
+    kind = ModbusTcpClient.DATATYPE.FLOAT32
+    return f"{ModbusTcpClient.convert_from_registers(words, kind, word_order=order):.6g}"

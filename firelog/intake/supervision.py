@@ -57,7 +57,7 @@ StartLimitIntervalSec=0
 
 [Service]
 Type=notify
-ExecStart={shlex.join(command).replace("%", "%%")}
+ExecStart={shlex.join(command).replace("%", "%%").replace("$", "$$")}
 User=firelog
 SupplementaryGroups=dialout
 Restart=always
@@ -66,7 +66,7 @@ WatchdogSec=60
 TimeoutStopSec=20
 OOMScoreAdjust=-500
 ProtectSystem=strict
-ReadWritePaths={str(store_path.absolute().parent).replace("%", "%%")}
+ReadWritePaths={_quoted(store_path.absolute().parent)}
 DevicePolicy=closed
 DeviceAllow=char-ttyUSB rw
 DeviceAllow=char-ttyACM rw
@@ -76,3 +76,9 @@ NoNewPrivileges=yes
 [Install]
 WantedBy=multi-user.target
 """
+
+
+def _quoted(path: Path) -> str:
+    """Return a path as systemd reads one that may have blanks in it."""
+    text = str(path).replace("\\", "\\\\").replace('"', '\\"').replace("%", "%%")
+    return f'"{text}"'

@@ -164,7 +164,7 @@ def _fault(reason: str, line: bytes) -> LineFault:
 
 
 def _values(text: str, form: LineFormat) -> Scan:
-    columns, fields = form.columns, _fields(text)
+    columns, fields = form.columns, fields_of(text)
     if len(fields) > len(columns):
         fields = _joined(fields)
         if len(fields) > len(columns) and not fields[-1]:
@@ -178,7 +178,7 @@ def _values(text: str, form: LineFormat) -> Scan:
 
 def _pairs(text: str, form: LineFormat) -> Scan:
     named: list[tuple[str, str]] = []
-    for field in _joined(_fields(_SPACED_MARK.sub(r"\1\2", text))):
+    for field in _joined(fields_of(_SPACED_MARK.sub(r"\1\2", text))):
         if not field:
             continue
         name, mark, content = field.partition("=" if "=" in field else ":")
@@ -190,6 +190,11 @@ def _pairs(text: str, form: LineFormat) -> Scan:
 
 
 def _json(text: str, form: LineFormat) -> Scan:
+    return _scan(_wanted(json_fields(text), form), form)
+
+
+def json_fields(text: str) -> list[tuple[str, Any]]:
+    """Return names and contents of one JSON object; raises :class:`InputError`."""
     try:
         said = json.loads(text, object_pairs_hook=_once, parse_constant=_no_number)
         named = _flat(said) if isinstance(said, dict) else None
@@ -197,7 +202,7 @@ def _json(text: str, form: LineFormat) -> Scan:
         raise InputError(f"is not JSON ({str(problem)[:60]})") from problem
     if named is None:
         raise InputError("is JSON, but not one object")
-    return _scan(_wanted(named, form), form)
+    return named
 
 
 def _pattern(text: str, form: LineFormat) -> Scan:
@@ -303,7 +308,8 @@ def _flat(said: Mapping[str, Any], prefix: str = "") -> list[tuple[str, Any]]:
 
 
 # ---------------------------------------------------------------- fields
-def _fields(text: str) -> list[str]:
+def fields_of(text: str) -> list[str]:
+    """Return the fields of a line, parted by the strongest separator that is in it."""
     for separator in ("\t", ";", ","):
         if separator in text:
             return [part.strip().strip('"') for part in text.split(separator)]

@@ -1,0 +1,82 @@
+"""``firelog doctor``: look at store, disk, clock, ports and readings; say what to mend."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from firelog.intake.checkup import Finding
+
+_SAFE_SQLITE = "3.51.3, 3.50.7 and 3.44.6"
+
+
+@click.command()
+@json_option
+@common_options
+@pass_settings
+@click.pass_context
+def doctor(ctx: click.Context, settings: Settings, as_json: bool) -> None:
+    """Look at store, disk, clock, ports and readings, and say what to mend.
+
+    An older store is brought up to date. Exit status 0 when all is well, 1 when something is to
+    be mended.
+    """
+    from firelog.cli.clock import now_us
+    from firelog.intake.checkup import State, look_around
+    from firelog.record.store import Store
+
+    path, foundry = settings.store_path(), settings.read_foundry()
+    if path.exists():
+        answer = _store(path)
+        with Store.open(path) as store:
+            findings = list(look_around(foundry, path, store, now_us()))
+    else:
+        answer = {"sound": True, "problems": [], "notes": [f"{path}: there is no store yet"]}
+        findings = list(look_around(foundry, path, None, now_us()))
+    mend = bool(answer["problems"]) or any(finding.state is State.MEND for finding in findings)
+    if as_json:
+        emit_json({**answer, "findings": [vars(finding) for finding in findings]})
+    else:
+        _show(answer, findings)
+    ctx.exit(1 if mend else 0)
+
+
+def _store(path: Path) -> dict[str, Any]:
+    """Look the store through; bring it up to date first."""
+    from firelog.cli import keeping
+    from firelog.record.examine import examine
+    from firelog.record.store import Store
+
+    upgraded = keeping._upgrade(path)
+    with Store.open(path) as store:
+        problems = list(examine(store))
+        facts = keeping._facts(store, path)
+    notes = [upgraded] if upgraded else []
+    if not keeping._reset_bug_mended(str(facts["sqlite"])):
+        notes.append(
+            f"SQLite {facts['sqlite']} is older than the builds in which a rare fault of its"
+            f" write-ahead log is mended ({_SAFE_SQLITE}); keep backups, update when you can"
+        )
+    return {"sound": not problems, "problems": problems, "notes": notes, **facts}
+
+
+def _show(answer: dict[str, Any], findings: list[Finding]) -> None:
+    if "store" in answer:
+        click.echo(f"{answer['store']}: {answer['readings']} readings, {answer['bytes']} bytes")
+    for note in answer["notes"]:
+        click.echo(f"note  {note}")
+    for finding in findings:
+        click.echo(f"{finding.state.value:5} {finding.subject}: {finding.text}")
+        if finding.remedy:
+            click.echo(f"      → {finding.remedy}")
+    for problem in answer["problems"]:
+        click.echo(f"WRONG {problem}")
+    if "store" in answer:
+        sound = "The store is sound."
+        click.echo("Restore a backup, or ask for help." if answer["problems"] else sound)
