@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from firelog.cli.common import common_options, emit_json, json_option
+from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    from collections.abc import Sequence
 
+    from firelog.record.store import Store
+    from firelog.schedule.capability import Capability, Doubt
+    from firelog.schedule.follow import Following
     from firelog.schedule.model import Schedule
 
 
@@ -51,19 +55,159 @@ def show(name: str, as_json: bool) -> None:
 
 @schedules.command()
 @click.argument("name")
+@click.option("--type", "letter", default="K", show_default=True, help="Thermocouple type.")
+@click.option("--standard", type=click.Choice(["IEC", "ASTM"]), default="IEC", show_default=True)
+@click.option("--class", "tolerance_class", help="Tolerance class; default: 2 (IEC), standard.")
 @json_option
 @common_options
-def check(name: str, as_json: bool) -> None:
-    """Check the schedule NAME: can it be read, and is it what you meant?"""
+@click.pass_context
+def check(
+    ctx: click.Context,
+    *,
+    name: str,
+    letter: str,
+    standard: str,
+    tolerance_class: str | None,
+    as_json: bool,
+) -> None:
+    """Check the schedule NAME: can it be read, and can this thermocouple decide what it asks?
+
+    Exit status 0 when all can be decided, 1 when something cannot.
+    """
+    from firelog.physics import uncertainty
     from firelog.reference import find_schedule
+    from firelog.schedule.hints import undecidable
     from firelog.schedule.reader import read_schedule
 
     path = find_schedule(name)
     plan = read_schedule(path)
+    chain = uncertainty.MeasurementChain(
+        letter=letter, standard=standard, tolerance_class=tolerance_class
+    )
+    named = f"type {chain.letter}, {uncertainty.class_name(chain)}"
+    doubts = undecidable(plan, lambda temp_c: uncertainty.expanded_k(chain, temp_c), named)
     if as_json:
-        emit_json(_summary(path, plan))
+        told = [{"requirement": requirement, "why": why} for requirement, why in doubts]
+        emit_json({**_summary(path, plan), "thermocouple": named, "undecidable": told})
     else:
-        click.echo(f"{path.name}: {plan.title}: {_counts(plan)}. It can be used.")
+        click.echo(f"{path.name}: {plan.title}: {_counts(plan)}.")
+        for requirement, why in doubts:
+            click.echo(f"  {requirement}: {why}.")
+        if not doubts:
+            click.echo(f"  Everything it asks can be decided with {named}.")
+    ctx.exit(1 if doubts else 0)
+
+
+@schedules.command()
+@click.argument("name")
+@json_option
+@common_options
+def draw(name: str, as_json: bool) -> None:
+    """Draw the plan of the schedule NAME in the terminal."""
+    from firelog.reference import find_schedule
+    from firelog.schedule.reader import read_schedule
+    from firelog.schedule.sketch import plan_as_points, sketch
+
+    path = find_schedule(name)
+    plan = read_schedule(path)
+    if as_json:
+        emit_json({**_summary(path, plan), "points": plan_as_points(plan)})
+        return
+    click.echo(plan.title)
+    click.echo("\n".join(sketch(plan)))
+
+
+@schedules.command()
+@click.argument("kiln")
+@click.option("--schedule", "name", help="Say which segments of this schedule it can never follow.")
+@json_option
+@common_options
+@pass_settings
+@click.pass_context
+def fit(
+    ctx: click.Context, settings: Settings, *, kiln: str, name: str | None, as_json: bool
+) -> None:
+    """What KILN can truly do at each temperature, from its past firings.
+
+    Exit status 1 when the schedule asks for something it cannot do.
+    """
+    from firelog.errors import InputError
+    from firelog.record.store import Store
+    from firelog.reference import find_schedule
+    from firelog.schedule.capability import cannot_follow, learn
+    from firelog.schedule.reader import read_schedule
+
+    plan = None if name is None else read_schedule(find_schedule(name))
+    with Store.open(settings.store_path()) as store:
+        past = _past_firings(store, kiln)
+    if not past:
+        raise InputError(
+            f"{kiln!r} has no ended firing with a schedule yet; see `firelog firings` for its name"
+        )
+    known = learn(past)
+    doubts = () if plan is None else cannot_follow(plan, known)
+    if as_json:
+        emit_json(_fit_answer(kiln, known, doubts))
+    else:
+        _print_fit(kiln, known, doubts, plan)
+    ctx.exit(1 if any(doubt.cannot for doubt in doubts) else 0)
+
+
+@schedules.command()
+@click.argument("firing")
+@click.option("--unit", type=click.Choice(["C", "F"]), default="C", show_default=True)
+@click.option("-o", "--output", type=click.Path(path_type=Path), help="The file; default: stdout.")
+@common_options
+@pass_settings
+def draft(settings: Settings, *, firing: str, unit: str, output: Path | None) -> None:
+    """Draft a schedule from the recorded FIRING; a file that exists is never overwritten."""
+    from firelog.errors import InputError
+    from firelog.judging import assess
+    from firelog.record.store import Store
+    from firelog.schedule.draft import draft as draft_text
+    from firelog.schedule.grid import on_grid
+    from firelog.schedule.series import choose, prepare
+
+    with Store.open(settings.store_path()) as store:
+        found = store.firing(firing)
+        assessment = assess(store, found)
+    plan = assessment.schedule
+    series = tuple(prepare(trace) for trace in assessment.traces)
+    chosen = choose(series, plan.follow if plan else "kiln") or series
+    chosen = tuple(one for one in chosen if len(one.t_s) > 2)
+    if not chosen:
+        raise InputError(f"{firing!r} has no readings to draft a schedule from")
+    text = draft_text(
+        on_grid(chosen, plan.longest_gap_s if plan else 300.0),
+        title=f"After {found.name}",
+        unit="F" if unit == "F" else "C",
+        source=f"firing {found.name}",
+    )
+    if output is None:
+        click.echo(text, nl=False)
+        return
+    try:
+        with output.open("x", encoding="utf-8") as handle:
+            handle.write(text)
+    except FileExistsError as error:
+        raise InputError(f"{output} exists; choose another name or remove it") from error
+    except OSError as error:
+        raise InputError(f"{output}: cannot be written ({error.strerror})") from error
+    click.echo(f"{output}: drafted; check every number before you use it", err=True)
+
+
+def _past_firings(store: Store, kiln: str) -> list[tuple[Schedule, Following]]:
+    from firelog.judging import assess
+    from firelog.schedule.follow import follow
+
+    found = []
+    for firing in store.firings(kiln):
+        if firing.running or firing.schedule_sha256 is None:
+            continue
+        assessment = assess(store, firing)
+        if assessment.schedule is not None:
+            found.append((assessment.schedule, follow(assessment.schedule, assessment.traces)))
+    return found
 
 
 # ---------------------------------------------------------------- answers
@@ -140,3 +284,75 @@ def _print_in_full(plan: Schedule) -> None:
     out.print(table)
     if plan.notes:
         out.print(plan.notes)
+
+
+def _fit_answer(kiln: str, known: Capability, doubts: Sequence[Doubt]) -> dict[str, Any]:
+    from dataclasses import asdict
+
+    return {
+        "kiln": kiln,
+        "firings": known.firings,
+        "heating": _rates(known, 0),
+        "cooling": _rates(known, 1),
+        "doubts": [asdict(doubt) for doubt in doubts],
+    }
+
+
+def _rates(known: Capability, row: int) -> list[dict[str, float | None]]:
+    from math import isfinite
+
+    found: list[dict[str, float | None]] = []
+    for number, seen in enumerate(known.seen[row]):
+        if isfinite(seen):
+            full = float(known.full[row, number])
+            found.append(
+                {
+                    "from_c": float(known.edges_c[number]),
+                    "to_c": float(known.edges_c[number + 1]),
+                    "seen_k_per_h": round(float(seen), 1),
+                    "full_out_k_per_h": round(full, 1) if isfinite(full) else None,
+                }
+            )
+    return found
+
+
+def _print_fit(
+    kiln: str, known: Capability, doubts: Sequence[Doubt], plan: Schedule | None
+) -> None:
+    from rich.table import Table
+
+    from firelog.cli.show import console
+    from firelog.units import show_rate, show_temperature
+
+    unit = plan.unit if plan else "C"
+    out = console()
+    out.print(f"{kiln}: from {known.firings} past firings")
+    table = Table("", "from", "to", "fastest seen", "at its end", box=None, pad_edge=True)
+    for word, rows in (("heating", _rates(known, 0)), ("cooling", _rates(known, 1))):
+        for rate in rows:
+            full = rate["full_out_k_per_h"]
+            table.add_row(
+                word,
+                show_temperature(rate["from_c"] or 0.0, unit),
+                show_temperature(rate["to_c"] or 0.0, unit),
+                show_rate(rate["seen_k_per_h"] or 0.0, unit),
+                "" if full is None else show_rate(full, unit),
+            )
+    out.print(table)
+    for doubt in doubts:
+        asked, known_rate = (
+            show_rate(doubt.asked_k_per_h, unit),
+            show_rate(doubt.known_k_per_h, unit),
+        )
+        where = show_temperature(doubt.at_c, unit)
+        if doubt.cannot:
+            text = f"{doubt.segment}: asks {asked}; at {where} this kiln does {known_rate} at best."
+        elif doubt.known_k_per_h > 0:
+            text = (
+                f"{doubt.segment}: asks {asked}; at {where} it was never seen above {known_rate}."
+            )
+        else:
+            text = f"{doubt.segment}: asks {asked}; at {where} this kiln was never seen on a ramp."
+        out.print(text, soft_wrap=True)
+    if plan and not doubts:
+        out.print(f"It can follow every segment of {plan.title!r}.")

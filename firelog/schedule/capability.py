@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from firelog.readings import FloatArray
 from firelog.schedule.follow import Following
@@ -22,6 +23,8 @@ BEHIND = 0.85  # slower than this share of what was asked: the kiln was full out
 FLANK_S = 300.0  # the flanks of a ramp are slower and do not count
 FLANK_SHARE = 0.15
 LEAST_CELLS = 3
+LEAST_NIGHTS = 2
+CROSSED = 0.6  # share of a bin a ramp must cross to say anything of it
 
 
 @dataclass(frozen=True)
@@ -29,13 +32,14 @@ class Capability:
     """Rates [K/h] per 50 K of temperature, NaN where nothing is known; rows: heating, cooling.
 
     ``seen`` is the fastest of any firing, ``full`` the fastest of those that were full out,
-    ``usual`` their median.
+    ``usual`` their median, ``nights`` how many firings those were.
     """
 
     edges_c: FloatArray
     seen: FloatArray
     full: FloatArray
     usual: FloatArray
+    nights: NDArray[np.int64]
     firings: int
 
 
@@ -61,6 +65,7 @@ def learn(past: Sequence[tuple[Schedule, Following]]) -> Capability:
         np.fmax.reduce(seen),
         np.fmax.reduce(full),
         _median(full),
+        np.isfinite(full).sum(axis=0),
         len(past),
     )
 
@@ -92,6 +97,8 @@ def _add(schedule: Schedule, following: Following, seen: FloatArray, full: Float
                 inside = at & (number == cell)
                 if np.count_nonzero(inside) < LEAST_CELLS:
                     continue
+                if float(np.ptp(grid.mid_c[inside])) < CROSSED * BIN_K:
+                    continue  # turned round in there, or only looked in
                 rate = float(np.median(slope[inside])) * (1.0 if row == 0 else -1.0)
                 if rate <= 0:
                     continue
@@ -130,9 +137,10 @@ def cannot_follow(
 def _doubt(name: str, asked: float, known: Capability, row: int, cells: slice) -> Doubt | None:
     seen, full = known.seen[row, cells], known.full[row, cells]
     middles = known.edges_c[:-1][cells] + BIN_K / 2.0
-    # Full out, yet slower than asked; but a faster night in the same bin refutes that.
+    # Full out, yet slower than asked; but a faster night in the same bin refutes that, and one
+    # bad night proves nothing.
     best = np.fmax(seen, full)
-    short = np.isfinite(full) & (best < asked / 1.05)
+    short = (known.nights[row, cells] >= LEAST_NIGHTS) & (best < asked / 1.05)
     if short.any():
         at = int(np.argmin(np.where(short, best, np.inf)))
         return Doubt(name, True, asked, float(best[at]), float(middles[at]))
