@@ -23,6 +23,7 @@ READ_S = 0.2  # how long a read waits for the first byte: the pace at which a st
 WRITE_S = 1.0
 BY_ID = Path("/dev/serial/by-id")
 LOST: tuple[type[BaseException], ...] = (serial.SerialException, OSError, TypeError, ValueError)
+LOST += (NotImplementedError,)  # settings that a network port does not have
 if os.name == "posix":
     import termios
 
@@ -93,10 +94,11 @@ def _open(settings: PortSettings) -> Any:
         bytesize=settings.bytesize,
         stopbits=settings.stopbits,
         timeout=READ_S,
-        write_timeout=WRITE_S,
     )
-    if os.name == "posix" and isinstance(port, serial.Serial):
-        port.exclusive = True  # two readers of one port each get half of the bytes
+    if isinstance(port, serial.Serial):
+        port.write_timeout = WRITE_S  # closing may hang on a write that never ends
+        if os.name == "posix":
+            port.exclusive = True  # two readers of one port each get half of the bytes
     if not settings.dtr:
         port.dtr = False
     port.open()

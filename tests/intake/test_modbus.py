@@ -24,7 +24,14 @@ from firelog.errors import InputError, SourceError
 from firelog.foundry import SourceSpec, parse_foundry
 from firelog.intake.clock import Clock
 from firelog.intake.fields import LineFault, Scan
-from firelog.intake.modbus import MOST_REGISTERS, ModbusSource, Register, blocks, decode
+from firelog.intake.modbus import (
+    MOST_REGISTERS,
+    ModbusSource,
+    Register,
+    blocks,
+    decode,
+    look,
+)
 from firelog.intake.sources import make_source
 from firelog.readings import Quality, Unit
 from firelog.record.store import Store
@@ -327,3 +334,13 @@ def test_section_refused(options: dict[str, Any], says: str) -> None:
     with pytest.raises(InputError, match=says) as caught:
         make_source(spec, Clock())
     assert "bus" in str(caught.value)
+
+
+def test_looking_at_registers(bus: Bus) -> None:
+    """``listen --modbus`` shows each register in every way, floats in both word orders."""
+    rows = {(row["table"], row["register"]): row for row in look(bus.client, 19200, 2, 10)}
+    assert rows["input", 10]["float_little"] == "869.5"
+    assert rows["input", 10]["float_big"] != "869.5"
+    assert rows["input", 12]["float_big"] == "869.5"
+    meter = {row["register"]: row["int16"] for row in look(bus.client, 19200, 1, 0)}
+    assert meter == {0: 8712, 1: -400}

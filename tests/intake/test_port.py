@@ -5,10 +5,13 @@ from __future__ import annotations
 import os
 import socket
 import sys
+import threading
 import tty
 from collections.abc import Iterator
 
 import pytest
+import serial
+import serial.rfc2217
 
 from firelog.errors import SourceError
 from firelog.intake.clock import Clock
@@ -165,3 +168,62 @@ def test_machine_slept() -> None:
     hands.pass_time(600, asleep=True)
     assert [(step.kind, round(step.seconds)) for step in clock.steps()] == [("machine slept", 600)]
     assert clock.now_us() == 1_772_352_600_000_000
+
+
+class Ferry:
+    """A serial server of pyserial's own making: RFC 2217 on a socket, a looped port behind it."""
+
+    def __init__(self) -> None:
+        self._server = socket.create_server(("127.0.0.1", 0))
+        self.url = f"rfc2217://127.0.0.1:{self._server.getsockname()[1]}"
+        self.baud = 0
+        self._thread = threading.Thread(target=self._run, daemon=True)
+        self._thread.start()
+
+    def _run(self) -> None:
+        peer, _ = self._server.accept()
+        with peer, serial.serial_for_url("loop://", timeout=0) as port:
+            self._serve(peer, port)
+
+    def _serve(self, peer: socket.socket, port: serial.Serial) -> None:
+        class Wire:
+            """What the port manager writes its answers to."""
+
+            def write(self, data: bytes) -> None:
+                """Send an answer."""
+                peer.sendall(data)
+
+        manager = serial.rfc2217.PortManager(port, Wire())
+        peer.settimeout(0.05)
+        while True:
+            try:
+                data = peer.recv(1024)
+            except TimeoutError:
+                data = None
+            except OSError:
+                return
+            if data == b"":
+                return
+            port.write(b"".join(manager.filter(data or b"")))
+            self.baud = port.baudrate
+            if said := port.read(1024):
+                peer.sendall(b"".join(manager.escape(said)))
+
+    def close(self) -> None:
+        """End the server."""
+        self._thread.join(10)
+        self._server.close()
+
+
+@pytest.mark.filterwarnings("ignore:set(Daemon|Name):DeprecationWarning")  # pyserial's own
+def test_rfc2217_url() -> None:
+    """A port behind an RFC 2217 server is opened at its speed, and its bytes pass, 255 too."""
+    ferry = Ferry()
+    with Port(PortSettings(ferry.url, baud=57600)) as port:
+        port.write(b"871.2\xff,25\n")
+        got = b""
+        while not got.endswith(b"\n"):
+            got += port.read()
+        assert got == b"871.2\xff,25\n"
+        assert ferry.baud == 57600
+    ferry.close()
