@@ -239,7 +239,88 @@ def second(db: Any) -> None:
         db.execute(f"create view {name} as {text}")
 
 
-SCHEMA = 2
+_THIRD = """
+-- One occurrence of one cause. Its state moves; how it moved is in alarm_steps.
+create table alarms (
+  id integer primary key autoincrement,
+  key text not null,
+  kind text not null,
+  kiln integer references kilns(id),
+  firing integer references firings(id),
+  priority integer not null,
+  text text not null,
+  remedy text not null,
+  state text not null,
+  present integer not null check (present in (0, 1)),
+  began_us integer not null,
+  called_us integer,
+  ended_us integer,
+  shelved_until_us integer
+) strict;
+create unique index alarms_open on alarms (key) where ended_us is null;
+create index alarms_by_time on alarms (began_us);
+
+create table alarm_steps (
+  id integer primary key autoincrement,
+  alarm integer not null references alarms(id),
+  t_us integer not null,
+  act text not null,
+  state text not null,
+  who text not null,
+  note text not null default ''
+) strict;
+create index alarm_steps_by_alarm on alarm_steps (alarm, id);
+
+-- What is to be sent: to one person by one way. Addresses are not kept, they hold passwords.
+create table calls (
+  id integer primary key autoincrement,
+  alarm integer references alarms(id),
+  person text not null,
+  way text not null,
+  why text not null,
+  title text not null,
+  body text not null,
+  made_us integer not null,
+  due_us integer not null,
+  done_us integer,
+  outcome text
+) strict;
+create index calls_open on calls (due_us) where done_us is null;
+create index calls_by_alarm on calls (alarm, id);
+
+create table attempts (
+  id integer primary key autoincrement,
+  call integer not null references calls(id),
+  t_us integer not null,
+  ok integer not null check (ok in (0, 1)),
+  answer text not null
+) strict;
+create index attempts_by_call on attempts (call, id);
+
+create view alarm_list as
+select a.id, a.kind, a.state, k.name as kiln, f.name as firing, a.text, a.remedy, a.priority,
+  strftime('%Y-%m-%dT%H:%M:%fZ', a.began_us / 1e6, 'unixepoch') as began_utc,
+  strftime('%Y-%m-%dT%H:%M:%fZ', a.ended_us / 1e6, 'unixepoch') as ended_utc,
+  (select count(*) from calls c where c.alarm = a.id) as calls
+from alarms a left join kilns k on k.id = a.kiln left join firings f on f.id = a.firing;
+"""
+
+
+@migrations()  # type: ignore[untyped-decorator]
+def third(db: Any) -> None:
+    """Alarms, how they moved, and every attempt to reach a person."""
+    for statement in _THIRD.split(";\n"):
+        if statement.strip():
+            db.execute(statement)
+    for table in ("alarm_steps", "attempts"):
+        for event in ("update", "delete"):
+            db.execute(
+                f"create trigger {table}_keep_{event} before {event} on {table} begin"
+                f" select raise(abort, '{table} are written once'); end"
+            )
+
+
+SCHEMA = 3
 
 
 def apply(connection: Any) -> None:

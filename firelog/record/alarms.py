@@ -1,0 +1,354 @@
+"""Alarms in the store: where each stands, how it got there, and who was called how.
+
+The store is the truth that all processes share: the watch moves conditions, people acknowledge
+and shelve from the board, a phone or the terminal, each in one transaction.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from firelog.alarm import Act, Priority, State, after
+from firelog.errors import InputError
+from firelog.record import driver
+from firelog.record.store import Store
+
+PROGRAM = "firelog"  # who moved an alarm when no person did
+LONGEST_SHELF_S = 24 * 3600.0
+_ALARM = """select a.id, a.key, a.kind, k.name, f.name, a.priority, a.text, a.remedy, a.state,
+  a.present, a.began_us, a.called_us, a.ended_us, a.shelved_until_us
+  from alarms a left join kilns k on k.id = a.kiln left join firings f on f.id = a.firing"""
+_CALL = (
+    "select id, alarm, person, way, why, title, body, made_us, due_us, done_us, outcome from calls"
+)
+
+
+@dataclass(frozen=True)
+class StoredAlarm:
+    """One occurrence of one cause, as it stands."""
+
+    id: int
+    key: str
+    kind: str
+    kiln: str | None
+    firing: str | None
+    priority: Priority
+    text: str
+    remedy: str
+    state: State
+    present: bool
+    began_us: int
+    called_us: int | None
+    ended_us: int | None
+    shelved_until_us: int | None
+
+
+@dataclass(frozen=True)
+class StoredStep:
+    """One move of an alarm: what happened, the state it led to, and who did it."""
+
+    id: int
+    alarm_id: int
+    t_us: int
+    act: Act
+    state: State
+    who: str
+    note: str
+
+
+@dataclass(frozen=True)
+class Call:
+    """One message to one person by one way; ``outcome`` None while it is still tried."""
+
+    id: int
+    alarm_id: int | None
+    person: str
+    way: str
+    why: str
+    title: str
+    body: str
+    made_us: int
+    due_us: int
+    done_us: int | None = None
+    outcome: str | None = None
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """One try to deliver a call, and what the way answered."""
+
+    id: int
+    call_id: int
+    t_us: int
+    ok: bool
+    answer: str
+
+
+# ---------------------------------------------------------------- what stands
+def open_alarms(store: Store) -> list[StoredAlarm]:
+    """Return the alarms that are not over, the gravest and oldest first."""
+    return _alarms(store, "where a.ended_us is null order by a.priority desc, a.began_us, a.id", ())
+
+
+def standing(store: Store) -> list[StoredAlarm]:
+    """Return the open alarms that somebody should know of."""
+    return [alarm for alarm in open_alarms(store) if alarm.state.standing]
+
+
+def shelved(store: Store) -> list[StoredAlarm]:
+    """Return the alarms that a person has put aside."""
+    return [alarm for alarm in open_alarms(store) if alarm.state is State.SHELVED]
+
+
+def between(store: Store, start_us: int, end_us: int) -> list[StoredAlarm]:
+    """Return the alarms that began within, or reach into, a stretch of time."""
+    return _alarms(
+        store,
+        "where a.began_us <= ? and coalesce(a.ended_us, ?) >= ? order by a.began_us, a.id",
+        (end_us, end_us, start_us),
+    )
+
+
+def one(store: Store, alarm_id: int) -> StoredAlarm:
+    """Return an alarm; raises :class:`InputError` when there is none of that number."""
+    found = _alarms(store, "where a.id=?", (alarm_id,))
+    if not found:
+        raise InputError(f"there is no alarm {alarm_id}; `firelog tonight` lists those there are")
+    return found[0]
+
+
+def steps(store: Store, *, alarm_id: int | None = None, after_id: int = 0) -> list[StoredStep]:
+    """Return the moves of one alarm, or of all, that came after a step's number."""
+    where, values = "where id > ?", [after_id]
+    if alarm_id is not None:
+        where, values = f"{where} and alarm = ?", [*values, alarm_id]
+    rows = _all(
+        store,
+        f"select id, alarm, t_us, act, state, who, note from alarm_steps {where} order by id",
+        values,
+    )
+    return [
+        StoredStep(row[0], row[1], row[2], Act(row[3]), State(row[4]), row[5], row[6])
+        for row in rows
+    ]
+
+
+def newest_step(store: Store) -> int:
+    """Return the number of the newest move, 0 when there is none: cheap to poll."""
+    return int(_all(store, "select coalesce(max(id), 0) from alarm_steps")[0][0])
+
+
+# ---------------------------------------------------------------- the watch moves them
+def keep(
+    store: Store,
+    *,
+    key: str,
+    kind: str,
+    kiln: str | None,
+    firing: str | None,
+    priority: Priority,
+    text: str,
+    remedy: str,
+    act: Act,
+    state: State,
+    present: bool,
+    t_us: int,
+) -> int:
+    """Write a move the watch has decided, opening the alarm if it is new; returns its number."""
+    with store.writing():
+        row = _maybe(store, "select id from alarms where key=? and ended_us is null", (key,))
+        alarm_id = int(row[0]) if row else 0
+        if not row:
+            alarm_id = int(
+                _all(
+                    store,
+                    "insert into alarms(key,kind,kiln,firing,priority,text,remedy,state,present,"
+                    "began_us) values (?,?,(select id from kilns where name=?),"
+                    "(select id from firings where name=?),?,?,?,?,?,?) returning id",
+                    (key, kind, kiln, firing, int(priority), text, remedy, state, present, t_us),
+                )[0][0]
+            )
+        _move(store, alarm_id, state, present=present, t_us=t_us)
+        store.connection.execute(
+            "update alarms set text=?, remedy=? where id=?", (text, remedy, alarm_id)
+        )
+        _step(store, alarm_id, act, state, t_us=t_us, who=PROGRAM)
+    return alarm_id
+
+
+def mark_called(store: Store, alarm_id: int, t_us: int) -> None:
+    """Note that an alarm is called out: from now on people are reached for it."""
+    with store.writing():
+        store.connection.execute("update alarms set called_us=? where id=?", (t_us, alarm_id))
+
+
+# ---------------------------------------------------------------- people move them
+def acknowledge(store: Store, alarm_id: int, *, who: str, t_us: int, note: str = "") -> StoredAlarm:
+    """Say that a person has seen an alarm and acts; returns it as it stands then."""
+    return _by_person(store, alarm_id, Act.ACKNOWLEDGE, who=who, t_us=t_us, note=note)
+
+
+def shelve(
+    store: Store, alarm_id: int, *, who: str, t_us: int, until_us: int, note: str
+) -> StoredAlarm:
+    """Put an alarm aside until a stated time, with a reason; never for more than a day."""
+    if not note.strip():
+        raise InputError("say why the alarm is put aside; the next shift will ask")
+    if not 0 < (until_us - t_us) / 1e6 <= LONGEST_SHELF_S:
+        raise InputError("an alarm is put aside for a while that ends within a day, such as '2 h'")
+    return _by_person(store, alarm_id, Act.SHELVE, who=who, t_us=t_us, note=note, until_us=until_us)
+
+
+def unshelve(store: Store, alarm_id: int, *, who: str, t_us: int) -> StoredAlarm:
+    """Take an alarm off the shelf before its time."""
+    return _by_person(store, alarm_id, Act.UNSHELVE, who=who, t_us=t_us)
+
+
+def _by_person(
+    store: Store,
+    alarm_id: int,
+    act: Act,
+    *,
+    who: str,
+    t_us: int,
+    note: str = "",
+    until_us: int | None = None,
+) -> StoredAlarm:
+    if not who.strip():
+        raise InputError("say who you are; the record keeps who has seen an alarm")
+    with store.writing():
+        alarm = one(store, alarm_id)
+        if alarm.ended_us is not None:
+            return alarm
+        state = after(alarm.state, act, present=alarm.present)
+        if state is alarm.state and act is not Act.SHELVE:
+            return alarm
+        _move(store, alarm_id, state, present=alarm.present, t_us=t_us, until_us=until_us)
+        who, note = who.strip()[:80], note.strip()[:400]
+        _step(store, alarm_id, act, state, t_us=t_us, who=who, note=note)
+    return one(store, alarm_id)
+
+
+# ---------------------------------------------------------------- the outbox
+def add_call(
+    store: Store,
+    *,
+    alarm_id: int | None,
+    person: str,
+    way: str,
+    why: str,
+    title: str,
+    body: str,
+    made_us: int,
+) -> int:
+    """Put a message into the outbox, due at once; return its number."""
+    with store.writing():
+        rows = _all(
+            store,
+            "insert into calls(alarm,person,way,why,title,body,made_us,due_us)"
+            " values (?,?,?,?,?,?,?,?) returning id",
+            (alarm_id, person, way, why, title, body, made_us, made_us),
+        )
+    return int(rows[0][0])
+
+
+def open_calls(store: Store) -> list[Call]:
+    """Return what is still to be delivered, the oldest first."""
+    return [Call(*row) for row in _all(store, f"{_CALL} where done_us is null order by id")]
+
+
+def calls_for(store: Store, alarm_ids: Sequence[int]) -> list[Call]:
+    """Return all calls ever made for these alarms, in the order they were made."""
+    marks = ",".join("?" * len(alarm_ids))
+    return [
+        Call(*row)
+        for row in _all(store, f"{_CALL} where alarm in ({marks}) order by id", alarm_ids)
+    ]
+
+
+def calls_between(store: Store, start_us: int, end_us: int) -> list[Call]:
+    """Return the calls made in a stretch of time."""
+    rows = _all(store, f"{_CALL} where made_us between ? and ? order by id", (start_us, end_us))
+    return [Call(*row) for row in rows]
+
+
+def attempts(store: Store, call_id: int) -> list[Attempt]:
+    """Return every try to deliver a call."""
+    rows = _all(
+        store,
+        "select id, call, t_us, ok, answer from attempts where call=? order by id",
+        (call_id,),
+    )
+    return [Attempt(row[0], row[1], row[2], bool(row[3]), row[4]) for row in rows]
+
+
+def add_attempt(
+    store: Store, call_id: int, *, t_us: int, ok: bool, answer: str, next_us: int | None
+) -> None:
+    """Write a try down; a delivered call ends, another is due at ``next_us`` (None: given up)."""
+    with store.writing():
+        store.connection.execute(
+            "insert into attempts(call,t_us,ok,answer) values (?,?,?,?)",
+            (call_id, t_us, int(ok), answer[:400]),
+        )
+        if ok or next_us is None:
+            end_call(store, call_id, t_us=t_us, outcome="delivered" if ok else "given up")
+        else:
+            store.connection.execute("update calls set due_us=? where id=?", (next_us, call_id))
+
+
+def end_call(store: Store, call_id: int, *, t_us: int, outcome: str) -> None:
+    """Close a call that needs no further try."""
+    with store.writing():
+        store.connection.execute(
+            "update calls set done_us=?, outcome=? where id=? and done_us is null",
+            (t_us, outcome, call_id),
+        )
+
+
+# ---------------------------------------------------------------- helpers
+def _move(
+    store: Store,
+    alarm_id: int,
+    state: State,
+    *,
+    present: bool,
+    t_us: int,
+    until_us: int | None = None,
+) -> None:
+    # Suppressed alarms stay open: they speak again when what covers them is gone.
+    over = state is State.NORMAL
+    store.connection.execute(
+        "update alarms set state=?, present=?, shelved_until_us=?, ended_us=? where id=?",
+        (state, int(present), until_us, t_us if over else None, alarm_id),
+    )
+
+
+def _step(
+    store: Store, alarm_id: int, act: Act, state: State, *, t_us: int, who: str, note: str = ""
+) -> None:
+    store.connection.execute(
+        "insert into alarm_steps(alarm,t_us,act,state,who,note) values (?,?,?,?,?,?)",
+        (alarm_id, t_us, act, state, who, note),
+    )
+
+
+def _alarms(store: Store, tail: str, values: Sequence[Any]) -> list[StoredAlarm]:
+    found = []
+    for row in _all(store, f"{_ALARM} {tail}", values):
+        columns = list(row)
+        columns[5], columns[8], columns[9] = Priority(row[5]), State(row[8]), bool(row[9])
+        found.append(StoredAlarm(*columns))
+    return found
+
+
+def _all(store: Store, sql: str, values: Sequence[Any] = ()) -> list[Any]:
+    with driver.speaking(store.path):
+        return list(store.connection.execute(sql, list(values)).fetchall())
+
+
+def _maybe(store: Store, sql: str, values: Sequence[Any]) -> Any:
+    rows = _all(store, sql, values)
+    return rows[0] if rows else None
