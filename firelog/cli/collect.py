@@ -11,17 +11,22 @@ import click
 from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from firelog.foundry import Foundry
     from firelog.intake.collector import Report
 
 
 @click.command()
 @click.option("--quiet", is_flag=True, help="Say nothing of what happens to the sources.")
+@click.option("--wait", is_flag=True, help="Start even when no port is there yet, and wait for it.")
 @click.option("--print-unit", is_flag=True, help="Print a systemd unit for this and end.")
 @json_option
 @common_options
 @pass_settings
-def collect(settings: Settings, *, quiet: bool, print_unit: bool, as_json: bool) -> None:
+def collect(
+    settings: Settings, *, quiet: bool, wait: bool, print_unit: bool, as_json: bool
+) -> None:
     """Read the live sources of the foundry file into the store, until stopped.
 
     Stop it with Ctrl-C or SIGTERM: what was heard by then is stored. Cables may come and go;
@@ -33,7 +38,7 @@ def collect(settings: Settings, *, quiet: bool, print_unit: bool, as_json: bool)
         _, path = settings.need_foundry()
         click.echo(supervision.unit(foundry_path=path, store_path=settings.store_path()), nl=False)
         return
-    counts = _run(settings, None if quiet else _say)
+    counts = _run(settings, None if quiet else _say, wait=wait)
     if as_json:
         emit_json({"sources": counts})
     elif not quiet:
@@ -42,7 +47,7 @@ def collect(settings: Settings, *, quiet: bool, print_unit: bool, as_json: bool)
             click.echo(f"{name}: {told}", err=True)
 
 
-def _run(settings: Settings, say: Any) -> dict[str, dict[str, int]]:
+def _run(settings: Settings, say: Any, *, wait: bool) -> dict[str, dict[str, int]]:
     from firelog.errors import InputError
     from firelog.intake import supervision
     from firelog.intake.clock import Clock
@@ -57,6 +62,8 @@ def _run(settings: Settings, say: Any) -> dict[str, dict[str, int]]:
         )
     clock = Clock()
     sources = [make_source(spec, clock, foundry.channels) for spec in foundry.sources]
+    if not wait:
+        _need_a_port(foundry, path)
     with Store.open(settings.store_path(), write=True) as store:
         _keep_settings(store, foundry)
         collector = Collector(
@@ -74,6 +81,28 @@ def _run(settings: Settings, say: Any) -> dict[str, dict[str, int]]:
         supervision.notify("STOPPING=1")
         store.checkpoint()
     return {name: asdict(count) for name, count in counts.items()}
+
+
+def _need_a_port(foundry: Foundry, path: Path) -> None:
+    """Refuse to start when no source can be heard: then it is the file that is wrong, or a cable.
+
+    One port that is there is enough to begin with; the others are waited for.
+    """
+    from firelog.errors import SourceError
+    from firelog.intake.checkup import State, source
+
+    found = [source(spec) for spec in foundry.sources]
+    if all(finding.state is State.MEND for finding in found):
+        spec, finding = foundry.sources[0], found[0]
+        raise SourceError(
+            f"{path}, line {_line_of(path, spec.port)}: {finding.subject}: {finding.text}; "
+            f"{finding.remedy} (or --wait for it)"
+        )
+
+
+def _line_of(path: Path, text: str) -> int:
+    lines = path.read_text("utf-8-sig").splitlines()
+    return next((number for number, line in enumerate(lines, 1) if text in line), 1)
 
 
 def _keep_settings(store: Any, foundry: Foundry) -> None:

@@ -19,7 +19,7 @@ from firelog.intake.options import choice, flag, number, only, text, whole
 from firelog.intake.port import Port, PortSettings
 from firelog.intake.text import COLD, Layout, LineBuffer, LineFormat, read_line
 from firelog.intake.wiring import Wiring, wire
-from firelog.readings import Role
+from firelog.readings import Role, Unit
 
 
 @dataclass(frozen=True)
@@ -152,8 +152,14 @@ def line_format(spec: SourceSpec) -> LineFormat:
         compiled = re.compile(pattern) if pattern else None
     except re.error as error:
         raise InputError(f"pattern = {pattern!r} is no regular expression ({error})") from error
+    cold = text(spec.options, "cold_junction")
     return LineFormat(
-        Layout(spec.format), spec.columns, spec.unit, text(spec.options, "chip"), compiled
+        Layout(spec.format),
+        spec.columns,
+        spec.unit,
+        text(spec.options, "chip"),
+        compiled,
+        {cold: Unit.C} if cold else {},  # terminals are not measured in millivolts
     )
 
 

@@ -46,7 +46,7 @@ class Watchdog:
 def unit(*, foundry_path: Path, store_path: Path) -> str:
     """Return the text of a systemd service that collects into ``store_path``."""
     command = [sys.executable, "-m", "firelog", "--foundry", str(foundry_path.absolute())]
-    command += ["--store", str(store_path.absolute()), "collect"]
+    command += ["--store", str(store_path.absolute()), "collect", "--wait"]
     return f"""\
 # Save as /etc/systemd/system/firelog-collect.service, put in the user, then:
 #   systemctl daemon-reload && systemctl enable --now firelog-collect

@@ -13,6 +13,7 @@ amplifier chip.
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import re
 from collections.abc import Iterable, Mapping
@@ -60,7 +61,8 @@ class LineFormat:
     ``columns`` names the fields of ``values`` in order: ``time`` is the instant, ``-`` is left
     out; without a ``time`` column a line may still begin with one. For the other layouts the
     columns are the names wanted, and an empty tuple takes all (``json`` must be told: an object
-    has more numbers than temperatures). ``unit`` is that of fields which carry none. With
+    has more numbers than temperatures). ``unit`` is that of fields which carry none; ``units``
+    gives single columns another. With
     ``chip`` a field is that chip's frame. ``pattern`` is searched in each line.
     """
 
@@ -69,6 +71,7 @@ class LineFormat:
     unit: Unit = Unit.C
     chip: str = ""
     pattern: re.Pattern[str] | None = None
+    units: Mapping[str, Unit] = dataclasses.field(default_factory=dict)
 
     def __post_init__(self) -> None:
         named = [column for column in self.columns if column != SKIP]
@@ -253,13 +256,14 @@ def _scan(named: Iterable[tuple[str, Any]], form: LineFormat) -> Scan:
 def _read(column: str, content: Any, form: LineFormat) -> tuple[Value, ...]:
     if form.chip:
         return read_frame(column, str(content), form.chip)
+    unit = form.units.get(column, form.unit)
     if content is None:
-        return (Value(column, None, form.unit, Quality.MISSING),)
+        return (Value(column, None, unit, Quality.MISSING),)
     if isinstance(content, bool | list | dict):
         raise InputError(f"{str(content)[:40]!r} is not a number")
     if isinstance(content, float) and isfinite(content):  # 1e999 is infinite
-        return (judged(column, content, form.unit),)
-    return (read_value(column, str(content), form.unit),)
+        return (judged(column, content, unit),)
+    return (read_value(column, str(content), unit),)
 
 
 def read_frame(column: str, field: str, chip: str) -> tuple[Value, ...]:

@@ -174,6 +174,20 @@ def test_command_stopped_by_signal(tmp_path: Path) -> None:
     assert trace.value.tolist() == [100.0 + n for n in range(200)]
 
 
+def test_command_without_a_port(tmp_path: Path) -> None:
+    """With no port to hear, ``firelog collect`` names file, line and remedy and touches nothing."""
+    store, foundry = tmp_path / "a.firelog", tmp_path / "foundry.toml"
+    foundry.write_text(
+        '[[source]]\nname = "logger"\nkiln = "kiln"\nport = "/dev/ttyUSB987"\ncolumns = ["top"]\n'
+    )
+    command = [sys.executable, "-m", "firelog", "--store", store, "--foundry", foundry, "collect"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 2
+    assert f"{foundry}, line 4: source 'logger': /dev/ttyUSB987: there is no such" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not store.exists()
+
+
 # ---------------------------------------------------------------- with a source that does as told
 class Told:
     """A source that says what the test puts into it, and fails when the test says so."""

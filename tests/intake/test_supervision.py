@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import socket
 import subprocess
@@ -50,3 +51,17 @@ def test_unit_is_well_formed(tmp_path: Path) -> None:
     )
     ours = [line for line in done.stderr.splitlines() if "firelog-collect" in line]
     assert [line for line in ours if "man " not in line] == []
+
+
+def test_command_prints_the_unit(tmp_path: Path) -> None:
+    """``firelog collect --print-unit`` prints the unit with absolute paths and stores nothing."""
+    foundry = tmp_path / "foundry.toml"
+    foundry.write_text('[[source]]\nname = "a"\nkiln = "k"\nport = "x"\ncolumns = ["top"]\n')
+    command = [sys.executable, "-m", "firelog", "--foundry", "foundry.toml", "--store", "a.firelog"]
+    done = subprocess.run(
+        [*command, "collect", "--print-unit"],
+        capture_output=True, text=True, check=True, cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
+    )  # fmt: skip
+    assert f"--foundry {foundry} --store {tmp_path / 'a.firelog'} collect --wait" in done.stdout
+    assert not (tmp_path / "a.firelog").exists()

@@ -8,8 +8,8 @@ from firelog.errors import InputError
 from firelog.foundry import ChannelSpec, SourceSpec
 from firelog.intake.clock import Clock
 from firelog.intake.fields import Scan, Value
-from firelog.intake.sources import make_source
-from firelog.intake.text import COLD
+from firelog.intake.sources import line_format, make_source
+from firelog.intake.text import COLD, read_line
 from firelog.intake.wiring import Wiring, wire
 from firelog.physics import thermocouple
 from firelog.readings import Quality, Role, Unit
@@ -83,6 +83,10 @@ def test_source_from_the_file() -> None:
         "box", "kiln", "x", columns=("T1", "board"), unit=Unit.MV,
         options={"cold_junction": "board", "names": {"T1": "kiln top"}},
     )  # fmt: skip
+    form = line_format(spec)
+    scan = read_line(b"11.208,25", form)
+    assert isinstance(scan, Scan)
+    assert [value.unit for value in scan.values] == [Unit.MV, Unit.C]
     source = make_source(spec, Clock(), [ChannelSpec("kiln top", "kiln", letter="S")])
     assert [(c.name, c.role, c.letter) for c in source.channels] == [
         ("kiln top", Role.KILN, "S"),
