@@ -12,7 +12,7 @@ import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -24,8 +24,10 @@ from firelog.readings import FloatArray, IntArray, Quality, QualityArray, Unit
 from firelog.record.blocks import MAX_COUNT
 from firelog.record.rows import Channel
 from firelog.record.store import Store
-from firelog.schedule.model import Schedule
 from firelog.units import iso_utc
+
+if TYPE_CHECKING:
+    from firelog.schedule.model import Schedule
 
 MOST_READINGS = 2_000_000 // 4  # held back for whole blocks, over all channels; 8 MB
 TURN_S = 0.005  # for other writers between two transactions
@@ -190,8 +192,7 @@ def _advance(report: FileReport, chunk: Chunk, progress: Progress | None) -> Non
 class _Waiting:
     """Readings of one channel not stored yet."""
 
-    channel: Channel
-    unit: Unit
+    part: Part  # the first one: name, unit and place
     count: ChannelCount
     t_us: list[IntArray] = field(default_factory=list)
     value: list[FloatArray] = field(default_factory=list)
@@ -208,6 +209,7 @@ class _Keeper:
         self.store, self.report, self.kiln = store, report, kiln
         self.specs = {spec.name: spec for spec in specs if spec.kiln == kiln}
         self.known = {channel.name: channel for channel in store.channels(kiln)}
+        self.settled: dict[str, Channel] = {}
         self.waiting: dict[tuple[str, Unit], _Waiting] = {}
         self.stored = False
 
@@ -218,7 +220,7 @@ class _Keeper:
             return
         key = (part.channel, part.unit)
         if key not in self.waiting:
-            self.waiting[key] = _Waiting(self._channel(part), part.unit, count)
+            self.waiting[key] = _Waiting(part, count)
         here = self.waiting[key]
         here.t_us.append(part.t_us)
         here.value.append(part.value)
@@ -251,16 +253,12 @@ class _Keeper:
     def _add(
         self, here: _Waiting, t_us: IntArray, value: FloatArray, quality: QualityArray
     ) -> None:
-        given = len(t_us)
+        channel, unit = self._channel(here.part), here.part.unit
         finite = np.isfinite(value)
-        if finite.all():
-            new = self.store.add_readings(here.channel.id, t_us, value, quality, here.unit)
-            here.count.readings += new
-        else:
-            before = self._finite_new(here.channel.id, t_us, finite)
-            new = self.store.add_readings(here.channel.id, t_us, value, quality, here.unit)
-            here.count.readings += before
-        self.report.duplicates += given - new
+        usable = None if finite.all() else self._finite_new(channel.id, t_us, finite)
+        new = self.store.add_readings(channel.id, t_us, value, quality, unit)
+        here.count.readings += new if usable is None else usable
+        self.report.duplicates += len(t_us) - new
 
     def _finite_new(self, channel_id: int, t_us: IntArray, finite: Any) -> int:
         """Return how many finite readings are new: of two at one instant the first stays."""
@@ -274,6 +272,12 @@ class _Keeper:
 
     def _channel(self, part: Part) -> Channel:
         """Return the channel of the store; made when new, and then with what is known of it."""
+        if part.channel in self.settled:
+            return self.settled[part.channel]
+        self.settled[part.channel] = self._settle(part)
+        return self.settled[part.channel]
+
+    def _settle(self, part: Part) -> Channel:
         spec = self.specs.get(part.channel)
         if spec is not None:
             return self.store.ensure_channel(
@@ -287,9 +291,7 @@ class _Keeper:
             )
         if part.channel in self.known:
             return self.known[part.channel]
-        made = self.store.ensure_channel(self.kiln, part.channel, role=part.role)
-        self.known[part.channel] = made
-        return made
+        return self.store.ensure_channel(self.kiln, part.channel, role=part.role)
 
 
 def _cut(here: _Waiting, take: int) -> tuple[IntArray, FloatArray, QualityArray]:

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
+import json
+import os
 import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -95,3 +99,40 @@ def test_schedule_needs_a_firing(firelog: Run) -> None:
     done = firelog("import", LOG, *START, "--schedule", "ceramic-shell")
     assert done.returncode == 2
     assert "--firing" in done.stderr
+
+
+@pytest.mark.skipif(not hasattr(os, "openpty"), reason="needs a pseudo-terminal")
+def test_progress_only_on_a_terminal(store_path: Path, firelog: Run) -> None:
+    """Somebody who looks on sees a bar on stderr; a pipe gets none, and stdout never."""
+    quiet = firelog("import", LOG, *START)
+    assert quiet.stderr == ""
+    near, far = os.openpty()
+    command = [sys.executable, "-m", "firelog", "import", str(LOG), *START, "--json"]
+    done = subprocess.run(
+        [*command, "--store", str(store_path)], stdout=subprocess.PIPE, stderr=far, check=True
+    )
+    os.close(far)
+    seen = b""
+    with contextlib.suppress(OSError):
+        while piece := os.read(near, 4096):
+            seen += piece
+    os.close(near)
+    assert b"units_row.csv" in seen
+    assert json.loads(done.stdout)["files"][0]["rows"] == 144
+
+
+def test_units_and_zone_from_options(answer: Answer, tmp_path: Path) -> None:
+    """--unit, --tz, --dates and --kiln say what the file does not."""
+    path = tmp_path / "log.csv"
+    path.write_text("When,Top,Bottom\n03/04/2026 08:00,1500,1490\n03/04/2026 08:10,1510,1500\n")
+    said = ("--unit", "F", "--tz", "America/Denver", "--dates", "month-first", "--kiln", "big")
+    [one] = answer("import", path, *said)["files"]
+    assert [(c["name"], c["unit"]) for c in one["channels"]] == [("Top", "F"), ("Bottom", "F")]
+    assert one["first"] == "2026-03-04T15:00:00Z"
+
+
+def test_choice_without_foundry_file_is_refused(firelog: Run) -> None:
+    """An unknown choice of columns without a foundry file is refused naming --foundry."""
+    done = firelog("import", LOG, *START, "--columns", "ours")
+    assert done.returncode == 2
+    assert "--foundry" in done.stderr

@@ -214,3 +214,21 @@ def test_time_of_day_or_elapsed_is_asked(tmp_path: Path) -> None:
     as_elapsed = instants(path, Wishes(start_us=start, times="elapsed"))
     assert as_clock == [start, start + 10_000_000]
     assert as_elapsed == [start + 29_700_000_000, start + 29_710_000_000]
+
+
+def test_hundreds_of_rows_to_a_minute_stamp(tmp_path: Path) -> None:
+    """Ten rows a second under stamps of a minute: 600 rows are spread over each minute."""
+    path = tmp_path / "log.csv"
+    rows = [f"2026-03-01T08:{i // 600:02d}Z,{20 + i % 50}.{i % 10}" for i in range(150, 600 * 8)]
+    path.write_text("Time,T [C]\n" + "\n".join(rows) + "\n")
+    found = instants(path, Wishes())
+    start = parse_instant("2026-03-01T08:00:00Z")
+    assert found == [start + 100_000 * i for i in range(150, 600 * 8)]
+
+
+def test_start_without_need_is_mentioned(tmp_path: Path) -> None:
+    """A start for times that carry dates changes nothing, and that is said."""
+    path = tmp_path / "log.csv"
+    path.write_text("Time,T [C]\n2026-03-01T08:00:00Z,20.5\n")
+    plan = examine(path, Wishes(start_us=0))
+    assert any("--start is not used" in warning for warning in plan.warnings)

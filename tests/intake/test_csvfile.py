@@ -122,3 +122,72 @@ def test_refusal_names_file_line_and_remedy(
 def test_missing_file_is_named(tmp_path: Path) -> None:
     """A file that is not there is named, with what to do."""
     assert "check the name" in refusal(tmp_path / "nowhere.csv")
+
+
+@pytest.mark.parametrize(
+    ("codec", "mark"),
+    [
+        ("utf-8", b""),
+        ("utf-8", b"\xef\xbb\xbf"),
+        ("utf-16-le", b"\xff\xfe"),
+        ("utf-16-be", b"\xfe\xff"),
+        ("utf-16-le", b""),
+        ("utf-16-be", b""),
+        ("cp1252", b""),
+        ("cp932", b""),
+    ],
+)
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_encodings(tmp_path: Path, codec: str, mark: bytes, end: str) -> None:
+    """Every encoding and line end gives the same names and readings."""
+    name = "温度計" if codec == "cp932" else "Öfen" if codec == "cp1252" else "Öfen 温度"
+    unit = "℃" if codec == "cp932" else "°C"
+    text = f"Time,{name} [{unit}]{end}0,20.5{end}15,21.5{end}"
+    path = write(tmp_path, mark + text.encode(codec))
+    assert column(path, FROM_START, name) == ([0.0, 15.0], [20.5, 21.5])
+
+
+@pytest.mark.parametrize(
+    ("heading", "name", "unit"),
+    [
+        ("Kiln top [°C]", "Kiln top", Unit.C),
+        ("Kiln (deg F)", "Kiln", Unit.F),
+        ("Kiln, °C", "Kiln", Unit.C),
+        ("Kiln °F", "Kiln", Unit.F),
+        ("kiln_degC", "kiln", Unit.C),
+        ("Temp_C", "Temp", Unit.C),
+        ("Kiln in Celsius", "Kiln", Unit.C),
+        ("Kiln/K [K]", "Kiln/K", Unit.K),
+        ("℃", "℃", Unit.C),
+    ],
+)
+def test_unit_in_the_heading(tmp_path: Path, heading: str, name: str, unit: Unit) -> None:
+    """A heading gives name and unit, however people write the two."""
+    separator = ";" if "," in heading else ","
+    path = write(tmp_path, f"Time{separator}{heading}\n0{separator}900.5\n15{separator}901.5\n")
+    [taken] = examine(path, FROM_START).columns
+    assert (taken.channel, taken.unit) == (name, unit)
+
+
+def test_cold_junction_and_mould_are_placed_by_name(tmp_path: Path) -> None:
+    """A channel's place is guessed from plain names only; the rest stand in the kiln."""
+    path = write(tmp_path, "Time,Cold junction [C],Mould 3 [C],TC4 [C],Room [C]\n0,25.0,1,2,3\n")
+    assert [c.role.value for c in examine(path, FROM_START).columns] == [
+        *("cold junction", "mould", "kiln", "ambient")
+    ]
+
+
+def test_values_that_cannot_be_temperatures_are_left_out(tmp_path: Path) -> None:
+    """A column of tens of thousands is no temperature, whatever its heading says."""
+    path = write(tmp_path, "Time,T1 [C],T2 [C]\n0,20.5,21375\n15,20.6,21400\n")
+    plan = examine(path, FROM_START)
+    assert [(s.name, "cannot be temperatures" in s.why) for s in plan.skipped] == [("T2", True)]
+
+
+def test_blanks_of_a_slow_channel_are_no_missing_readings(tmp_path: Path) -> None:
+    """A channel read every tenth row has a tenth of the readings, and nothing missing."""
+    rows = [f"{i},{20 + i % 9}.5,{30 if i % 10 == 0 else ''}" for i in range(100)]
+    path = write(tmp_path, "Time [s],Fast [C],Slow [C]\n" + "\n".join(rows) + "\n")
+    times, values = column(path, FROM_START, "Slow")
+    assert times == list(range(0, 100, 10))
+    assert values == [30.0] * 10

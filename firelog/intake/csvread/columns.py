@@ -205,8 +205,8 @@ def _impossible(candidate: _Candidate, dialect: Dialect, unit: TemperatureUnit) 
     raw = np.array([value for value in read if value == value])  # noqa: PLR0124
     if not len(raw):
         return ""
-    codes = quality.codes(raw, Unit(unit))
-    values = raw[codes == Quality.OK]
+    raw = raw[~quality.is_code(raw)]
+    values = raw[quality.codes(raw, Unit(unit)) != Quality.MISSING]
     if not len(values):
         return ""
     if unit == "K" and float(np.median(values)) < _LOWEST_KELVIN and float(values.min()) < 100.0:

@@ -72,6 +72,8 @@ def split_unit(heading: str) -> tuple[str, str]:
     for pattern in (_IN_BRACKETS, _BEHIND, _TEMP_LETTER):
         if (found := pattern.match(heading)) and is_unit(found[2]):
             return (found[1].strip(" ,/_-:") or heading), found[2].strip()
+    if heading.upper() not in ("C", "F", "K") and temperature_unit(unit_of(heading)):
+        return heading, heading
     return heading, ""
 
 

@@ -55,14 +55,15 @@ def _mark_codes(result: QualityArray, value: FloatArray, unit: Unit) -> None:
     for quality, numbers in ((Quality.MISSING, MISSING_CODES), (Quality.SATURATED, OVER_CODES)):
         for code in numbers:
             same = value == code
-            if same.any() and not ((np.abs(value - code) < _FAR) & ~same & ~_is_code(value)).any():
+            if same.any() and not ((np.abs(value - code) < _FAR) & ~same & ~is_code(value)).any():
                 result[same] = quality
     fill = value == ZERO_C_IN_K
     if unit is Unit.K and fill.any() and not ((np.abs(value - ZERO_C_IN_K) < 5.0) & ~fill).any():
         result[fill] = Quality.MISSING
 
 
-def _is_code(value: FloatArray) -> np.typing.NDArray[np.bool_]:
+def is_code(value: FloatArray) -> np.typing.NDArray[np.bool_]:
+    """True for the numbers that loggers write for nothing, whether they mean it or not."""
     return np.isin(value, MISSING_CODES) | np.isin(value, OVER_CODES)
 
 

@@ -25,6 +25,7 @@ from firelog.units import us_to_datetime
 FROM_START = (ClockKind.ELAPSED, ClockKind.ELAPSED_CLOCK, ClockKind.DAY_CLOCK)
 STAMPED = (ClockKind.STAMP, ClockKind.FIELDS)
 _ELAPSED_US = {"s": 1e6, "min": 60e6, "h": 3600e6}
+_MOST_ROWS = 200_000
 _LENGTHS = {60_000_000: "one minute", 1_000_000: "one second"}
 
 
@@ -42,6 +43,8 @@ class Settler:
         Raises :class:`InputError` naming the option that settles what the file leaves open.
         """
         clock = clocks.as_clock(found)
+        if self.wishes.start_us is not None and clock.kind not in FROM_START:
+            self.warnings.append("--start is not used: the times carry their own dates")
         if clock.kind is ClockKind.ELAPSED:
             clock = self._counted(clock, found)
         if clock.kind in FROM_START:
@@ -141,6 +144,8 @@ class Settler:
                 f"{self.file}, line {first.line}: {first.cells[clock.columns[0]]!r} is not a "
                 "time; name the column of times with --time"
             )
+        if spread and len(raw) > 100 and len(np.unique(raw)) < 5:
+            raw = self._more(clock)  # so many rows to a stamp that the sample shows too few stamps
         steps = np.diff(raw)
         newest_first = bool((steps < 0).sum() > (steps > 0).sum())
         if newest_first:
@@ -155,6 +160,20 @@ class Settler:
         return replace(
             clock, newest_first=newest_first, step_us=step_us, repeats=repeats, first_run=first_run
         )
+
+    def _more(self, clock: Clock) -> IntArray:
+        """Return raw counts from the file's beginning until a few stamps have passed."""
+        found: list[int] = []
+        different: set[int] = set()
+        for cells in self._all_rows():
+            raw = raw_us([cells[c] for c in clock.columns], clock, self.form)
+            if raw is None:
+                continue
+            found.append(raw)
+            different.add(raw)
+            if len(different) > 5 or len(found) > _MOST_ROWS:
+                break
+        return np.array(found, np.int64)
 
     def _newest_first(self, clock: Clock) -> None:
         if clock.kind is ClockKind.DAY_CLOCK:
