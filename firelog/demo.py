@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from firelog import judging
+from firelog import __version__, judging
 from firelog.errors import StoreError
 from firelog.foundry import ChannelSpec, Foundry, parse_foundry
 from firelog.intake.clock import Clock
@@ -22,6 +22,7 @@ from firelog.intake.kilnsim import Furnace, block_kiln, melting_furnace, shell_k
 from firelog.intake.rehearsal import Speaker, lines
 from firelog.intake.sources import make_source
 from firelog.readings import Unit
+from firelog.record import seal
 from firelog.record.rows import Firing
 from firelog.record.store import Store
 from firelog.reference import find_schedule
@@ -219,7 +220,12 @@ def _add(store: Store, past: Past, now_us: int) -> Firing:
             store.add_event(at_us, kind, text, who="Ines", kiln=past.kiln, firing_id=firing.id)
     firing = store.firing(past.name)
     judging.settle(store, firing, int(t_us[-1]))
+    _seal(store, firing, now_us)
     return firing
+
+
+def _seal(store: Store, firing: Firing, now_us: int) -> None:
+    seal.seal(store, firing, now_us=now_us, version=__version__, who="Ines")
 
 
 def _begin(
@@ -294,6 +300,7 @@ class Rehearsal:
             with Store.open(self._path, write=True) as store:
                 store.close_firing(store.firing(LIVE_NAME).id, self.ended_us)
                 judging.settle(store, store.firing(LIVE_NAME), self.ended_us)
+                _seal(store, store.firing(LIVE_NAME), self.ended_us)
 
     def _collect(self) -> None:
         foundry = parse_foundry(FOUNDRY_TOML.replace("PORT", self._speaker.path), "demo foundry")

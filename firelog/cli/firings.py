@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+from firelog.cli.corrections import correct, events
 
 if TYPE_CHECKING:
     from firelog.record.rows import Firing
@@ -132,6 +133,10 @@ def edit(settings: Settings, name: str, schedule: str) -> None:
         if not firing.running:
             settle(store, store.firing(name), now_us())
     click.echo(f"{name!r}: {text}", err=True)
+
+
+firings.add_command(events)
+firings.add_command(correct)
 
 
 def _summary(store: Store, firing: Firing) -> dict[str, Any]:

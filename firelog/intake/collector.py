@@ -10,6 +10,7 @@ import queue
 import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 
 from firelog.errors import SourceError, StoreError
 from firelog.foundry import ChannelSpec
@@ -18,7 +19,7 @@ from firelog.intake.clock import Clock
 from firelog.intake.fields import LineFault, Scan
 from firelog.intake.keeper import QUEUED, TOGETHER, Keeper, Write
 from firelog.intake.sources import Heard, Source, silent_after_s
-from firelog.intake.watchers import Watch
+from firelog.intake.watchers import Conditions, Watch
 from firelog.record.store import Store
 from firelog.units import show_duration
 
@@ -65,6 +66,7 @@ class _Feed:
     silence: Silence
     watch: Watch
     dating: Dating = field(default_factory=Dating)
+    conditions: Conditions = field(default_factory=Conditions)
     counts: Counts = field(default_factory=Counts)
     names: set[str] = field(default_factory=set)
     thread: threading.Thread | None = None
@@ -100,6 +102,14 @@ def _telling(sources: Iterable[Source]) -> Iterator[ChannelSpec]:
                 yield made
 
 
+def _inode(path: Path) -> int:
+    """Return which file is behind the path; to look is safe, to open it would drop its locks."""
+    try:
+        return path.stat().st_ino
+    except OSError:
+        return -1
+
+
 def _nobody(_: Report) -> None:
     """Listen to no report."""
 
@@ -127,6 +137,7 @@ class Collector:
         self._report, self._alive, self._queued = report, alive, queued
         self._said: queue.SimpleQueue[_Said] = queue.SimpleQueue()
         self._stopping = False
+        self._inode = _inode(store.path)
         self._looked_s = clock.steady_s()
         self._feeds = {source.spec.name: _feed(source, channels) for source in sources}
         self._keeper = Keeper(
@@ -136,6 +147,8 @@ class Collector:
             stored=self._stored,
             refused=self._refused,
             accepted=self._accepted,
+            left_out=self._left_out,
+            log_grows=self._log_grows,
             queued=queued,
         )
 
@@ -200,13 +213,18 @@ class Collector:
             pass
         if self._keeper.work():
             self._alive()
-        self._keeper.checkpoint_if_due()
+        self._keeper.checkpoint_if_due(self._clock.now_us())
         now_s = self._clock.steady_s()
         if now_s - self._looked_s >= 1.0:
             self._looked_s = now_s
             self._look_around(now_s)
 
     def _look_around(self, now_s: float) -> None:
+        if self._inode != _inode(self._store.path):
+            raise StoreError(
+                f"{self._store.path}: the store was replaced or moved while it was written; "
+                "start collecting again"
+            )
         for step in self._clock.steps():
             self._event(None, step.kind, step.text)
         for feed in self._feeds.values():
@@ -234,6 +252,13 @@ class Collector:
     # ------------------------------------------------------------ what was said
     def _take(self, said: _Said) -> None:
         feed, what = said
+        try:
+            self._understand(feed, what)
+        except Exception as error:  # a fault of ours in one line must not end the night
+            fault = LineFault(f"firelog stumbled over it: {error!r}", str(what)[:120])
+            self._fault(feed, self._clock.now_us(), fault)
+
+    def _understand(self, feed: _Feed, what: Heard | SourceError | None) -> None:
         if what is None:
             feed.connected = True
             feed.silence.connected(self._clock.steady_s())
@@ -279,6 +304,8 @@ class Collector:
         kiln, scan = feed.source.spec.kiln, feed.watch.look(scan, dated.t_us)
         if not self._keeper.put(Write(feed.name, kiln, dated.t_us, scan.values)):
             feed.counts.dropped += 1
+        for kind, text in feed.conditions.changes(scan, dated.t_us):
+            self._event(feed, kind, text, dated.t_us)
 
     def _fault(self, feed: _Feed, t_us: int, fault: LineFault) -> None:
         feed.counts.faults += 1
@@ -316,3 +343,16 @@ class Collector:
         lost = f"{dropped} scans found no room in memory" if dropped else "nothing was lost"
         text = f"the store took nothing for {show_duration(for_s)}; {lost}"
         self._event(None, "store back", text)
+
+    def _left_out(self, write: Write, error: Exception) -> None:
+        if write.source:
+            self._feeds[write.source].counts.dropped += 1
+        text = f"one entry cannot be stored and was left out ({error!r})"
+        self._report(Report("refused", write.source, write.t_us, text))
+
+    def _log_grows(self, size: int) -> None:
+        text = (
+            f"{size / 1e6:.0f} MB wait to be folded into the store: some program keeps an old view "
+            "of it open; end that program"
+        )
+        self._event(None, "store log grows", text)

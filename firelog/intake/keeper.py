@@ -19,6 +19,7 @@ from firelog.record.store import Store
 QUEUED = 200_000  # scans kept in memory while the disk refuses: two days at one a second
 TOGETHER = 64
 RETRY_S = 1.0
+FRAME_BYTES, LARGE_LOG_BYTES = 4096, 64_000_000
 CHECKPOINT_S, CHECKPOINT_WRITES = 60.0, 500
 
 
@@ -41,7 +42,9 @@ class Keeper:
     """Stores writes in the order they were put, as soon as the store takes them.
 
     ``stored(write, new)`` is called after the write is on the disk, ``refused(error)`` when the
-    store begins to refuse, ``accepted(seconds)`` when it takes again what it had refused.
+    store begins to refuse, ``accepted(seconds)`` when it takes again what it had refused,
+    ``left_out(write, error)`` when one write can never be stored, ``log_grows(bytes)`` when a
+    reader keeps the write-ahead log from being folded into the store.
     ``steady_s`` is a clock that nobody can set.
     """
 
@@ -54,15 +57,19 @@ class Keeper:
         stored: Callable[[Write, int], None],
         refused: Callable[[StoreError], None],
         accepted: Callable[[float], None],
+        left_out: Callable[[Write, Exception], None],
+        log_grows: Callable[[int], None],
         queued: int = QUEUED,
     ) -> None:
         self._store, self._steady_s, self._queued = store, steady_s, queued
         self._stored, self._told_refused, self._told_accepted = stored, refused, accepted
+        self._left_out, self._told_log, self._log_told = left_out, log_grows, False
         self._specs = {(spec.kiln, spec.name): spec for spec in channels}
         self._ids: dict[tuple[str, str], int] = {}
         self._backlog: deque[Write] = deque()
         self._refused_s: float | None = None
         self._retry_s = 0.0
+        self._together = TOGETHER
         self._checkpoint_s, self._since_checkpoint = steady_s(), 0
 
     @property
@@ -106,7 +113,7 @@ class Keeper:
             return False
         worked = False
         while self._backlog:
-            batch = [self._backlog[n] for n in range(min(TOGETHER, len(self._backlog)))]
+            batch = [self._backlog[n] for n in range(min(self._together, len(self._backlog)))]
             try:
                 with self._store.writing():
                     new = [self._write(write) for write in batch]
@@ -114,6 +121,10 @@ class Keeper:
                 self._ids.clear()  # channels made in what was just rolled back are none
                 self._refuse(error)
                 return worked
+            except Exception as error:  # of ours, in one write: the others must not wait for it
+                self._ids.clear()
+                self._singly(batch, error)
+                continue
             worked = True
             for write, count in zip(batch, new, strict=True):
                 self._backlog.popleft()
@@ -122,7 +133,16 @@ class Keeper:
             self._accept()
         return worked
 
-    def checkpoint_if_due(self) -> None:
+    def _singly(self, batch: list[Write], error: Exception) -> None:
+        """Store the first of a batch that failed alone; if it is the one, leave it out."""
+        if len(batch) > 1:
+            self._together = 1
+            return
+        self._backlog.popleft()
+        self._together = TOGETHER
+        self._left_out(batch[0], error)
+
+    def checkpoint_if_due(self, wall_us: int) -> None:
         """Copy the write-ahead log into the store, between scans; a fast source makes it due often.
 
         A small log is reused from its start, so that commits need not grow the file. A reader in
@@ -134,10 +154,17 @@ class Keeper:
             return
         self._checkpoint_s, self._since_checkpoint = now_s, 0
         try:
+            self._store.compact_old(wall_us)  # rows of yesterday, one block of them at a time
             with driver.speaking(self._store.path):
-                self._store.connection.execute("pragma wal_checkpoint(passive)").fetchall()
+                pragma = "pragma wal_checkpoint(passive)"
+                _, frames, _ = self._store.connection.execute(pragma).fetchone()
         except StoreError as error:
             self._refuse(error)
+            return
+        large = frames * FRAME_BYTES > LARGE_LOG_BYTES
+        if large and not self._log_told:
+            self._told_log(frames * FRAME_BYTES)
+        self._log_told = large
 
     def _write(self, write: Write) -> int:
         if write.kind:

@@ -274,12 +274,17 @@ class Store:
         return total
 
     def compact_old(self, now_us: int) -> int:
-        """Move rows of channels whose oldest is a day old, all but the last hour, into blocks."""
-        due = self._all(
-            "select channel from readings group by channel having min(t_us) < ?",
-            (now_us - _DAY_US,),
-        )
-        return self.compact([row[0] for row in due], now_us - _DAY_US // 24)
+        """Move one block of rows, of the first channel whose oldest row is a day old.
+
+        One short step, for a collector to take between two scans about once a minute; rows of
+        the last hour stay. Returns how many readings moved, 0 when nothing is due.
+        """
+        for channel in self.channels():
+            oldest_us = self._one("select min(t_us) from readings where channel=?", (channel.id,))
+            if oldest_us[0] is not None and oldest_us[0] < now_us - _DAY_US:
+                with self.writing():
+                    return traces.move(self.connection, channel.id, now_us - _DAY_US // 24)
+        return 0
 
     # ------------------------------------------------------------ firings
     def add_firing(
@@ -392,14 +397,20 @@ class Store:
             raise InputError(f"there is no event {event_id} to correct")
         return int(row[0])
 
-    def events(self, firing: Firing) -> list[Event]:
-        """Return the events of a firing, and of its kiln while it ran, in order of time."""
+    def events(self, firing: Firing, *, superseded: bool = False) -> list[Event]:
+        """Return the events of a firing, and of its kiln while it ran, in order of time.
+
+        Events that a correction supersedes are in the record for good, but left out here unless
+        ``superseded`` asks for them.
+        """
         rows = self._all(
             f"{_EVENT} where e.firing=? or (e.firing is null and (k.name=? or e.kiln is null)"
             " and e.t_us between ? and ?) order by e.t_us, e.id",
             (firing.id, firing.kiln, *traces.span(firing.began_us, firing.ended_us)),
         )
-        return [Event(*row) for row in rows]
+        events = [Event(*row) for row in rows]
+        gone = set() if superseded else {event.corrects for event in events}
+        return [event for event in events if event.id not in gone]
 
     # ------------------------------------------------------------ verdicts
     def save_verdict(self, stored: StoredVerdict) -> None:

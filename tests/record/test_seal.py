@@ -184,8 +184,10 @@ def test_a_correction_keeps_what_it_corrects(store):
     """The old event stays; the new one says who, when and why, and which it supersedes."""
     old = store.events(store.firing("night"))[0]
     number = store.correct_event(old.id, text="pilot only", who="Oda Brandvik", why="wrong burner")
-    events = {event.id: event for event in store.events(store.firing("night"))}
+    firing = store.firing("night")
+    events = {event.id: event for event in store.events(firing, superseded=True)}
     assert events[old.id] == old
+    assert old.id not in {event.id for event in store.events(firing)}
     new = events[number]
     assert (new.corrects, new.why, new.who) == (old.id, "wrong burner", "Oda Brandvik")
     assert new.entered_us is not None
@@ -448,3 +450,25 @@ def test_the_commands_seal_and_verify(tmp_path):
     done = firelog("seal", "no such night", "--store", path)
     assert done.returncode == 2
     assert "there is no firing" in done.stderr
+
+
+def test_the_commands_list_and_correct_events(tmp_path):
+    """A correction through the command supersedes, keeps who and why, and needs both."""
+    path = tmp_path / "night.firelog"
+    with Store.open(path, write=True) as store:
+        add_night(store)
+        seal_night(store)
+    words_ = ("--who", "Oda Brandvik", "--why", "wrong burner", "--store", path)
+    done = firelog("firings", "correct", "night", "1", "pilot only", *words_)
+    assert done.returncode == 0, done.stderr
+    done = firelog("firings", "events", "night", "--store", path, "--json")
+    rows = json.loads(done.stdout)["events"]
+    assert [(r["number"], r["corrects"], r["superseded_by"]) for r in rows] == [
+        (1, None, 3),
+        (3, 1, None),
+        (2, None, None),
+    ]
+    assert firelog("firings", "correct", "night", "1", "x", *words_).returncode == 2
+    done = firelog("firings", "correct", "night", "2", "x", "--store", path)
+    assert done.returncode == 2
+    assert firelog("verify", "--store", path).returncode == 0

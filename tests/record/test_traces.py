@@ -6,15 +6,20 @@ import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
 from firelog.errors import InputError, StoreError
 from firelog.readings import Quality, Unit
 from firelog.record import blocks, driver, migrations
+from firelog.record.examine import examine
 from firelog.record.store import Store
 
 T0 = 1_772_352_000_000_000  # 2026-03-01T08:00:00Z
@@ -191,6 +196,7 @@ def test_rows_move_when_they_are_a_day_old(store):
     add_live(store, t_us, np.full(len(t_us), 20.5), np.zeros(len(t_us), np.uint8))
     assert store.compact_old(T0 + 23 * HOUR) == 0
     moved = store.compact_old(int(t_us[-1]))
+    assert store.compact_old(int(t_us[-1])) == 0
     assert moved == np.count_nonzero(t_us <= t_us[-1] - HOUR)
     assert count(store, "readings") == len(t_us) - moved
 
@@ -381,3 +387,82 @@ def test_blocks_stay_within_their_bounds(store):
     assert widest <= blocks.MAX_SPAN_US
     assert longest <= blocks.MAX_COUNT
     assert len(store.readings(1, int(t_us[30_000]), int(t_us[30_000]))) == 1
+
+
+# ---------------------------------------------------------------- any order of events
+instants = st.integers(0, 400).map(lambda n: T0 + n * SECOND)
+readings = st.tuples(
+    instants,
+    st.one_of(st.decimals(-50, 1200, places=1).map(float), st.sampled_from([np.nan, np.inf, -0.0])),
+    st.sampled_from(list(Quality)),
+)
+
+
+class AnyOrder(RuleBasedStateMachine):
+    """A store against a dict: whatever happens in whatever order, the first reading stays."""
+
+    def __init__(self):
+        super().__init__()
+        self.folder = tempfile.TemporaryDirectory()
+        self.path = Path(self.folder.name) / "night.firelog"
+        self.store = Store.open(self.path, write=True)
+        self.store.ensure_channel("shell kiln", "top")
+        self.known = {}
+
+    @rule(reading=readings)
+    def scan(self, reading):
+        """A live reading arrives."""
+        t_us, value, quality = reading
+        new = self.store.add_scan(t_us, [(1, value, Unit.C, quality)])
+        assert new == (t_us not in self.known)
+        self.known.setdefault(t_us, (value, quality))
+
+    @rule(many=st.lists(readings, min_size=1, max_size=150))
+    def bring(self, many):
+        """A file is imported."""
+        columns = [np.array(column) for column in zip(*many, strict=True)]
+        before = len(self.known)
+        for t_us, value, quality in many:
+            self.known.setdefault(t_us, (value, quality))
+        new = self.store.add_readings(1, columns[0], columns[1], columns[2], Unit.C)
+        assert new == len(self.known) - before
+
+    @rule(until=instants)
+    def rest(self, until):
+        """Rows become blocks."""
+        self.store.compact([1], until)
+        row = self.store.connection.execute("select min(t_us) from readings").fetchone()
+        assert row[0] is None or row[0] > until
+
+    @rule()
+    def reopen(self):
+        """The program ends and starts again."""
+        self.store.close()
+        self.store = Store.open(self.path, write=True)
+
+    @rule(start=instants, end=instants)
+    def look(self, start, end):
+        """A window is read."""
+        trace = self.store.readings(1, start, end)
+        expected = sorted(t for t in self.known if start <= t <= end)
+        assert trace.t_us.tolist() == expected
+        np.testing.assert_array_equal(trace.value, [self.known[t][0] for t in expected])
+        assert trace.quality.tolist() == [self.known[t][1] for t in expected]
+
+    @invariant()
+    def all_once(self):
+        """Each reading is there exactly once."""
+        rows, in_blocks = self.store.connection.execute(
+            "select (select count(*) from readings), (select total(count) from blocks)"
+        ).fetchone()
+        assert rows + in_blocks == len(self.known)
+
+    def teardown(self):
+        """Look through the store once more, and close it."""
+        assert list(examine(self.store)) == []
+        self.store.close()
+        self.folder.cleanup()
+
+
+TestAnyOrder = AnyOrder.TestCase
+TestAnyOrder.settings = settings(max_examples=40, stateful_step_count=25, deadline=None)

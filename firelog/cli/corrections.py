@@ -1,0 +1,82 @@
+"""``firelog firings events`` and ``correct``: what was noted, and putting it right openly."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+
+if TYPE_CHECKING:
+    from firelog.record.rows import Event
+
+
+@click.command()
+@click.argument("name")
+@json_option
+@common_options
+@pass_settings
+def events(settings: Settings, name: str, as_json: bool) -> None:
+    """List the events of the firing NAME with their numbers, superseded ones too."""
+    from firelog.record.store import Store
+
+    with Store.open(settings.store_path()) as store:
+        found = store.events(store.firing(name), superseded=True)
+    by = {event.corrects: event.id for event in found if event.corrects is not None}
+    rows = [_answer(event, by.get(event.id)) for event in found]
+    if as_json:
+        emit_json({"firing": name, "events": rows})
+        return
+    for row in rows:
+        mark = f"  (superseded by {row['superseded_by']})" if row["superseded_by"] else ""
+        why = f"  (corrects {row['corrects']}: {row['why']})" if row["corrects"] else ""
+        who = f"  – {row['who']}" if row["who"] else ""
+        text = f": {row['text']}" if row["text"] else ""
+        click.echo(f"{row['number']:>4}  {row['at']}  {row['kind']}{text}{who}{why}{mark}")
+    if not rows:
+        click.echo("No events.")
+
+
+@click.command()
+@click.argument("name")
+@click.argument("number", type=int)
+@click.argument("text")
+@click.option("--who", required=True, help="Who corrects it.")
+@click.option("--why", required=True, help="What was wrong.")
+@click.option("--at", help="When it really happened (ISO 8601); default: as it was noted.")
+@common_options
+@pass_settings
+def correct(
+    settings: Settings, *, name: str, number: int, text: str, who: str, why: str, at: str | None
+) -> None:
+    """Supersede the event NUMBER of the firing NAME by TEXT; the old one stays in the record."""
+    from firelog.errors import InputError
+    from firelog.record.store import Store
+    from firelog.units import parse_instant, zone
+
+    t_us = None if at is None else parse_instant(at, zone(settings.read_foundry().timezone))
+    with Store.open(settings.store_path(), write=True) as store:
+        known = {event.id for event in store.events(store.firing(name))}
+        if number not in known:
+            raise InputError(
+                f"{name!r} has no event {number} that stands; `firelog firings events` lists them"
+            )
+        new = store.correct_event(number, text=text, who=who, why=why, t_us=t_us)
+    click.echo(f"event {number} is superseded by {new}", err=True)
+
+
+def _answer(event: Event, superseded_by: int | None) -> dict[str, Any]:
+    from firelog.units import iso_utc
+
+    return {
+        "number": event.id,
+        "at": iso_utc(event.t_us),
+        "kind": event.kind,
+        "text": event.text,
+        "who": event.who,
+        "entered": None if event.entered_us is None else iso_utc(event.entered_us),
+        "corrects": event.corrects,
+        "why": event.why,
+        "superseded_by": superseded_by,
+    }
