@@ -254,9 +254,14 @@ def _page_digest(view: View) -> str:
 def _shape_digest(view: View) -> str:
     picture = view.picture
     runs = picture.judgement.segments if picture.judgement else ()
-    began = [(run.name, run.began_s, run.ended_s) for run in runs]
+    # In minutes: where a step began is told better with each reading, which moves no line visibly.
+    began = [(run.name, _minute(run.began_s), _minute(run.ended_s)) for run in runs]
     names = ([t.name for t in picture.spoken], len(picture.traces))
     return _digest(began, names, len(view.events), view.firing, picture.how)
+
+
+def _minute(seconds: float | None) -> int | None:
+    return None if seconds is None else round(seconds / 60)
 
 
 def _list_seen(board: Board) -> dict[str, str]:

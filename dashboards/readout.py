@@ -31,7 +31,7 @@ from firelog.schedule.model import ChannelTrace, Judgement
 
 SPARK_POINTS = 56
 LIST_BUDGET_S = 1.0  # one showing of the list draws and judges for so long; the rest comes later
-FRESH_S = {True: 5.0, False: 30.0}  # running, closed
+FRESH_S = {True: 10.0, False: 30.0}  # running, closed
 _UNSEEN = frozenset({Role.AMBIENT, Role.SET_POINT, Role.COLD_JUNCTION})
 Answer = TypeVar("Answer")
 Stretch = tuple[tuple[float, float], ...]

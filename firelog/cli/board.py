@@ -28,7 +28,7 @@ def serve(store: Path, *, host: str = "127.0.0.1", port: int = 8765, open_it: bo
     host = access.only_loopback(host)
     Store.open(store).close()  # say what is wrong here, rather than on a page
     _need_free(host, port)
-    address = f"http://{f'[{host}]' if ':' in host else host}:{port}/"
+    address = f"http://{host}:{port}/"
     click.echo(f"the board is at {address}  (Ctrl-C ends it)", err=True)
     if open_it:
         _open_soon(address)
@@ -41,8 +41,7 @@ def _need_free(host: str, port: int) -> None:
 
     from firelog.errors import InputError
 
-    family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    with socket.socket(family, socket.SOCK_STREAM) as probe:
+    with socket.socket() as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             probe.bind((host, port))

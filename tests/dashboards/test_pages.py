@@ -244,6 +244,22 @@ def test_an_answer_is_small_and_holds_only_what_is_new(tmp_path: Path) -> None:
     assert line["x"] == local_ms.tolist()
 
 
+def test_older_words_are_replaced_and_the_picture_left(tmp_path: Path) -> None:
+    """A browser that shows an older judgement gets the new words, and no new picture."""
+    path = tmp_path / "words.firelog"
+    t_s = np.arange(0.0, 3600.0, 10.0)
+    with foundry(path) as store:
+        add_night(store, "n", channels={"a": curve(t_s)}, t_s=t_s, running=True)
+    made = live.page(path, "/firing/n", None)
+    seen = made["watch"]["seen"] | {"page": "of a minute ago"}
+    question = {"k": 1, "path": "/firing/n", "after": made["watch"]["newest_us"], "seen": seen}
+    told = live.answer(path, question)
+    assert words(told["top"]) == words(made["top"])
+    assert words(told["bottom"]) == words(made["bottom"])
+    assert told["seen"] == made["watch"]["seen"]
+    assert "drawn" not in told
+
+
 def test_a_picture_that_has_changed_comes_whole(tmp_path: Path) -> None:
     """An event, or the end of the firing, sends the page anew, and a closed one stops asking."""
     path = tmp_path / "ending.firelog"
