@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from firelog.readings import FloatArray
 from firelog.schedule.corners import crossing
-from firelog.schedule.grid import Grid
+from firelog.schedule.grid import Grid, running_mean
 
 STAY_S = 600.0
 LAG_S = 60.0  # a sheathed thermocouple in a kiln answers up to a minute late; common practice
@@ -57,12 +57,12 @@ def arrival(
     hi = min(len(grid.t_s), int(np.searchsorted(grid.t_s, until_s + grid.cell_s / 2)))
     if hi <= lo:
         return None
-    low, high, noise = _smoothed(grid, lo, hi)
+    low, high, noise = _smoothed(grid, lo, hi, band_k)
     bottom, top = target_c - band_k, target_c + band_k
     inside = (low >= bottom) & (high <= top)
     if not inside.any():
         return None
-    loose = 2.0 * noise
+    loose = 3.0 * noise
     out = ~((low >= bottom - loose) & (high <= top + loose)) & np.isfinite(low)
     number = _first_to_stay(inside, out, max(1, round(STAY_S / grid.cell_s)))
     at = lo + number
@@ -88,27 +88,29 @@ def _first_to_stay(inside: NDArray[np.bool_], out: NDArray[np.bool_], cells: int
     strays = np.concatenate(([0], np.cumsum(out)))
     ends = np.minimum(np.arange(len(out)) + cells, len(out))
     share = (strays[ends] - strays[:-1]) / np.maximum(ends - np.arange(len(out)), 1)
-    staying = np.flatnonzero(inside & (share <= MAY_STRAY))
-    return int(staying[0]) if len(staying) else int(np.argmax(inside))
+    whole = ends - np.arange(len(out)) >= min(cells, len(out) // 2)
+    staying = np.flatnonzero(inside & whole & (share <= MAY_STRAY))
+    if len(staying):
+        return int(staying[0])
+    return int(np.argmin(np.where(inside & whole, share, np.where(inside, 2.0, 3.0))))
 
 
-def _smoothed(grid: Grid, lo: int, hi: int) -> tuple[FloatArray, FloatArray, float]:
-    """Return coldest and hottest averaged over about a minute, and the noise left in them."""
+def _smoothed(grid: Grid, lo: int, hi: int, band_k: float) -> tuple[FloatArray, FloatArray, float]:
+    """Return coldest and hottest averaged, and the noise left in them.
+
+    Over a minute, and longer (ten at most) while the noise is more than a tenth of the band.
+    """
     half = round(SMOOTH_S / grid.cell_s / 2)
+    while (2 * half + 1) * grid.cell_s < STAY_S and _left(grid, half) > band_k / 10.0:
+        half += 1
     low, high = grid.low_c[lo:hi], grid.high_c[lo:hi]
     if half < 1:
         return low, high, grid.noise_k
-    return _mean(low, half), _mean(high, half), grid.noise_k / np.sqrt(2 * half + 1)
+    return running_mean(low, half), running_mean(high, half), _left(grid, half)
 
 
-def _mean(values: FloatArray, half: int) -> FloatArray:
-    known = np.isfinite(values)
-    total = np.concatenate(([0.0], np.cumsum(np.where(known, values, 0.0))))
-    count = np.concatenate(([0], np.cumsum(known)))
-    at = np.arange(len(values))
-    lo, hi = np.maximum(at - half, 0), np.minimum(at + half + 1, len(values))
-    counted = np.maximum(count[hi] - count[lo], 1)
-    return np.where(known, (total[hi] - total[lo]) / counted, np.nan)
+def _left(grid: Grid, half: int) -> float:
+    return float(grid.noise_k / np.sqrt(2 * half + 1))
 
 
 def in_band_s(
@@ -125,7 +127,7 @@ def in_band_s(
     hi = min(len(grid.t_s), int(np.searchsorted(grid.t_s, until_s, "right")))
     if hi <= lo:
         return Soaked(np.empty(0), np.empty(0))
-    low, high, noise = _smoothed(grid, lo, hi)
+    low, high, noise = _smoothed(grid, lo, hi, band_k)
     inside = (low >= target_c - band_k - noise) & (high <= target_c + band_k + noise)
     t_s = grid.t_s[lo:hi]
     marks = np.concatenate(([from_s], t_s, [until_s]))

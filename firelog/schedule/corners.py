@@ -22,23 +22,24 @@ class Crossing:
     k_per_s: float
 
 
-def bend(t_s: FloatArray, temp_c: FloatArray) -> Crossing:
+def bend(t_s: FloatArray, temp_c: FloatArray, sign: float) -> Crossing:
     """Return when a level turns into a slope, how far that may be off, and the slope.
 
+    ``sign`` is that of the slope to look for, 1 or −1; slope 0 means there is none.
     Least squares of a + s·max(0, t − τ) for every reading as τ, by running sums; readings far
     from the best line (a door, a spike) are left out and the fit is done once more. Between
     readings τ is refined by a parabola through the best three. The half-width is where the sum of
     squares has grown by what four standard deviations of τ would make it.
     """
     weight = np.ones_like(t_s)
-    number, cost = _hinge(t_s, temp_c, weight)
+    number, cost = _hinge(t_s, temp_c, weight, sign)
     level, slope = _fit_at(t_s, temp_c, weight, number)
     off = np.abs(temp_c - level - slope * np.maximum(0.0, t_s - t_s[number]))
     scatter = 1.4826 * float(np.median(off))
     keep = off <= max(5.0 * scatter, 2.0)
     if keep.sum() >= max(6, 0.6 * len(keep)) and not keep.all():
         weight = keep.astype(np.float64)
-        number, cost = _hinge(t_s, temp_c, weight)
+        number, cost = _hinge(t_s, temp_c, weight, sign)
         level, slope = _fit_at(t_s, temp_c, weight, number)
     at = _vertex(t_s, cost, number)
     free = max(float(weight.sum()) - 3.0, 1.0)
@@ -48,7 +49,9 @@ def bend(t_s: FloatArray, temp_c: FloatArray) -> Crossing:
     return Crossing(at, float(half), slope)
 
 
-def _hinge(t_s: FloatArray, temp_c: FloatArray, weight: FloatArray) -> tuple[int, FloatArray]:
+def _hinge(
+    t_s: FloatArray, temp_c: FloatArray, weight: FloatArray, sign: float
+) -> tuple[int, FloatArray]:
     """Return the best bend and the residual sum of squares of each, from sums over the tail."""
     x, y = t_s - t_s[0], temp_c - float(np.median(temp_c))
 
@@ -66,6 +69,7 @@ def _hinge(t_s: FloatArray, temp_c: FloatArray, weight: FloatArray) -> tuple[int
     slope = np.where(denominator > 1e-9, (count * uy - u * total) / safe, 0.0)
     level = (total - slope * u) / count
     cost = np.maximum(square - level * total - slope * uy, 0.0)
+    cost = np.where(sign * slope > 0.0, cost, square - total * total / count)
     return int(np.argmin(cost)), cost
 
 

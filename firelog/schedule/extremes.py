@@ -19,7 +19,7 @@ from firelog.schedule.firing import (
     used_u,
 )
 from firelog.schedule.model import Ceiling, Check, Floor, Reach, Spread
-from firelog.schedule.series import Hole, Series, highest_in, holes, lowest_in
+from firelog.schedule.series import Hole, Series, highest_in, holes, lowest_in, worst_of_many
 from firelog.verdict import Decision, Verdict
 
 
@@ -206,7 +206,8 @@ def spread(firing: Firing, requirement: Spread, span: Span, chosen: Sequence[Ser
     """Judge how far the channels were apart at the worst instant of the span.
 
     The two thermocouples are taken as independent: U of the difference is the root of the sum
-    of squares (GUM, JCGM 100:2008, 5.1.2).
+    of squares (GUM, JCGM 100:2008, 5.1.2), with the reading noise covered for the worst of all
+    the instants looked at.
     """
     asked = f"never more than {firing.difference(requirement.at_most_k)} apart was asked"
 
@@ -234,7 +235,8 @@ def spread(firing: Firing, requirement: Spread, span: Span, chosen: Sequence[Ser
     hot = live[int(np.argmax(np.where(known[:, worst], rows[:, worst], -np.inf)))]
     cold = live[int(np.argmin(np.where(known[:, worst], rows[:, worst], np.inf)))]
     t_s = float(grid[worst])
-    expanded_k = float(np.hypot(_u_at(hot, t_s), _u_at(cold, t_s)))
+    noise_k = float(np.hypot(hot.noise_k, cold.noise_k)) * worst_of_many(len(grid))
+    expanded_k = float(np.linalg.norm((_u_at(hot, t_s), _u_at(cold, t_s), noise_k)))
     measured = float(apart[worst])
     verdict = conformity.at_most(measured, requirement.at_most_k, expanded_k, requirement.decision)
     check = Check(

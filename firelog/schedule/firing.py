@@ -96,17 +96,18 @@ def span_of(firing: Firing, requirement: Requirement) -> Span:
 
 
 def _hole_beside(firing: Firing, at_s: float) -> float:
-    """Return the width of the hole at an instant: inside it a segment may have begun or ended."""
+    """Return the width of the hole at an instant: inside it a segment may have begun or ended.
+
+    The record's own ends count: before its first reading and after its last nothing is known.
+    """
     grid = firing.following.grid
     if grid is None:
         return 0.0
-    at = int(np.searchsorted(grid.t_s, at_s))
-    known = np.flatnonzero(grid.known)
-    right = int(np.searchsorted(known, at))
-    if not 0 < right < len(known):
-        return 0.0
-    width = float(grid.t_s[known[right]] - grid.t_s[known[right - 1]])
-    return width if width > firing.schedule.longest_gap_s else 0.0
+    marks = np.concatenate(([0.0], grid.t_s[grid.known], [firing.end_s]))
+    right = int(np.searchsorted(marks, at_s - grid.cell_s / 2.0))
+    near = marks[max(right - 1, 0) : right + 2]
+    width = float(np.max(np.diff(near))) if len(near) > 1 else 0.0
+    return width if width > firing.schedule.longest_gap_s + grid.cell_s else 0.0
 
 
 @dataclass(frozen=True)

@@ -127,8 +127,10 @@ def _runs(
             left = _Leave(float(grid.t_s[-1]), grid.cell_s)
         there = None
         if dwell.hi > dwell.lo:
-            until = grid.t_s[-1] + grid.cell_s if left is None else left.at_s
+            until = float(grid.t_s[min(dwell.hi, count - 1)]) + grid.cell_s
             there = arrival(grid, aim.target_c, aim.band_k, began.at_s, until)
+            if there is not None and left is not None and left.at_s < there.at_s:
+                left = _Leave(until, (left.u_s or 0.0) + until - left.at_s)
         if aim.ramp is not None:
             found[aim.ramp] = _ramp_run(schedule.segments[aim.ramp].name, began, there, left)
         if there is not None:
@@ -183,13 +185,14 @@ def _turn(grid: Grid, stay: Stretch, go: Stretch, level_c: float) -> _Leave:
     at = min(go.lo, count - 1)
     level = _level(grid, stay, level_c)
     back = _cells_since(grid, at, level)
-    left = max(stay.lo, at - 3 * back)
+    left = max(stay.lo, at - 2 * back)
     right = min(count, at + max(3, back // 3))
     known = np.isfinite(mid_c[left:right])
+    first = min(at + int(np.argmax(grid.known[at:])), count - 1)
     if known.sum() < LEAST_BEND_CELLS:
         return _edge(grid, go)
     x, y = t_s[left:right][known], mid_c[left:right][known]
-    found = bend(x, y)
+    found = bend(x, y, 1.0 if float(mid_c[first]) >= level else -1.0)
     if found.k_per_s == 0.0:
         return _edge(grid, go)
     u_s = float(np.hypot(np.hypot(found.u_s, grid.cell_s / 2.0), LAG_S))

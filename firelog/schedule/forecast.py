@@ -246,7 +246,10 @@ def _state(
     under = Under(segment, at.before_c(current), run.began_s, now_s)
     level_c = level_at(at.grid, now_s)
     shown = units.show_temperature(level_c, unit)
-    pace = f"{units.show_rate(slope, unit)} (sure to within {units.show_rate(slope_u, unit)})"
+    pace = "No rate can be told yet"
+    if np.isfinite(slope_u):
+        sure = units.show_rate(max(slope_u, 1.0), unit)
+        pace = f"{units.show_rate(slope, unit)} (sure to within {sure})"
     above_k = level_c - segment.target_c
     u_k = at.grid.expanded_k if np.isfinite(at.grid.expanded_k) else 0.0
     heating, asked = under.sign > 0, under.asked_k_per_h

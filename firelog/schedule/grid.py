@@ -17,6 +17,8 @@ from firelog.schedule.series import Series
 MOST_CELLS = 6000
 DEAD_SHARE = 0.2  # a channel that moved less than this share of what the others did is dead
 MOVED_K = 100.0
+CALM_K = 0.7
+CALM_S = 180.0
 
 
 @dataclass(frozen=True)
@@ -55,12 +57,33 @@ def on_grid(chosen: Sequence[Series], longest_gap_s: float) -> Grid:
     rows = np.stack([_cells(one, t_s, cell_s, longest_gap_s) for one in chosen])
     blank = np.isnan(rows)
     every = blank.all(axis=0)
-    low = np.where(blank, np.inf, rows).min(axis=0)
-    high = np.where(blank, -np.inf, rows).max(axis=0)
+    # Noise would push the extremes of several channels apart.
+    calm = [calmed(row, cell_s) for row in rows] if len(rows) > 1 else rows
+    low = np.where(blank, np.inf, calm).min(axis=0)
+    high = np.where(blank, -np.inf, calm).max(axis=0)
     mid = rows[0] if len(rows) == 1 else _median(rows, blank)
     for row in (low, high, mid):
         row[every] = np.nan
     return Grid(t_s, cell_s, low, high, mid, _noise(mid), _middle_u(chosen), dead)
+
+
+def calmed(row: FloatArray, cell_s: float) -> FloatArray:
+    """Return a channel averaged until little noise is left, over three minutes at most."""
+    noise_k, half = _noise(row), 0
+    while noise_k / np.sqrt(2 * half + 1) > CALM_K and (2 * half + 3) * cell_s <= CALM_S:
+        half += 1
+    return running_mean(row, half) if half else row
+
+
+def running_mean(values: FloatArray, half: int) -> FloatArray:
+    """Return the mean over ``half`` cells on either side, holes left out and left as they are."""
+    known = np.isfinite(values)
+    total = np.concatenate(([0.0], np.cumsum(np.where(known, values, 0.0))))
+    count = np.concatenate(([0], np.cumsum(known)))
+    at = np.arange(len(values))
+    lo, hi = np.maximum(at - half, 0), np.minimum(at + half + 1, len(values))
+    counted = np.maximum(count[hi] - count[lo], 1)
+    return np.where(known, (total[hi] - total[lo]) / counted, np.nan)
 
 
 def _middle_u(chosen: Sequence[Series]) -> float:

@@ -177,9 +177,10 @@ def _moving(
     near = np.abs(mid_c - aim.target_c) <= aim.band_k
     near |= np.abs(mid_c - before_c) <= before_k
     price = np.where(near, np.maximum(price, IN_BAND_WHILE_MOVING), price)
-    low = min(before_c - before_k, aim.target_c - aim.band_k)
-    high = max(before_c + before_k, aim.target_c + aim.band_k)
-    off = np.maximum(low - mid_c, mid_c - high) / OFF_WAY_K
+    # Short of where it came from: cooled by a door or a cut. Beyond its aim: another move.
+    short = (sign * (before_c - mid_c) - before_k) / OFF_WAY_K
+    beyond = (sign * (mid_c - aim.target_c) - aim.band_k) / aim.band_k
+    off = np.maximum(short, beyond)
     return price + OFF_THE_WAY * np.clip(off, 0.0, 1.0)
 
 

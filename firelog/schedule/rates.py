@@ -12,7 +12,7 @@ from firelog.physics import conformity
 from firelog.readings import FloatArray
 from firelog.schedule.firing import Answer, Firing, Span, in_hole, not_proven, worst_answer
 from firelog.schedule.model import Check, Ramp
-from firelog.schedule.series import Series, holes
+from firelog.schedule.series import Series, holes, worst_of_many
 from firelog.verdict import Decision, Verdict
 
 FULL_WINDOW = 0.85  # a window counts when its readings span this much of it
@@ -66,7 +66,7 @@ def slopes(one: Series, over_s: float, lo_s: float, hi_s: float, longest_gap_s: 
         & (wide[ends] == wide[first])
     )
     tolerance = np.abs(u_k[ends] - u_k[first]) / np.maximum(t_s[ends] - t_s, 1e-9)
-    cover = _worst_of_many((t_s[-1] - t_s[0]) / over_s)
+    cover = worst_of_many((t_s[-1] - t_s[0]) / over_s)
     expanded = np.hypot(cover * fit.slope_u, tolerance) * 3600.0
     return Slopes(fit.middle[whole], fit.slope[whole] * 3600.0, expanded[whole], fit.level[whole])
 
@@ -82,14 +82,6 @@ def _thinned(
     count = np.diff(np.concatenate((starts, [len(t_s)])))
     t_s, temp_c, u_k = (np.add.reduceat(row, starts) / count for row in (t_s, temp_c, u_k))
     return t_s, temp_c, u_k
-
-
-def _worst_of_many(windows: float) -> float:
-    """Return the coverage factor for the largest of so many independent normal errors.
-
-    The largest lies near sqrt(2 ln n) (extreme value theory); one more deviation covers 95 %.
-    """
-    return max(2.0, float(np.sqrt(2.0 * np.log(max(windows, 1.0)))) + 1.0)
 
 
 @dataclass(frozen=True)

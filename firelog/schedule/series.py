@@ -48,6 +48,11 @@ class Series:
     down_k_per_s: float
 
     @cached_property
+    def noise_k(self) -> float:
+        """The standard deviation of the reading noise."""
+        return noise_k(self.temp_c)
+
+    @cached_property
     def calm_c(self) -> FloatArray:
         """The temperatures averaged over 30 s where readings come faster than that."""
         return _averaged(self.t_s, self.temp_c, CALM_S)
@@ -118,6 +123,14 @@ def noise_k(temp_c: FloatArray) -> float:
         thin = np.concatenate((temp_c[:NOISE_POINTS], temp_c[-NOISE_POINTS:]))
     second = thin[2:] - 2 * thin[1:-1] + thin[:-2]
     return float(1.4826 * np.median(np.abs(second)) / np.sqrt(6.0))
+
+
+def worst_of_many(count: float) -> float:
+    """Return the coverage factor for the largest of so many independent normal errors.
+
+    The largest lies near sqrt(2 ln n) (extreme value theory); one more deviation covers 95 %.
+    """
+    return max(2.0, float(np.sqrt(2.0 * np.log(max(count, 1.0)))) + 1.0)
 
 
 def _averaged(t_s: FloatArray, temp_c: FloatArray, over_s: float) -> FloatArray:

@@ -195,7 +195,8 @@ def _burn(kiln, rows, band, runs) -> None:
             _give_up(kiln, row, run, missed)
             return
         if "to" in row:
-            missed = _ramp(kiln, row, run)
+            then = rows[number + 1 : number + 2]
+            missed = _ramp(kiln, row, run, bool(then) and "hold" in then[0])
         elif missed:
             kiln.rest(row["hold"] * rng.uniform(0.1, 0.5))  # waited in vain, then went on
             runs[number - 1].ended_s = float(kiln.now)
@@ -224,7 +225,7 @@ def _give_up(kiln, row, run, missed) -> None:
     kiln.cool(rng.uniform(1, 3) * 3600)
 
 
-def _ramp(kiln, row, run) -> bool:
+def _ramp(kiln, row, run, held: bool) -> bool:
     """Go to the row's temperature; return True when the kiln never came there."""
     rng, limit_c, faults = kiln.rng, kiln.limit_c, kiln.faults
     to_c = row["to"]
@@ -257,8 +258,9 @@ def _ramp(kiln, row, run) -> bool:
         kiln.add(creep[: there[0] + 1] if len(there) else creep)
         return not len(there)
     kiln.line(to_c, rate)
-    if up and rng.random() < 0.3:
-        peak, rise, fall = rng.uniform(3, 25), rng.uniform(60, 240), rng.uniform(300, 900)
+    if up and held and rng.random() < 0.3:
+        peak, fall = rng.uniform(3, 25), rng.uniform(300, 900)
+        rise = max(60.0, np.pi / 2 * peak / rate)  # it goes on as fast as it came
         t = np.arange(1, int(rise + 5 * fall))
         bump = np.where(t < rise, peak * np.sin(t / rise * np.pi / 2), 0.0)
         bump = np.where(t >= rise, peak * np.exp(-(t - rise) / fall), bump)
