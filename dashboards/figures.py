@@ -271,7 +271,8 @@ def _layout(picture: Picture) -> dict[str, Any]:
     }
     title = f"local time, {zone_words(picture.began_us, picture.how)}"
     return {
-        "uirevision": "firing",
+        # Zoom is kept while this firing grows, and forgotten for another one or another unit.
+        "uirevision": f"{picture.began_us} {picture.how.unit}",
         "showlegend": False,
         "hovermode": "x unified" if len(picture.traces) <= MOST_SPOKEN else "closest",
         "dragmode": "zoom",

@@ -274,12 +274,26 @@ def read_news(path: Path, view: View, after_us: int) -> News:
             newest_us = max(newest_us or 0, int(readings.t_us[-1]))
             last = float(trace.temp_c[-1])
             newest_c[channel.name] = last if np.isfinite(last) else None
-            new: dict[str, list[Any]] = {"x": picture.x_ms(trace.t_s), "y": picture.y(trace.temp_c)}
             target = picture.target_until(float(trace.t_s[-1]))
+            off_k = None
             if target is not None and channel.name in meant:
-                new["off"] = picture.dy(deviation_k(trace, target))
+                off_k = deviation_k(trace, target)
+            paces = [thinning.pace(one.t_s) for one in picture.traces if one.name == channel.name]
+            last_s = (after_us - view.firing.began_us) / 1e6
+            new = _appended(picture, trace, off_k, last_s, paces[0] if paces else 0.0)
             points[channel.name] = new
     return News(newest_us, newest_c, points)
+
+
+def _appended(
+    picture: Picture, trace: ChannelTrace, off_k: FloatArray | None, last_s: float, pace_s: float
+) -> dict[str, list[Any]]:
+    """New readings as the lines take them, with a break where a hole lies before them."""
+    t_s, temp_c = thinning.broken(trace.t_s, trace.temp_c, last_s, pace_s)
+    new: dict[str, list[Any]] = {"x": picture.x_ms(t_s), "y": picture.y(temp_c)}
+    if off_k is not None:
+        new["off"] = picture.dy(thinning.broken(trace.t_s, off_k, last_s, pace_s)[1])
+    return new
 
 
 def _identity(store: Store) -> tuple[str, int, int]:

@@ -30,12 +30,27 @@ def hole_starts(t_s: FloatArray, kept: IntArray, most: int = MOST_HOLES) -> IntA
     if len(kept) < 2:
         return np.empty(0, dtype=np.int64)
     steps = np.diff(t_s[kept])
-    pace = float(np.median(np.diff(t_s))) if len(t_s) > 1 else 0.0
-    found = np.flatnonzero((np.diff(kept) > 1) | (steps > PACES_TO_A_HOLE * max(pace, 1e-9)))
+    late = steps > PACES_TO_A_HOLE * max(pace(t_s), 1e-9)
+    found = np.flatnonzero((np.diff(kept) > 1) | late)
     if len(found) > most:
         longest = np.argsort(steps[found], kind="stable")[-most:]
         found = np.sort(found[longest])
     return found
+
+
+def broken(
+    t_s: FloatArray, value: FloatArray, last_s: float, pace_s: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return new readings to append to a line that ends at ``last_s``, NaN before each hole."""
+    steps = np.diff(np.append(last_s, t_s))
+    late = np.flatnonzero(steps > PACES_TO_A_HOLE * pace_s) if pace_s > 0 else np.empty(0, int)
+    before = np.append(last_s, t_s)[late]
+    return np.insert(t_s, late, before), np.insert(value, late, np.nan)
+
+
+def pace(t_s: FloatArray) -> float:
+    """Return the usual seconds between two readings, 0 where there are not two."""
+    return float(np.median(np.diff(t_s))) if len(t_s) > 1 else 0.0
 
 
 def envelope(t_s: FloatArray, points: int, value: FloatArray) -> IntArray:

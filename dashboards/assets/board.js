@@ -26,6 +26,7 @@
     whole: false, // fetch the picture anew
     value: "",
     opened: null,
+    revision: null, // which firing, in which unit, the chart shows
   };
 
   // Two clocks: one stands still while a tablet sleeps, the other can be set. The longer counts,
@@ -257,11 +258,16 @@
     return [figure, false];
   }
 
-  function zoom(change, clicks) {
+  function zoom(change, clicks, drawn) {
     const asked = window.dash_clientside.callback_context.triggered.map((one) => one.prop_id);
     const graph = document.querySelector("#trace .js-plotly-plot");
     if (asked.includes("whole-button.n_clicks") && graph && window.Plotly) {
       window.Plotly.relayout(graph, { "xaxis.autorange": true, "yaxis.autorange": true, "yaxis2.autorange": true });
+      return true;
+    }
+    const revision = drawn && drawn.layout.uirevision;
+    if (asked.includes("drawn.data") && revision !== page.revision) {
+      page.revision = revision;
       return true;
     }
     if (asked.includes("trace.relayoutData") && change) {

@@ -14,6 +14,7 @@ from dashboards.pages.parts import cautions, link, part, sentence, verdict
 from dashboards.picture import MOST_SPOKEN, Picture, ran
 from dashboards.readout import View
 from dashboards.wording import clock, day, doubt, elapsed, limit, quantity, zone_words
+from firelog.record.rows import Event
 from firelog.schedule import wording
 from firelog.schedule.model import ChannelTrace, Check, Schedule, Segment, SegmentRun
 from firelog.units import show_duration, show_instant, show_temperature
@@ -248,13 +249,21 @@ def _events(view: View) -> list[Any]:
         html.Li(
             [
                 html.Span(_at(view, (e.t_us - view.firing.began_us) / 1e6), className="when"),
-                html.Span([html.Strong(e.kind), f" {e.text}" if e.text else ""]),
+                html.Span([html.Strong(e.kind), f" {e.text}" if e.text else "", _corrected(e)]),
                 html.Span(e.who, className="soft"),
             ]
         )
         for e in view.events
     ]
     return [part("Events", html.Ul(items, className="events"))]
+
+
+def _corrected(event: Event) -> html.Span | None:
+    """Say that an event stands for an earlier one, and why."""
+    if event.corrects is None:
+        return None
+    why = f": {event.why}" if event.why else ""
+    return html.Span(f" (corrects an earlier entry{why})", className="soft")
 
 
 def _channels(picture: Picture) -> list[Any]:

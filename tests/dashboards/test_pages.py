@@ -244,6 +244,28 @@ def test_an_answer_is_small_and_holds_only_what_is_new(tmp_path: Path) -> None:
     assert line["x"] == local_ms.tolist()
 
 
+def test_readings_after_a_silence_are_not_joined_to_those_before(tmp_path: Path) -> None:
+    """Ten minutes of nothing, then two readings: the answer begins with a break in the line."""
+    from firelog.readings import Unit
+
+    path = tmp_path / "back.firelog"
+    t_s = np.arange(0.0, 3600.0, 10.0)
+    with foundry(path) as store:
+        add_night(store, "n", channels={"a": curve(t_s)}, t_s=t_s, running=True)
+        watch = live.page(path, "/firing/n", None)["watch"]
+        new_s = np.array([4190.0, 4200.0])
+        t_us = BEGAN_US + (new_s * 1e6).astype(np.int64)
+        channel = store.ensure_channel("North", "a")
+        store.add_readings(channel.id, t_us, curve(new_s), np.zeros(2, np.uint8), Unit.C)
+    question = {
+        "k": 1, "path": "/firing/n", "after": watch["newest_us"], "seen": watch["seen"],
+    }  # fmt: skip
+    line = live.answer(path, question)["points"]["lines"]["a"]
+    assert [y is None for y in line["y"]] == [True, False, False]
+    assert [y is None for y in line["off"]] == [True, False, False]
+    assert line["x"][0] == (watch["newest_us"] - 7 * 3_600_000_000) / 1000
+
+
 def test_older_words_are_replaced_and_the_picture_left(tmp_path: Path) -> None:
     """A browser that shows an older judgement gets the new words, and no new picture."""
     path = tmp_path / "words.firelog"
