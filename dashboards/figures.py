@@ -17,8 +17,7 @@ from dashboards.palette import DAY
 from dashboards.picture import MOST_SPOKEN, Picture, deviation_k
 from dashboards.wording import zone_words
 from firelog.readings import FloatArray
-from firelog.schedule.model import ChannelTrace, Check
-from firelog.verdict import Verdict
+from firelog.schedule.model import ChannelTrace
 
 MOST_POINTS = 1200  # in one line: under 2 000 with the holes
 ALL_POINTS = 9000  # in all lines of one panel
@@ -31,7 +30,6 @@ _STYLES = (
     ("line-4", "dashdot", 1.7),
     ("line-5", "longdash", 1.7),
 )
-_MARKS = {Verdict.FAIL: ("triangle-up", "fail"), Verdict.NOT_PROVEN: ("circle-open", "unproven")}
 
 
 # ---------------------------------------------------------------- the figure
@@ -66,8 +64,8 @@ def _lines(picture: Picture) -> Iterable[dict[str, Any]]:
     yield from _off_target(picture, points)
     for number, trace in reversed(list(enumerate(picture.spoken))):
         yield _line(picture, trace, points, style_of(number))
-    yield from _evidence(picture)
-    yield from _events(picture)
+    yield from marks.evidence(picture)
+    yield from marks.events(picture)
 
 
 def _line(
@@ -198,65 +196,6 @@ def _bands(picture: Picture) -> Iterable[dict[str, Any]]:
             "name": "band",
             "hoverinfo": "skip",
         }
-
-
-# ---------------------------------------------------------------- marks
-def _evidence(picture: Picture) -> Iterable[dict[str, Any]]:
-    """A mark where a check that is not a pass was decided, on the channel that decided it."""
-    checks = picture.judgement.checks if picture.judgement else ()
-    for verdict, (symbol, colour) in _MARKS.items():
-        if picture.running and verdict is Verdict.NOT_PROVEN:
-            continue  # not due yet: nothing has been decided there
-        placed = [(c, *_where(picture, c)) for c in checks if c.verdict is verdict]
-        found = [(check, t, value) for check, t, value in placed if value is not None]
-        if not found:
-            continue
-        yield {
-            "type": "scatter",
-            "mode": "markers",
-            "x": picture.x_ms([t for _, t, _ in found]),
-            "y": picture.y(np.array([value for _, _, value in found])),
-            "name": verdict.value,
-            "meta": {"part": "evidence"},
-            "text": [html.escape(f"{verdict.value}: {c.requirement}") for c, _, _ in found],
-            "hovertemplate": "%{text}<extra></extra>",
-            "marker": {
-                "symbol": symbol,
-                "size": 12,
-                "color": DAY[colour],
-                "line": {"width": 2, "color": DAY[colour]},
-            },
-        }
-
-
-def _where(picture: Picture, check: Check) -> tuple[float, float | None]:
-    trace = next((t for t in picture.traces if t.name == check.channel), None)
-    if check.at_s is None or trace is None:
-        return 0.0, None
-    kept = thinning.usable(trace.t_s, trace.temp_c)
-    if not len(kept):
-        return 0.0, None
-    nearest = kept[int(np.argmin(np.abs(trace.t_s[kept] - check.at_s)))]
-    return check.at_s, float(trace.temp_c[nearest])
-
-
-def _events(picture: Picture) -> Iterable[dict[str, Any]]:
-    if not picture.events:
-        return
-    words = [html.escape(f"{kind}: {text}" if text else kind) for _, kind, text in picture.events]
-    yield {
-        "type": "scatter",
-        "mode": "markers",
-        "x": picture.x_ms([event[0] for event in picture.events]),
-        "y": [0.5] * len(picture.events),
-        "xaxis": "x2",
-        "yaxis": "y3",
-        "name": "events",
-        "meta": {"part": "events"},
-        "text": words,
-        "hovertemplate": "%{text}<extra></extra>",
-        "marker": {"symbol": "diamond", "size": 9, "color": DAY["accent"]},
-    }
 
 
 # ---------------------------------------------------------------- layout

@@ -15,6 +15,7 @@ from typing import Any
 from urllib.parse import unquote
 
 from dashboards import figures
+from dashboards.pages import evidence
 from dashboards.pages import firing as firing_page
 from dashboards.pages import firings as firings_page
 from dashboards.pages.parts import cautions, link, sentence
@@ -104,7 +105,7 @@ def _firing(view: View, address: str) -> dict[str, Any]:
     newest = view.newest_us
     return {
         "top": firing_page.head(view),
-        "bottom": firing_page.body(view),
+        "bottom": evidence.body(view),
         "drawn": figures.firing_figure(view.picture) if view.picture.traces else None,
         "watch": _watch(
             address,
@@ -223,7 +224,7 @@ def _firing_changes(
     if (digest := _page_digest(view)) != seen.get("page"):
         changed |= {
             "top": firing_page.head(view),
-            "bottom": firing_page.body(view),
+            "bottom": evidence.body(view),
             "seen": {"page": digest, "shape": seen["shape"]},
         }
     return changed

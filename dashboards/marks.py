@@ -1,4 +1,4 @@
-"""Marks beside the lines: segments as they ran, holes, events."""
+"""Marks beside the lines: segments as they ran, holes, events, where a check was decided."""
 
 from __future__ import annotations
 
@@ -6,13 +6,18 @@ import html
 from collections.abc import Iterable
 from typing import Any
 
+import numpy as np
+
 from dashboards import thinning
 from dashboards.palette import DAY
 from dashboards.picture import Picture, hole_spans, ran, span_s
+from firelog.schedule.model import Check
 from firelog.units import show_duration
+from firelog.verdict import Verdict
 
 MIDDLE = 0.41  # where it begins; between it and the lower panel stand the segments' names
 MOST_EVENTS = 200
+_MARKS = {Verdict.FAIL: ("triangle-up", "fail"), Verdict.NOT_PROVEN: ("circle-open", "unproven")}
 
 
 def top(picture: Picture) -> float:
@@ -98,4 +103,63 @@ def _upright(picture: Picture, from_s: float, to_s: float, colour: str) -> dict[
         "fillcolor": colour,
         "line": {"width": 0},
         "layer": "below",
+    }
+
+
+def evidence(picture: Picture) -> Iterable[dict[str, Any]]:
+    """A mark where a check that is not a pass was decided, on the channel that decided it."""
+    checks = picture.judgement.checks if picture.judgement else ()
+    for verdict, (symbol, colour) in _MARKS.items():
+        if picture.running and verdict is Verdict.NOT_PROVEN:
+            continue  # not due yet: nothing has been decided there
+        placed = [(c, *_where(picture, c)) for c in checks if c.verdict is verdict]
+        found = [(check, t, value) for check, t, value in placed if value is not None]
+        if not found:
+            continue
+        yield {
+            "type": "scatter",
+            "mode": "markers",
+            "x": picture.x_ms([t for _, t, _ in found]),
+            "y": picture.y(np.array([value for _, _, value in found])),
+            "name": verdict.value,
+            "meta": {"part": "evidence"},
+            "text": [html.escape(f"{verdict.value}: {c.requirement}") for c, _, _ in found],
+            "hovertemplate": "%{text}<extra></extra>",
+            "marker": {
+                "symbol": symbol,
+                "size": 12,
+                "color": DAY[colour],
+                "line": {"width": 2, "color": DAY[colour]},
+            },
+        }
+
+
+def _where(picture: Picture, check: Check) -> tuple[float, float | None]:
+    trace = next((t for t in picture.traces if t.name == check.channel), None)
+    if check.at_s is None or trace is None:
+        return 0.0, None
+    kept = thinning.usable(trace.t_s, trace.temp_c)
+    if not len(kept):
+        return 0.0, None
+    nearest = kept[int(np.argmin(np.abs(trace.t_s[kept] - check.at_s)))]
+    return check.at_s, float(trace.temp_c[nearest])
+
+
+def events(picture: Picture) -> Iterable[dict[str, Any]]:
+    """Yield the row of event marks above the panels."""
+    if not picture.events:
+        return
+    words = [html.escape(f"{kind}: {text}" if text else kind) for _, kind, text in picture.events]
+    yield {
+        "type": "scatter",
+        "mode": "markers",
+        "x": picture.x_ms([event[0] for event in picture.events]),
+        "y": [0.5] * len(picture.events),
+        "xaxis": "x2",
+        "yaxis": "y3",
+        "name": "events",
+        "meta": {"part": "events"},
+        "text": words,
+        "hovertemplate": "%{text}<extra></extra>",
+        "marker": {"symbol": "diamond", "size": 9, "color": DAY["accent"]},
     }

@@ -1,28 +1,22 @@
-"""One firing: its verdict first, then the picture, then the evidence row by row."""
+"""One firing, above its picture: what it is, how it ended, and what decided that."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-import numpy as np
 from dash import html
 
-from dashboards import figures, thinning
-from dashboards.pages.parts import cautions, link, part, sentence, verdict
-from dashboards.picture import MOST_SPOKEN, Picture, ran
+from dashboards import figures
+from dashboards.pages.evidence import at, by_weight
+from dashboards.pages.parts import cautions, link, sentence, verdict
+from dashboards.picture import Picture, ran
 from dashboards.readout import View
-from dashboards.wording import clock, day, doubt, elapsed, limit, quantity, zone_words
-from firelog.record.rows import Event
+from dashboards.wording import clock, day, zone_words
 from firelog.schedule import wording
-from firelog.schedule.model import ChannelTrace, Check, Schedule, Segment, SegmentRun
-from firelog.units import show_duration, show_instant, show_temperature
-
-_SERIOUS = ("fail", "not proven", "pass")
+from firelog.units import show_duration, show_instant
 
 
-# ---------------------------------------------------------------- above the picture
 def head(view: View) -> list[Any]:
     """Return the headline: name, kiln, schedule, when, verdict, and what decided it."""
     firing, how = view.firing, view.picture.how
@@ -69,7 +63,7 @@ def _headline(view: View) -> list[Any]:
     said: list[Any] = [verdict(word, large=True)]
     if view.firing.running:
         said.append(html.P("Settled already, while the firing still runs.", className="soft"))
-    decisive = _by_weight(judgement.checks)[:1]
+    decisive = by_weight(judgement.checks)[:1]
     if decisive and decisive[0].verdict.value != "pass":
         check = decisive[0]
         said.append(html.P([html.Strong(check.requirement), html.Br(), check.why]))
@@ -92,7 +86,7 @@ def _under_way(view: View) -> list[Any]:
         number, name, from_s, _ = begun[-1]
         run, segment = judgement.segments[number - 1], schedule.segments[number - 1]
         aim = wording.step(replace(schedule, unit=view.picture.how.unit), segment)
-        words = f"Segment {number} of {len(schedule.segments)}, since {_at(view, from_s)}: {aim}."
+        words = f"Segment {number} of {len(schedule.segments)}, since {at(view, from_s)}: {aim}."
         if segment.is_hold:
             words += f" Soaked {show_duration(run.soaked_s)} so far."
         said.append(html.P([html.Strong(name), html.Br(), words]))
@@ -142,193 +136,7 @@ def _stroke(name: str, colour: str, dash: str, width: float) -> html.Li:
     return html.Li([html.Span(className="stroke", style=style), name])
 
 
-# ---------------------------------------------------------------- below the picture
-def body(view: View) -> list[Any]:
-    """Return requirements, segments, events, channels and what was assumed."""
-    return [
-        *_requirements(view),
-        *_segments(view),
-        *_events(view),
-        *_channels(view.picture),
-        *_remarks(view),
-        cautions(),
-    ]
-
-
-def _by_weight(checks: Sequence[Check]) -> list[Check]:
-    return sorted(checks, key=lambda check: _SERIOUS.index(check.verdict.value))
-
-
-def _requirements(view: View) -> list[Any]:
-    judgement, schedule = view.picture.judgement, view.picture.schedule
-    if judgement is None or schedule is None:
-        return []
-    if not judgement.checks:
-        return [part("Requirements", html.P("The schedule requires nothing."))]
-    asked = _asked(schedule, view)
-    rows = [_requirement(check, asked, view) for check in _by_weight(judgement.checks)]
-    heads = ("Verdict", "Requirement", "Measured", "Limit", "Why")
-    note = "Measured ± U (k = 2). Worst first."
-    return [part("Requirements", _table(heads, rows, "checks"), note=note)]
-
-
-def _asked(schedule: Schedule, view: View) -> dict[str, str]:
-    """What each requirement asks, in words and in the reader's unit."""
-    shown = replace(schedule, unit=view.picture.how.unit)
-    return {one.name: wording.asked(shown, one) for one in schedule.requirements}
-
-
-def _requirement(check: Check, asked: dict[str, str], view: View) -> html.Tr:
-    unit = view.picture.how.unit
-    measured: list[Any] = [quantity(check.measured, check.unit, unit)]
-    if check.measured is not None and (u := doubt(check, unit)):
-        measured.append(html.Span(f" {u}", className="doubt"))
-    where: list[Any] = [check.channel] if check.channel else []
-    if check.at_s is not None:
-        where.append(f"at {_at(view, check.at_s)}")
-    return html.Tr(
-        [
-            html.Td(verdict(check.verdict.value)),
-            _cell(
-                "Requirement",
-                [html.Strong(check.requirement), html.P(asked.get(check.requirement, check.kind))],
-            ),
-            _cell("Measured", html.Div(measured), "number"),
-            _cell("Limit", limit(check, unit), "number"),
-            _cell("Why", [html.P(check.why), html.P(", ".join(where), className="soft")]),
-        ],
-        className=f"is-{'unproven' if check.verdict.value == 'not proven' else check.verdict}",
-    )
-
-
-def _at(view: View, t_s: float) -> str:
-    t_us = view.firing.began_us + round(t_s * 1e6)
-    when = clock(t_us, view.picture.how, weekday_from=view.firing.began_us)
-    return f"{when} ({elapsed(t_s)})"
-
-
-def _segments(view: View) -> list[Any]:
-    schedule, judgement = view.picture.schedule, view.picture.judgement
-    if schedule is None or judgement is None or not judgement.segments:
-        return []
-    shown = replace(schedule, unit=view.picture.how.unit)
-    now = {number for number, *_ in ran(view.picture)[-1:]} if view.firing.running else set()
-    pairs = zip(schedule.segments, judgement.segments, strict=False)
-    rows = [
-        _segment(n, segment, run, view, aim=wording.step(shown, segment), now=n in now)
-        for n, (segment, run) in enumerate(pairs, 1)
-    ]
-    heads = ("Segment", "Aim", "Began", "Reached", "Soaked", "Ended")
-    note = "As they really ran; hours since the start in brackets."
-    return [part("Segments", _table(heads, rows, "segments"), note=note)]
-
-
-def _segment(
-    number: int, segment: Segment, run: SegmentRun, view: View, *, aim: str, now: bool
-) -> html.Tr:
-    def when(t_s: float | None) -> str:
-        return "never" if t_s is None else _at(view, t_s)
-
-    ended = "under way" if now and run.ended_s is None else when(run.ended_s)
-    soaked = show_duration(run.soaked_s) if segment.is_hold else ""
-    name = html.Td([html.Span(str(number), className="number-of"), html.Strong(run.name)])
-    cells = [
-        _cell("Aim", aim),
-        _cell("Began", when(run.began_s), "number"),
-        _cell("Reached", when(run.reached_s), "number"),
-        _cell("Soaked", soaked, "number"),
-        _cell("Ended", ended, "number"),
-    ]
-    return html.Tr([name, *cells], className="is-now" if now else "")
-
-
-def _events(view: View) -> list[Any]:
-    if not view.events:
-        return []
-    items = [
-        html.Li(
-            [
-                html.Span(_at(view, (e.t_us - view.firing.began_us) / 1e6), className="when"),
-                html.Span([html.Strong(e.kind), f" {e.text}" if e.text else "", _corrected(e)]),
-                html.Span(e.who, className="soft"),
-            ]
-        )
-        for e in view.events
-    ]
-    return [part("Events", html.Ul(items, className="events"))]
-
-
-def _corrected(event: Event) -> html.Span | None:
-    """Say that an event stands for an earlier one, and why."""
-    if event.corrects is None:
-        return None
-    why = f": {event.why}" if event.why else ""
-    return html.Span(f" (corrects an earlier entry{why})", className="soft")
-
-
-def _channels(picture: Picture) -> list[Any]:
-    if not picture.traces:
-        how = "Readings come with `firelog collect`, or with `firelog import`."
-        return [part("Channels", html.P(f"No reading yet. {how}"))]
-    heads = ("Channel", "Sits in", "Highest", "Last", "Taken to be")
-    rows = [_channel(trace, picture) for trace in picture.traces]
-    table = _table(heads, rows, "channels")
-    if len(rows) <= MOST_SPOKEN:
-        return [part("Channels", table)]
-    summary = html.Summary(f"All {len(rows)} channels")
-    return [part("Channels", html.Details([summary, table]))]
-
-
-def _channel(trace: ChannelTrace, picture: Picture) -> html.Tr:
-    kept = thinning.usable(trace.t_s, trace.temp_c)
-    highest, last = "–", "–"
-    if len(kept):
-        values = trace.temp_c[kept]
-        top = int(np.argmax(values))
-        u_k = float(trace.expanded_k[kept][top])
-        unit = picture.how.unit
-        highest = show_temperature(float(values[top]), unit)
-        if np.isfinite(u_k):
-            highest += f" ± {quantity(u_k, 'K', unit)}"
-        last = show_temperature(float(values[-1]), unit)
-    return html.Tr(
-        [
-            html.Td(html.Strong(trace.name)),
-            _cell("Sits in", trace.role),
-            _cell("Highest", highest, "number"),
-            _cell("Last", last, "number"),
-            _cell("Taken to be", f"{trace.assumed}, assumed" if trace.assumed else "as stated"),
-        ]
-    )
-
-
-def _remarks(view: View) -> list[Any]:
-    judgement, kept = view.picture.judgement, view.kept
-    said = list(judgement.remarks) if judgement else []
-    if view.firing.note:
-        said.insert(0, view.firing.note)
-    if kept is not None:
-        when = show_instant(kept.judged_us, view.picture.how.tz)
-        said.append(f"Verdict kept {when} by firelog {kept.version}.")
-    if not said:
-        return []
-    note = "What was noted and what was assumed."
-    return [
-        part("Remarks", html.Ul([html.Li(one) for one in said], className="remarks"), note=note)
-    ]
-
-
-# ---------------------------------------------------------------- small things
 def missing(name: str, text: str) -> list[Any]:
     """Return the page of a firing that is not there."""
     back = html.P(link("← all firings", "/"))
     return [sentence(f"No firing {name!r}", text, back), cautions()]
-
-
-def _table(heads: Sequence[str], rows: list[Any], kind: str) -> html.Table:
-    head_row = html.Tr([html.Th(one, scope="col") for one in heads])
-    return html.Table([html.Thead(head_row), html.Tbody(rows)], className=f"cards {kind}")
-
-
-def _cell(label: str, content: Any, kind: str = "") -> html.Td:
-    return html.Td(content, className=kind, **{"data-label": label})

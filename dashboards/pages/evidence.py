@@ -1,0 +1,209 @@
+"""The evidence below the picture: requirements, segments, events, channels, remarks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from dash import html
+
+from dashboards import thinning
+from dashboards.pages.parts import cautions, part, verdict
+from dashboards.picture import MOST_SPOKEN, Picture, ran
+from dashboards.readout import View
+from dashboards.wording import clock, doubt, elapsed, limit, quantity
+from firelog.record.rows import Event
+from firelog.schedule import wording
+from firelog.schedule.model import ChannelTrace, Check, Schedule, Segment, SegmentRun
+from firelog.units import show_duration, show_instant, show_temperature
+
+_SERIOUS = ("fail", "not proven", "pass")
+
+
+def body(view: View) -> list[Any]:
+    """Return requirements, segments, events, channels and what was assumed."""
+    return [
+        *_requirements(view),
+        *_segments(view),
+        *_events(view),
+        *_channels(view.picture),
+        *_remarks(view),
+        cautions(),
+    ]
+
+
+def _requirements(view: View) -> list[Any]:
+    judgement, schedule = view.picture.judgement, view.picture.schedule
+    if judgement is None or schedule is None:
+        return []
+    if not judgement.checks:
+        return [part("Requirements", html.P("The schedule requires nothing."))]
+    asked = _asked(schedule, view)
+    rows = [_requirement(check, asked, view) for check in by_weight(judgement.checks)]
+    heads = ("Verdict", "Requirement", "Measured", "Limit", "Why")
+    note = "Measured ± U (k = 2). Worst first."
+    return [part("Requirements", _table(heads, rows, "checks"), note=note)]
+
+
+def _asked(schedule: Schedule, view: View) -> dict[str, str]:
+    """What each requirement asks, in words and in the reader's unit."""
+    shown = replace(schedule, unit=view.picture.how.unit)
+    return {one.name: wording.asked(shown, one) for one in schedule.requirements}
+
+
+def _requirement(check: Check, asked: dict[str, str], view: View) -> html.Tr:
+    unit = view.picture.how.unit
+    measured: list[Any] = [quantity(check.measured, check.unit, unit)]
+    if check.measured is not None and (u := doubt(check, unit)):
+        measured.append(html.Span(f" {u}", className="doubt"))
+    where: list[Any] = [check.channel] if check.channel else []
+    if check.at_s is not None:
+        where.append(f"at {at(view, check.at_s)}")
+    return html.Tr(
+        [
+            html.Td(verdict(check.verdict.value)),
+            _cell(
+                "Requirement",
+                [html.Strong(check.requirement), html.P(asked.get(check.requirement, check.kind))],
+            ),
+            _cell("Measured", html.Div(measured), "number"),
+            _cell("Limit", limit(check, unit), "number"),
+            _cell("Why", [html.P(check.why), html.P(", ".join(where), className="soft")]),
+        ],
+        className=f"is-{'unproven' if check.verdict.value == 'not proven' else check.verdict}",
+    )
+
+
+def _segments(view: View) -> list[Any]:
+    schedule, judgement = view.picture.schedule, view.picture.judgement
+    if schedule is None or judgement is None or not judgement.segments:
+        return []
+    shown = replace(schedule, unit=view.picture.how.unit)
+    now = {number for number, *_ in ran(view.picture)[-1:]} if view.firing.running else set()
+    pairs = zip(schedule.segments, judgement.segments, strict=False)
+    rows = [
+        _segment(n, segment, run, view, aim=wording.step(shown, segment), now=n in now)
+        for n, (segment, run) in enumerate(pairs, 1)
+    ]
+    heads = ("Segment", "Aim", "Began", "Reached", "Soaked", "Ended")
+    note = "As they really ran; hours since the start in brackets."
+    return [part("Segments", _table(heads, rows, "segments"), note=note)]
+
+
+def _segment(
+    number: int, segment: Segment, run: SegmentRun, view: View, *, aim: str, now: bool
+) -> html.Tr:
+    def when(t_s: float | None) -> str:
+        return "never" if t_s is None else at(view, t_s)
+
+    ended = "under way" if now and run.ended_s is None else when(run.ended_s)
+    soaked = show_duration(run.soaked_s) if segment.is_hold else ""
+    name = html.Td([html.Span(str(number), className="number-of"), html.Strong(run.name)])
+    cells = [
+        _cell("Aim", aim),
+        _cell("Began", when(run.began_s), "number"),
+        _cell("Reached", when(run.reached_s), "number"),
+        _cell("Soaked", soaked, "number"),
+        _cell("Ended", ended, "number"),
+    ]
+    return html.Tr([name, *cells], className="is-now" if now else "")
+
+
+def _events(view: View) -> list[Any]:
+    if not view.events:
+        return []
+    items = [
+        html.Li(
+            [
+                html.Span(at(view, (e.t_us - view.firing.began_us) / 1e6), className="when"),
+                html.Span([html.Strong(e.kind), f" {e.text}" if e.text else "", _corrected(e)]),
+                html.Span(e.who, className="soft"),
+            ]
+        )
+        for e in view.events
+    ]
+    return [part("Events", html.Ul(items, className="events"))]
+
+
+def _corrected(event: Event) -> html.Span | None:
+    """Say that an event stands for an earlier one, and why."""
+    if event.corrects is None:
+        return None
+    why = f": {event.why}" if event.why else ""
+    return html.Span(f" (corrects an earlier entry{why})", className="soft")
+
+
+def _channels(picture: Picture) -> list[Any]:
+    if not picture.traces:
+        how = "Readings come with `firelog collect`, or with `firelog import`."
+        return [part("Channels", html.P(f"No reading yet. {how}"))]
+    heads = ("Channel", "Sits in", "Highest", "Last", "Taken to be")
+    rows = [_channel(trace, picture) for trace in picture.traces]
+    table = _table(heads, rows, "channels")
+    if len(rows) <= MOST_SPOKEN:
+        return [part("Channels", table)]
+    summary = html.Summary(f"All {len(rows)} channels")
+    return [part("Channels", html.Details([summary, table]))]
+
+
+def _channel(trace: ChannelTrace, picture: Picture) -> html.Tr:
+    kept = thinning.usable(trace.t_s, trace.temp_c)
+    highest, last = "–", "–"
+    if len(kept):
+        values = trace.temp_c[kept]
+        top = int(np.argmax(values))
+        u_k = float(trace.expanded_k[kept][top])
+        unit = picture.how.unit
+        highest = show_temperature(float(values[top]), unit)
+        if np.isfinite(u_k):
+            highest += f" ± {quantity(u_k, 'K', unit)}"
+        last = show_temperature(float(values[-1]), unit)
+    return html.Tr(
+        [
+            html.Td(html.Strong(trace.name)),
+            _cell("Sits in", trace.role),
+            _cell("Highest", highest, "number"),
+            _cell("Last", last, "number"),
+            _cell("Taken to be", f"{trace.assumed}, assumed" if trace.assumed else "as stated"),
+        ]
+    )
+
+
+def _remarks(view: View) -> list[Any]:
+    judgement, kept = view.picture.judgement, view.kept
+    said = list(judgement.remarks) if judgement else []
+    if view.firing.note:
+        said.insert(0, view.firing.note)
+    if kept is not None:
+        when = show_instant(kept.judged_us, view.picture.how.tz)
+        said.append(f"Verdict kept {when} by firelog {kept.version}.")
+    if not said:
+        return []
+    note = "What was noted and what was assumed."
+    return [
+        part("Remarks", html.Ul([html.Li(one) for one in said], className="remarks"), note=note)
+    ]
+
+
+# ---------------------------------------------------------------- small things
+def by_weight(checks: Sequence[Check]) -> list[Check]:
+    """Return checks with the worst first."""
+    return sorted(checks, key=lambda check: _SERIOUS.index(check.verdict.value))
+
+
+def at(view: View, t_s: float) -> str:
+    """Return clock time and elapsed time of an instant of the firing."""
+    t_us = view.firing.began_us + round(t_s * 1e6)
+    when = clock(t_us, view.picture.how, weekday_from=view.firing.began_us)
+    return f"{when} ({elapsed(t_s)})"
+
+
+def _table(heads: Sequence[str], rows: list[Any], kind: str) -> html.Table:
+    head_row = html.Tr([html.Th(one, scope="col") for one in heads])
+    return html.Table([html.Thead(head_row), html.Tbody(rows)], className=f"cards {kind}")
+
+
+def _cell(label: str, content: Any, kind: str = "") -> html.Td:
+    return html.Td(content, className=kind, **{"data-label": label})
