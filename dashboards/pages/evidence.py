@@ -166,7 +166,7 @@ def _channel(trace: ChannelTrace, picture: Picture) -> html.Tr:
             _cell("Sits in", trace.role),
             _cell("Highest", highest, "number"),
             _cell("Last", last, "number"),
-            _cell("Taken to be", f"{trace.assumed}, assumed" if trace.assumed else "as stated"),
+            _cell("Taken to be", trace.assumed or "as stated"),
         ]
     )
 

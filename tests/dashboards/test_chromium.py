@@ -240,6 +240,17 @@ def test_a_phone_never_scrolls_sideways(
     assert visit.complaints == []
 
 
+@pytest.mark.parametrize("width", [320, 768, 1024])
+def test_no_width_scrolls_sideways(
+    board: Server, chromium: Callable[..., Visit], width: int
+) -> None:
+    """A small phone, a tablet upright and a tablet lying: the tables still fit."""
+    visit = chromium(board.address, viewport={"width": width, "height": 800})
+    page = visit.go(firing_path("holed night"))
+    visit.drawn()
+    assert page.evaluate("document.documentElement.scrollWidth") == width
+
+
 def test_night_and_day(board: Server, chromium: Callable[..., Visit]) -> None:
     """The system's dark is followed, the switch turns page and chart, and the choice is kept."""
     visit = chromium(board.address, color_scheme="dark")
