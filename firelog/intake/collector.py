@@ -17,7 +17,7 @@ from firelog.foundry import ChannelSpec
 from firelog.intake.arrivals import Dating, Silence
 from firelog.intake.clock import Clock
 from firelog.intake.fields import LineFault, Scan
-from firelog.intake.keeper import QUEUED, TOGETHER, Keeper, Write
+from firelog.intake.keeper import LARGE_LOG_BYTES, QUEUED, TOGETHER, Keeper, Write
 from firelog.intake.sources import Heard, Source, silent_after_s
 from firelog.intake.watchers import Conditions, Watch
 from firelog.record.store import Store
@@ -132,6 +132,7 @@ class Collector:
         report: Callable[[Report], None] = _nobody,
         alive: Callable[[], None] = lambda: None,
         queued: int = QUEUED,
+        large_log_bytes: int = LARGE_LOG_BYTES,
     ) -> None:
         self._store, self._clock = store, clock
         self._report, self._alive, self._queued = report, alive, queued
@@ -150,6 +151,7 @@ class Collector:
             left_out=self._left_out,
             log_grows=self._log_grows,
             queued=queued,
+            large_log_bytes=large_log_bytes,
         )
 
     # ------------------------------------------------------------ from outside

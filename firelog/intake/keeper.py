@@ -60,10 +60,12 @@ class Keeper:
         left_out: Callable[[Write, Exception], None],
         log_grows: Callable[[int], None],
         queued: int = QUEUED,
+        large_log_bytes: int = LARGE_LOG_BYTES,
     ) -> None:
         self._store, self._steady_s, self._queued = store, steady_s, queued
         self._stored, self._told_refused, self._told_accepted = stored, refused, accepted
         self._left_out, self._told_log, self._log_told = left_out, log_grows, False
+        self._large_log_bytes = large_log_bytes
         self._specs = {(spec.kiln, spec.name): spec for spec in channels}
         self._ids: dict[tuple[str, str], int] = {}
         self._backlog: deque[Write] = deque()
@@ -161,7 +163,7 @@ class Keeper:
         except StoreError as error:
             self._refuse(error)
             return
-        large = frames * FRAME_BYTES > LARGE_LOG_BYTES
+        large = frames * FRAME_BYTES > self._large_log_bytes
         if large and not self._log_told:
             self._told_log(frames * FRAME_BYTES)
         self._log_told = large

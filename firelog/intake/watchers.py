@@ -7,13 +7,14 @@ and must not be taken for a frozen channel.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from firelog.intake.fields import Scan, Value
 from firelog.physics import thermocouple
 from firelog.readings import Quality, Role, Unit
-from firelog.units import to_celsius
+from firelog.units import show_duration, to_celsius
 
 FROZEN_S, FROZEN_SCANS = 120.0, 20  # unchanged for so long, and at least so many scans
 NEIGHBOUR_MOVED_K = 10.0  # while a neighbour moved this far
@@ -134,3 +135,56 @@ class Watch:
             for name, temp_c in temps_c.items()
             if name in column.neighbours_c
         )
+
+
+# ---------------------------------------------------------------- told as events
+_TOLD = {
+    Quality.OPEN: "open",
+    Quality.SHORTED: "shorted",
+    Quality.SATURATED: "at the end of its range",
+    Quality.STALE: "frozen",
+    Quality.SUSPECT: "in doubt",
+}
+QUIET_S = 60.0  # a loose contact must not fill the record with events
+
+
+@dataclass
+class _Condition:
+    quality: Quality = Quality.OK
+    since_s: float = 0.0
+    told: bool = False
+    told_s: float = -math.inf
+
+
+class Conditions:
+    """Tells when a thermocouple goes and when it is back, as sentences for the record."""
+
+    def __init__(self) -> None:
+        self._columns: dict[str, _Condition] = {}
+
+    def changes(self, scan: Scan, t_us: int) -> list[tuple[str, str]]:
+        """Return kind and text of each event that this scan makes: mostly none."""
+        told = []
+        for value in scan.values:
+            known = self._columns.setdefault(value.column, _Condition())
+            if value.quality is not known.quality and (event := _change(known, value, t_us / 1e6)):
+                told.append(event)
+        return told
+
+
+def _change(known: _Condition, value: Value, t_s: float) -> tuple[str, str] | None:
+    before, lasted_s = known.quality, t_s - known.since_s
+    if value.quality in _TOLD:
+        known.quality, known.since_s = value.quality, t_s
+        known.told = t_s - known.told_s >= QUIET_S
+        if known.told:
+            known.told_s = t_s
+            return "thermocouple lost", f"{value.column}: {_TOLD[value.quality]}"
+    elif value.quality is Quality.OK:
+        known.quality, known.since_s = Quality.OK, t_s
+        if before in _TOLD and known.told:
+            return (
+                "thermocouple back",
+                f"{value.column}: good again after {show_duration(lasted_s)}",
+            )
+    return None

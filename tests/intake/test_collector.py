@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from firelog.errors import SourceError
+from firelog.errors import SourceError, StoreError
 from firelog.foundry import ChannelSpec, SourceSpec
 from firelog.intake import firesim, kilnsim, rehearsal
 from firelog.intake.clock import Clock
@@ -119,7 +119,16 @@ def test_rehearsal_to_store(tmp_path: Path) -> None:
             assert ((trace.t_us - START_US) / 1e6).tolist() == record.t_s.tolist()
             assert trace.quality.tolist() == record.quality[name].tolist()
             assert np.array_equal(trace.value, record.values_c[name], equal_nan=True)
-    assert event_kinds(path) == ["collector started", "collector stopped"]
+        told = store.connection.execute(
+            "select t_us, kind, text from events where t_us < ? order by id",
+            (START_US + 10**10,),
+        ).fetchall()
+    assert [((t_us - START_US) / 1e6, kind, text) for t_us, kind, text in told] == [
+        (600.0, "thermocouple lost", "mould: open"),
+        (900.0, "thermocouple back", "mould: good again after 5 min"),
+    ]
+    assert event_kinds(path)[0] == "collector started"
+    assert event_kinds(path)[-1] == "collector stopped"
 
 
 @needs_pty
@@ -307,3 +316,27 @@ def test_open_thermocouple_is_kept(tmp_path: Path) -> None:
         trace = store.readings(store.channels()[0].id)
     assert np.isnan(trace.value).tolist() == [True]
     assert trace.quality.tolist() == [Quality.OPEN]
+
+
+def test_store_replaced_meanwhile(tmp_path: Path) -> None:
+    """A store put in the place of the one being written ends collecting, with a sentence."""
+    path, other = tmp_path / "a.firelog", tmp_path / "b.firelog"
+    Store.open(other, write=True).close()
+    with Store.open(path, write=True) as store:
+        collector = Collector(store, [Told([heard(1.0)])], clock=Clock(), report=lambda _: None)
+        timer = threading.Timer(0.5, lambda: other.replace(path))
+        timer.start()
+        with pytest.raises(StoreError, match="replaced"):
+            collector.run()
+        timer.join()
+
+
+def test_one_bad_entry_stops_nobody(tmp_path: Path) -> None:
+    """A scan that can never be stored is left out and counted; all others are stored."""
+    path = tmp_path / "a.firelog"
+    scans = [heard(float(n), START_US + n) for n in range(20)]
+    scans[7] = heard(1.0, 2**70)
+    with running(path, [Told(scans)]) as run:
+        run.until(said("stored", 19))
+    assert [value for _, value in kept(path)] == [float(n) for n in range(20) if n != 7]
+    assert run.counts["told"].dropped == 1

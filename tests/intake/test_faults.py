@@ -270,3 +270,19 @@ def test_stopped_and_continued(tmp_path: Path) -> None:
     with Store.open(path) as store:
         trace = store.readings(store.channels()[0].id)
     assert trace.value.tolist() == [float(n) for n in range(3000)]
+
+
+def test_reader_that_never_ends(tmp_path: Path) -> None:
+    """A reader that keeps an old view open makes the log grow; that is told, nothing is lost."""
+    path, source = tmp_path / "a.firelog", Told()
+    with running(path, [source], large_log_bytes=100_000) as run:
+        _speak(source, 0, 1)
+        run.until(said("stored"))
+        with Store.open(path) as reader:
+            reader.connection.execute("begin")
+            reader.connection.execute("select count(*) from readings").fetchone()
+            for first in range(1, 5_001, 500):
+                _speak(source, first, 500)
+            run.until(lambda reports: any("store log grows" in r.text for r in reports))
+        run.until(said("stored", 5_001))
+    assert run.counts["told"].readings == 5_001

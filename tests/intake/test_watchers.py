@@ -10,7 +10,7 @@ import pytest
 from firelog.intake import firesim, kilnsim
 from firelog.intake.fields import Scan, Value
 from firelog.intake.firesim import Scene
-from firelog.intake.watchers import Watch
+from firelog.intake.watchers import Conditions, Watch
 from firelog.readings import Quality, Role
 from firelog.schedule.model import Segment
 
@@ -125,3 +125,32 @@ def test_honest_firings_stay_unmarked(scene: Scene) -> None:
     table = np.array([record.values_c[name] for name in record.names]).T
     seen = marks(Watch(), [tuple(row) for row in table.tolist()], scene.every_s)
     assert {quality for row in seen for quality in row} == {Quality.OK}
+
+
+def test_lost_and_back_are_told() -> None:
+    """A thermocouple that goes and comes back is two sentences, however many scans between."""
+    conditions, told = Conditions(), []
+    for second in range(200):
+        out = 50 <= second < 120
+        value = Value("top", None if out else 1.0, quality=Quality.OPEN if out else Quality.OK)
+        told += conditions.changes(Scan(None, (value,)), second * 1_000_000)
+    assert told == [
+        ("thermocouple lost", "top: open"),
+        ("thermocouple back", "top: good again after 70 s"),
+    ]
+
+
+def test_loose_contact_is_told_once_a_minute() -> None:
+    """A contact that opens every second scan for five minutes makes few events, not hundreds."""
+    conditions, told = Conditions(), []
+    for second in range(300):
+        value = Value("top", 1.0, quality=Quality.OPEN if second % 2 else Quality.OK)
+        told += conditions.changes(Scan(None, (value,)), second * 1_000_000)
+    assert 2 <= len(told) <= 12
+
+
+def test_spikes_are_no_events() -> None:
+    """Spikes and missing fields are marks on readings, not events."""
+    conditions = Conditions()
+    for quality in (Quality.SPIKE, Quality.OK, Quality.MISSING, Quality.OK):
+        assert conditions.changes(Scan(None, (Value("top", 1.0, quality=quality),)), 0) == []
