@@ -15,7 +15,7 @@ import pytest
 
 from firelog.errors import FirelogError, StoreError
 from firelog.readings import Quality, Unit
-from firelog.record import driver, keeping
+from firelog.record import driver, keeping, migrations
 from firelog.record.examine import examine
 from firelog.record.seal import seal
 from firelog.record.store import Store
@@ -230,7 +230,7 @@ def test_killed_upgrades_are_done_by_the_next_opening(victims, tmp_path):
         version = connection.execute("pragma user_version").fetchone()[0]
         tables = {row[0] for row in connection.execute("select name from sqlite_master").fetchall()}
         connection.close()
-        assert ("blocks" in tables) == (version == 2)
+        assert ("blocks" in tables) == (version == migrations.SCHEMA)
         with Store.open(path, write=True) as store:
             assert [len(store.readings(c.id)) for c in store.channels()] == [90, 90, 90]
             assert len(store.events(store.firing("burnout 1"))) == 2
