@@ -62,7 +62,18 @@ class Foundry:
     calibrate_every_s: float = 365 * 86400.0
 
 
-_TOP_KEYS = ("name", "timezone", "unit", "store", "calibrate_every", "channel", "source")
+_TOP_KEYS = (
+    "name",
+    "timezone",
+    "unit",
+    "store",
+    "calibrate_every",
+    "channel",
+    "source",
+    "watch",  # these three are read by firelog.watch.plan
+    "person",
+    "alarm",
+)
 _CHANNEL_KEYS = (
     "name",
     "kiln",

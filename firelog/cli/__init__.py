@@ -26,6 +26,8 @@ COMMANDS = {
     "import": ("firelog.cli.imports", "import_command", "Bring logger exports into the store."),
     "collect": ("firelog.cli.collect", "collect", "Read the live sources of the foundry file."),
     "listen": ("firelog.cli.listen", "listen", "What does a port say, and how to read it."),
+    "watch": ("firelog.cli.watch", "watch", "Watch over firings, and call people."),
+    "tonight": ("firelog.cli.tonight", "tonight", "How the night stands, in a terminal."),
     "judge": ("firelog.cli.judge", "judge", "Hold a firing against its schedule's requirements."),
     "board": ("firelog.cli.board", "board", "Open the board: firings, traces, verdicts."),
     "firings": ("firelog.cli.firings", "firings", "List firings; add, end and note them."),

@@ -1,0 +1,196 @@
+"""``firelog watch``: the night watch itself, its calls, and what people do about them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+
+if TYPE_CHECKING:
+    from firelog.watch.plan import Plan
+
+
+@click.group()
+@common_options
+def watch() -> None:
+    """Watch over firings, and call people when the night goes wrong.
+
+    The foundry file's [[person]] sections say who is called. firelog switches nothing: whoever is
+    called must act.
+    """
+
+
+@watch.command("run")
+@click.option("--collect", is_flag=True, help="Also run the collector, and restart it when dead.")
+@click.option("--quiet", is_flag=True, help="Say nothing of what happens.")
+@click.option("--print-unit", is_flag=True, help="Print a systemd unit for this and end.")
+@common_options
+@pass_settings
+def run(settings: Settings, *, collect: bool, quiet: bool, print_unit: bool) -> None:
+    """Walk rounds over the store until stopped with Ctrl-C or SIGTERM."""
+    import signal
+    import sys
+
+    from firelog.record.store import Store
+    from firelog.units import iso_utc
+    from firelog.watch import courier
+    from firelog.watch.running import Watching
+    from firelog.watch.unit import unit
+
+    path = settings.store_path()
+    command: list[str] = []
+    if collect or print_unit:
+        _, foundry = settings.need_foundry()
+        command = [sys.executable, "-m", "firelog", "--foundry", str(foundry.absolute())]
+        command += ["--store", str(path.absolute()), "collect"]
+    if print_unit:
+        click.echo(unit(command, path, collect=collect), nl=False)
+        return
+    plan = _plan(settings)
+    for sentence in courier.check(plan.people):
+        click.echo(f"note: {sentence}", err=True)
+    Store.open(path, write=True).close()  # say what is wrong with it here
+
+    def say(text: str) -> None:
+        from firelog.cli.clock import now_us
+
+        if not quiet:
+            click.echo(f"{iso_utc(now_us() // 1_000_000 * 1_000_000)} {text}", err=True)
+
+    watching = Watching(path, plan, collect=command, say=say)
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: watching.stop())
+    watching.run()
+
+
+@watch.command("check")
+@json_option
+@common_options
+@pass_settings
+def check(settings: Settings, *, as_json: bool) -> None:
+    """Look whether everybody can be reached, without sending anything; status 1 when not."""
+    from firelog.watch import courier
+
+    plan = _plan(settings)
+    troubles = courier.check(plan.people)
+    if not plan.heartbeat:
+        troubles.append("no heartbeat: if this computer dies in the night, nobody is told")
+    people = [
+        {"name": p.name, "ways": [way.label for way in p.ways], "quiet": _hours(p.quiet)}
+        for p in plan.people
+    ]
+    if as_json:
+        emit_json({"people": people, "troubles": troubles})
+    else:
+        for person in people:
+            quiet = f", quiet {person['quiet']}" if person["quiet"] else ""
+            click.echo(f"{person['name']}: {', '.join(person['ways'])}{quiet}")
+        for trouble in troubles:
+            click.echo(f"▲ {trouble}")
+    if troubles:
+        raise SystemExit(1)
+
+
+@watch.command("test")
+@click.argument("name", required=False)
+@json_option
+@common_options
+@pass_settings
+def test(settings: Settings, name: str | None, *, as_json: bool) -> None:
+    """Send a test message to everybody, or to NAME; status 1 when one was not taken."""
+    from firelog.cli.clock import now_us
+    from firelog.record import alarms
+    from firelog.record.store import Store
+    from firelog.watch import courier
+
+    plan = _plan(settings)
+    people = plan.people if name is None else (courier.need_known(plan.people, name),)
+    if not people:
+        courier.need_known((), "anybody")
+    title = "firelog: a test"
+    body = "This is how a call from the night watch arrives. There is nothing to do."
+    results = []
+    with Store.open(settings.store_path(), write=True) as store:
+        for person in people:
+            for way in person.ways:
+                call = alarms.add_call(
+                    store,
+                    alarm_id=None,
+                    person=person.name,
+                    way=way.label,
+                    why="test",
+                    title=title,
+                    body=body,
+                    made_us=now_us(),
+                )
+                ok, answer = courier.send(way, title, body)
+                alarms.add_attempt(store, call, t_us=now_us(), ok=ok, answer=answer, next_us=None)
+                results.append(
+                    {"person": person.name, "way": way.label, "ok": ok, "answer": answer}
+                )
+    if as_json:
+        emit_json({"sent": results})
+    else:
+        for one in results:
+            sign = "●" if one["ok"] else "▲"
+            click.echo(f"{sign} {one['person']} by {one['way']}: {one['answer']}")
+    if not all(one["ok"] for one in results):
+        raise SystemExit(1)
+
+
+@watch.command("acknowledge")
+@click.argument("number", type=int)
+@click.option("--who", required=True, help="Your name; the record keeps it.")
+@click.option("--note", default="", help="What you do about it.")
+@common_options
+@pass_settings
+def acknowledge(settings: Settings, number: int, *, who: str, note: str) -> None:
+    """Say that you have seen alarm NUMBER and act on it: nobody else is called for it."""
+    from firelog.cli.clock import now_us
+    from firelog.record import alarms
+    from firelog.record.store import Store
+
+    with Store.open(settings.store_path(), write=True) as store:
+        one = alarms.acknowledge(store, number, who=who, t_us=now_us(), note=note)
+    click.echo(f"{one.state}: {one.text}\n{one.remedy}")
+
+
+@watch.command("shelve")
+@click.argument("number", type=int)
+@click.option("--for", "lasting", required=True, help="How long, such as '2 h'; a day at most.")
+@click.option("--who", required=True, help="Your name; the record keeps it.")
+@click.option("--why", required=True, help="Why it may be put aside.")
+@common_options
+@pass_settings
+def shelve(settings: Settings, number: int, *, lasting: str, who: str, why: str) -> None:
+    """Put alarm NUMBER aside for a while; it comes back by itself."""
+    from firelog.cli.clock import now_us
+    from firelog.record import alarms
+    from firelog.record.store import Store
+    from firelog.units import parse_duration
+
+    t_us = now_us()
+    until_us = t_us + round(parse_duration(lasting) * 1e6)
+    with Store.open(settings.store_path(), write=True) as store:
+        one = alarms.shelve(store, number, who=who, t_us=t_us, until_us=until_us, note=why)
+    click.echo(f"{one.state} for {lasting}: {one.text}")
+
+
+def _plan(settings: Settings) -> Plan:
+    from firelog.foundry import read_foundry
+    from firelog.watch.plan import Plan, read_plan
+
+    path = settings.foundry_path()
+    if path is None:
+        return Plan()
+    read_foundry(path)  # a slip in the rest of the file is said here as well
+    return read_plan(path)
+
+
+def _hours(quiet: Any) -> str:
+    if quiet is None:
+        return ""
+    begin, end = quiet
+    return f"{begin // 60:02d}:{begin % 60:02d}-{end // 60:02d}:{end % 60:02d}"

@@ -1,0 +1,118 @@
+"""The watch as a process: rounds until stopped, whatever the store does meanwhile."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from firelog.errors import StoreError
+from firelog.intake.clock import Clock
+from firelog.intake.supervision import Watchdog, notify
+from firelog.record import alarms
+from firelog.record.store import Store
+from firelog.watch import calling
+from firelog.watch.charge import Charge
+from firelog.watch.heartbeat import Heartbeat
+from firelog.watch.plan import Plan
+from firelog.watch.watchman import Watchman, ring
+
+ROUND_S = 1.0
+WALKING_S = 30.0
+REOPEN_S = 5.0
+
+
+class Watching:
+    """Runs a watchman until :meth:`stop`; with ``collect`` also keeps a collector alive.
+
+    When the store cannot be read, that is said on this machine (nothing else can be known then),
+    and tried again without end.
+    """
+
+    def __init__(
+        self,
+        store_path: Path,
+        plan: Plan,
+        *,
+        collect: Sequence[str] = (),
+        say: Callable[[str], None] = lambda _: None,
+        round_s: float = ROUND_S,
+    ) -> None:
+        self._path, self._plan, self._say, self._round_s = store_path, plan, say, round_s
+        self._clock = Clock()
+        self._stopping = False
+        self._walked_s = self._clock.steady_s()
+        self._unheard = False
+        self._untold: list[tuple[str, str]] = []
+        self._charge = Charge(collect, self._keep, self._clock.steady_s) if collect else None
+        self._heart = Heartbeat(plan.heartbeat, self._well)
+
+    @property
+    def charge(self) -> Charge | None:
+        """The collector that is kept alive, if there is one."""
+        return self._charge
+
+    def stop(self) -> None:
+        """Ask :meth:`run` to end; safe from a signal handler and any thread."""
+        self._stopping = True
+
+    def run(self) -> None:
+        """Walk rounds until :meth:`stop`."""
+        self._heart.start()
+        notify("READY=1")
+        watchdog = Watchdog()
+        try:
+            while not self._stopping:
+                try:
+                    with Store.open(self._path, write=True) as store:
+                        self._walk(store, watchdog)
+                except StoreError as error:
+                    self._trouble(error)
+        finally:
+            notify("STOPPING=1")
+            self._heart.stop()
+            if self._charge is not None:
+                self._charge.stop()
+
+    def _walk(self, store: Store, watchdog: Watchdog) -> None:
+        watchman = Watchman(store, self._plan, self._clock, say=self._say)
+        try:
+            while not self._stopping:
+                if self._charge is not None:
+                    self._charge.look()
+                self._tell(store)
+                watchman.round()
+                self._walked_s = self._clock.steady_s()
+                self._unheard = bool(self._unreached(store))
+                watchdog.alive()
+                time.sleep(self._round_s)
+        finally:
+            watchman.stop()
+
+    def _unreached(self, store: Store) -> list[alarms.StoredAlarm]:
+        standing = alarms.standing(store)
+        calls = alarms.calls_for(store, [one.id for one in standing])
+        return calling.unheard(standing, calls, self._plan, self._clock.now_us())
+
+    def _well(self) -> bool:
+        """True while the watch walks and whoever must know can be reached."""
+        return self._clock.steady_s() - self._walked_s < WALKING_S and not self._unheard
+
+    def _keep(self, kind: str, text: str) -> None:
+        self._say(f"{kind}: {text}")
+        self._untold.append((kind, text))
+
+    def _tell(self, store: Store) -> None:
+        while self._untold:
+            kind, text = self._untold[0]
+            store.add_event(self._clock.now_us(), kind, text, who=alarms.PROGRAM)
+            self._untold.pop(0)
+
+    def _trouble(self, error: StoreError) -> None:
+        self._say(f"the store cannot be read, so nothing is watched: {error}")
+        ring(self._plan.sound)
+        until_s = self._clock.steady_s() + REOPEN_S
+        while not self._stopping and self._clock.steady_s() < until_s:
+            if self._charge is not None:
+                self._charge.look()
+            time.sleep(0.1)
