@@ -25,6 +25,7 @@ START_LOOK_S = 30.0
 SLOPE_LOOK_S = 120.0
 MOST_BACK_S = 3 * 3600.0
 LEAST_BEND_CELLS = 6
+STRAY_K = 15.0
 NEVER = SegmentRun("", None, None, 0.0, None)
 
 
@@ -183,25 +184,31 @@ def _turn(grid: Grid, stay: Stretch, go: Stretch, level_c: float) -> _Leave:
     """
     mid_c, t_s, count = grid.mid_c, grid.t_s, len(grid.t_s)
     at = min(go.lo, count - 1)
-    level = _level(grid, stay, level_c)
+    level = _level(grid, stay.lo, stay.hi, level_c)
+    back = _cells_since(grid, at, level)
+    level = _level(grid, stay.lo, at - back, level)  # once more, without the going itself
     back = _cells_since(grid, at, level)
     left = max(stay.lo, at - 2 * back)
     right = min(count, at + max(3, back // 3))
-    known = np.isfinite(mid_c[left:right])
     first = min(at + int(np.argmax(grid.known[at:])), count - 1)
+    sign = 1.0 if float(mid_c[first]) >= level else -1.0
+    # What strays the other way (a door before heating, an overshoot before cooling) is no bend.
+    astray_k = max(STRAY_K, 5.0 * grid.noise_k)
+    known = np.isfinite(mid_c[left:right]) & ~(sign * (mid_c[left:right] - level) < -astray_k)
     if known.sum() < LEAST_BEND_CELLS:
         return _edge(grid, go)
     x, y = t_s[left:right][known], mid_c[left:right][known]
-    found = bend(x, y, 1.0 if float(mid_c[first]) >= level else -1.0)
+    found = bend(x, y, sign)
     if found.k_per_s == 0.0:
         return _edge(grid, go)
     u_s = float(np.hypot(np.hypot(found.u_s, grid.cell_s / 2.0), LAG_S))
-    return _Leave(found.at_s, max(u_s, _hole_at(x, found.at_s, grid.cell_s)))
+    seen = t_s[left:right][np.isfinite(mid_c[left:right])]
+    return _Leave(found.at_s, max(u_s, _hole_at(seen, found.at_s, grid.cell_s)))
 
 
 def _cells_since(grid: Grid, at: int, level_c: float) -> int:
     """Return how many cells the record took to come from the level to cell ``at``, at its slope."""
-    half = max(2, round(SLOPE_LOOK_S / grid.cell_s))
+    half = max(5, round(SLOPE_LOOK_S / grid.cell_s))
     lo, hi = max(0, at - half), min(len(grid.t_s), at + half + 1)
     known = np.flatnonzero(grid.known[lo:hi]) + lo
     if len(known) < 2:
@@ -213,10 +220,9 @@ def _cells_since(grid: Grid, at: int, level_c: float) -> int:
     return int(np.clip(cells, 4, max(4, MOST_BACK_S / grid.cell_s)))
 
 
-def _level(grid: Grid, stay: Stretch, level_c: float) -> float:
+def _level(grid: Grid, lo: int, hi: int, level_c: float) -> float:
     """Return the level of the last half of a stay, or ``level_c`` where it is too short."""
-    lo = max(stay.lo, stay.hi - max(LEAST_BEND_CELLS, (stay.hi - stay.lo) // 2))
-    inner = grid.mid_c[lo : stay.hi]
+    inner = grid.mid_c[max(lo, hi - max(LEAST_BEND_CELLS, (hi - lo) // 2)) : max(hi, lo)]
     inner = inner[np.isfinite(inner)]
     return float(np.median(inner)) if len(inner) >= 3 else level_c
 

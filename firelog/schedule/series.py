@@ -32,10 +32,7 @@ MOST_POINTS = 4000  # for bounds on rates, finer is of no use
 
 @dataclass(frozen=True)
 class Series:
-    """Usable readings of one channel: seconds, °C and U (k = 2), with the rates it was seen at.
-
-    ``up_k_per_s`` and ``down_k_per_s`` are positive: what is granted inside a hole.
-    """
+    """Usable readings of one channel: seconds, °C and U (k = 2)."""
 
     name: str
     role: str
@@ -44,18 +41,20 @@ class Series:
     expanded_k: FloatArray
     assumed: str
     spikes: int
-    up_k_per_s: float
-    down_k_per_s: float
+
+    @cached_property
+    def fastest_k_per_s(self) -> tuple[float, float]:
+        """What is granted inside a hole, up and down, both positive."""
+        return _fastest(self.t_s, self.temp_c)
 
     @cached_property
     def noise_k(self) -> float:
         """The standard deviation of the reading noise."""
         return noise_k(self.temp_c)
 
-    @cached_property
-    def calm_c(self) -> FloatArray:
-        """The temperatures averaged over 30 s where readings come faster than that."""
-        return _averaged(self.t_s, self.temp_c, CALM_S)
+    def calm_c(self, at: slice) -> FloatArray:
+        """Return the temperatures of a slice, averaged over 30 s where readings come faster."""
+        return _averaged(self.t_s[at], self.temp_c[at], CALM_S)
 
     def between(self, lo_s: float, hi_s: float) -> slice:
         """Return the slice of the readings with lo_s ≤ t ≤ hi_s."""
@@ -83,13 +82,14 @@ class Hole:
 def prepare(trace: ChannelTrace) -> Series:
     """Return the usable readings of a trace; cost linear in its length."""
     usable = np.isfinite(trace.temp_c) & (trace.quality == Quality.OK)
-    t_s, temp_c, expanded_k = trace.t_s[usable], trace.temp_c[usable], trace.expanded_k[usable]
+    t_s, temp_c, expanded_k = trace.t_s, trace.temp_c, trace.expanded_k
+    if not usable.all():
+        t_s, temp_c, expanded_k = t_s[usable], temp_c[usable], expanded_k[usable]
     lone = lone_spikes(t_s, temp_c)
     spikes = int(np.count_nonzero(lone))
     if spikes:
         t_s, temp_c, expanded_k = t_s[~lone], temp_c[~lone], expanded_k[~lone]
-    up, down = _fastest(t_s, temp_c)
-    return Series(trace.name, trace.role, t_s, temp_c, expanded_k, trace.assumed, spikes, up, down)
+    return Series(trace.name, trace.role, t_s, temp_c, expanded_k, trace.assumed, spikes)
 
 
 def lone_spikes(t_s: FloatArray, temp_c: FloatArray) -> BoolArray:
@@ -102,8 +102,11 @@ def lone_spikes(t_s: FloatArray, temp_c: FloatArray) -> BoolArray:
     lone = np.zeros(len(temp_c), dtype=np.bool_)
     if len(temp_c) < 3:
         return lone
+    step_k = np.diff(temp_c)
+    if max(float(step_k.max()), -float(step_k.min())) <= SPIKE_K:
+        return lone
     noise = noise_k(temp_c)
-    before, after = temp_c[1:-1] - temp_c[:-2], temp_c[1:-1] - temp_c[2:]
+    before, after = step_k[:-1], -step_k[1:]
     height = np.minimum(np.abs(before), np.abs(after))
     limit = max(SPIKE_K, SPIKE_NOISES * noise)
     for at in np.flatnonzero((height > limit) & (before * after > 0)):
@@ -186,13 +189,14 @@ def holes(series: Series, lo_s: float, hi_s: float, longest_gap_s: float) -> tup
 
 def highest_in(hole: Hole, series: Series, until_s: float = np.inf) -> float:
     """Return the highest temperature [°C] that could have been inside the hole by ``until_s``."""
-    return _extreme(hole, series.up_k_per_s, series.down_k_per_s, until_s)
+    return _extreme(hole, *series.fastest_k_per_s, until_s)
 
 
 def lowest_in(hole: Hole, series: Series, until_s: float = np.inf) -> float:
     """Return the lowest temperature [°C] that could have been inside the hole by ``until_s``."""
     turned = Hole(hole.from_s, hole.to_s, -hole.before_c, -hole.after_c)
-    return -_extreme(turned, series.down_k_per_s, series.up_k_per_s, until_s)
+    rise, fall = series.fastest_k_per_s
+    return -_extreme(turned, fall, rise, until_s)
 
 
 def _extreme(hole: Hole, rise: float, fall: float, until_s: float) -> float:

@@ -133,7 +133,7 @@ def _inside(
     latest_s = span.hi_s + max(span.hi_u_s, span.hi_hole_s)
     margin_s = firing.schedule.longest_gap_s
     at = one.between(earliest_s - margin_s, latest_s + margin_s)
-    t_s, temp_c = one.t_s[at], one.calm_c[at]
+    t_s, temp_c = one.t_s[at], one.calm_c(at)
     guard_k = _guards(one, requirement.decision)[at]
     high_c = np.inf if requirement.at_most_c is None else requirement.at_most_c
     sure = (temp_c - guard_k >= requirement.at_least_c) & (temp_c + guard_k <= high_c)
@@ -177,8 +177,9 @@ def _heat_work(requirement: Soak, one: Series, proven: FloatArray, possible: Flo
     assert activation is not None
     assert at_c is not None
     guard_k = np.nan_to_num(_guards(one, requirement.decision), nan=0.0)
-    low = heatwork.equivalent_steps_s(one.t_s, one.calm_c - guard_k, activation, at_c)
-    high = heatwork.equivalent_steps_s(one.t_s, one.calm_c + guard_k, activation, at_c)
+    calm_c = one.calm_c(slice(0, len(one.t_s)))
+    low = heatwork.equivalent_steps_s(one.t_s, calm_c - guard_k, activation, at_c)
+    high = heatwork.equivalent_steps_s(one.t_s, calm_c + guard_k, activation, at_c)
     least = _within(one.t_s, low, proven)
     most = _within(one.t_s, high, possible)
     enough = None
@@ -249,7 +250,7 @@ def _tracked(
 ) -> tuple[str, float, float, float | None]:
     """Return name, least and most share, and the instant farthest from the target."""
     at = one.between(span.lo_s, span.hi_s)
-    t_s, temp_c = one.t_s[at], one.calm_c[at]
+    t_s, temp_c = one.t_s[at], one.calm_c(at)
     if len(t_s) < 2:
         return one.name, np.nan, np.nan, None
     aim_c = _aim(firing, requirement, t_s, one)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -183,3 +185,13 @@ def test_nothing_recorded_is_no_traceback():
     for count in (0, 1, 2, 3):
         short = trace(t_s[:count], temp_c[:count])
         assert len(judge(PLAN, (short,)).segments) == len(PLAN.segments)
+
+
+def test_the_load_decides_where_the_schedule_says_so():
+    """With follow = "mould" the soak begins when the core is there, not the kiln's air."""
+    t_s, temp_c = piecewise(CORNERS)
+    core_c = np.interp(t_s - 2400, t_s, temp_c)
+    channels = trace(t_s, temp_c), trace(t_s, core_c, name="core", role="mould")
+    by_load = replace(PLAN, follow="mould")
+    began = {run.name: run.began_s for run in follow(by_load, channels).runs}
+    assert began["burn"] == pytest.approx(runs(channels[0])["burn"].began_s + 2400, abs=120)
