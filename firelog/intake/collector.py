@@ -9,21 +9,19 @@ from __future__ import annotations
 import queue
 import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 from firelog.errors import SourceError, StoreError
 from firelog.foundry import ChannelSpec
-from firelog.intake.arrivals import Dating, Silence
 from firelog.intake.clock import Clock
+from firelog.intake.feeds import Counts, Feed, Said, listen, make_feed
 from firelog.intake.fields import LineFault, Scan
 from firelog.intake.keeper import LARGE_LOG_BYTES, QUEUED, TOGETHER, Keeper, Write
-from firelog.intake.sources import Heard, Source, silent_after_s
-from firelog.intake.watchers import Conditions, Watch
+from firelog.intake.sources import Heard, Source
 from firelog.record.store import Store
 from firelog.units import show_duration
 
-RETRY_FIRST_S, RETRY_LONGEST_S = 0.5, 10.0
 FAULT_EVENT_S = 600.0  # a noisy line is one event in so long, with a count
 MOST_CHANNELS = 64  # of one source: noise that reads like a name must not fill the record
 _PAUSE_S = 0.2
@@ -43,55 +41,6 @@ class Report:
     t_us: int
     text: str = ""
     readings: int = 0
-
-
-@dataclass
-class Counts:
-    """What one source has brought so far."""
-
-    scans: int = 0
-    readings: int = 0
-    duplicates: int = 0
-    out_of_order: int = 0
-    faults: int = 0
-    outages: int = 0
-    dropped: int = 0
-
-
-@dataclass(eq=False)
-class _Feed:
-    """One source with its thread's state and its counts."""
-
-    source: Source
-    silence: Silence
-    watch: Watch
-    dating: Dating = field(default_factory=Dating)
-    conditions: Conditions = field(default_factory=Conditions)
-    counts: Counts = field(default_factory=Counts)
-    names: set[str] = field(default_factory=set)
-    thread: threading.Thread | None = None
-    connected: bool = False
-    lost_s: float | None = None
-    faults_told: int = 0
-    fault_event_s: float = -FAULT_EVENT_S
-
-    @property
-    def name(self) -> str:
-        """The source's name."""
-        return self.source.spec.name
-
-
-_Said = tuple[_Feed, "Heard | SourceError | None"]  # None: it has just been connected
-
-
-def _feed(source: Source, channels: Iterable[ChannelSpec]) -> _Feed:
-    kiln = source.spec.kiln
-    stated = {spec.name: spec for spec in (*source.channels, *channels) if spec.kiln == kiln}
-    watch = Watch(
-        {name: spec.role for name, spec in stated.items()},
-        {name: spec.letter for name, spec in stated.items() if spec.letter},
-    )
-    return _Feed(source, Silence(silent_after_s(source.spec)), watch)
 
 
 def _telling(sources: Iterable[Source]) -> Iterator[ChannelSpec]:
@@ -136,11 +85,11 @@ class Collector:
     ) -> None:
         self._store, self._clock = store, clock
         self._report, self._alive, self._queued = report, alive, queued
-        self._said: queue.SimpleQueue[_Said] = queue.SimpleQueue()
+        self._said: queue.SimpleQueue[Said] = queue.SimpleQueue()
         self._stopping = False
         self._inode = _inode(store.path)
         self._looked_s = clock.steady_s()
-        self._feeds = {source.spec.name: _feed(source, channels) for source in sources}
+        self._feeds = {source.spec.name: make_feed(source, channels) for source in sources}
         self._keeper = Keeper(
             store,
             (*_telling(sources), *channels),
@@ -174,7 +123,11 @@ class Collector:
                 self._keeper.channel(channel.kiln, channel.name)
         self._event(None, "collector started", f"listening to {', '.join(self._feeds)}")
         for feed in self._feeds.values():
-            feed.thread = threading.Thread(target=self._listen, args=(feed,), daemon=True)
+            feed.thread = threading.Thread(
+                target=listen,
+                args=(feed, self._said, self._clock, lambda: self._stopping),
+                daemon=True,
+            )
             feed.thread.start()
         try:
             while not self._stopping:
@@ -182,28 +135,6 @@ class Collector:
         finally:
             self._finish()
         return self.counts()
-
-    # ------------------------------------------------------------ one thread per source
-    def _listen(self, feed: _Feed) -> None:
-        wait_s, pause = RETRY_FIRST_S, threading.Event()
-        while not self._stopping:
-            try:
-                feed.source.open()
-                self._said.put((feed, None))
-                while not self._stopping:
-                    for heard in feed.source.listen():
-                        self._said.put((feed, heard))
-                        wait_s = RETRY_FIRST_S
-            except SourceError as error:
-                self._said.put((feed, error))
-            except Exception as error:  # a fault of ours in one source must not end the night
-                self._said.put((feed, SourceError(f"{feed.name}: stumbled over {error!r}")))
-            finally:
-                feed.source.close()
-            until_s = self._clock.steady_s() + wait_s
-            while not self._stopping and self._clock.steady_s() < until_s:
-                pause.wait(0.05)
-            wait_s = min(2 * wait_s, RETRY_LONGEST_S)
 
     # ------------------------------------------------------------ the storing thread
     def _step(self) -> None:
@@ -252,7 +183,7 @@ class Collector:
             )
 
     # ------------------------------------------------------------ what was said
-    def _take(self, said: _Said) -> None:
+    def _take(self, said: Said) -> None:
         feed, what = said
         try:
             self._understand(feed, what)
@@ -260,7 +191,7 @@ class Collector:
             fault = LineFault(f"firelog stumbled over it: {error!r}", str(what)[:120])
             self._fault(feed, self._clock.now_us(), fault)
 
-    def _understand(self, feed: _Feed, what: Heard | SourceError | None) -> None:
+    def _understand(self, feed: Feed, what: Heard | SourceError | None) -> None:
         if what is None:
             feed.connected = True
             feed.silence.connected(self._clock.steady_s())
@@ -272,7 +203,7 @@ class Collector:
         else:
             self._scan(feed, what.t_us, what.said)
 
-    def _lost(self, feed: _Feed, error: SourceError) -> None:
+    def _lost(self, feed: Feed, error: SourceError) -> None:
         feed.connected = False
         if feed.lost_s is not None:
             return  # told already: the retries of one outage are one event
@@ -281,7 +212,7 @@ class Collector:
         self._report(Report("lost", feed.name, self._clock.now_us(), str(error)))
         self._event(feed, "source lost", f"{feed.name}: {error}")
 
-    def _back(self, feed: _Feed, t_us: int) -> None:
+    def _back(self, feed: Feed, t_us: int) -> None:
         """End an outage or a silence, if there was one: the source speaks."""
         now_s = self._clock.steady_s()
         silent_s = feed.silence.heard(now_s)
@@ -291,7 +222,7 @@ class Collector:
             text = f"{feed.name}: heard again after {show_duration(silent_s)}"
             self._event(feed, "source back", text, t_us)
 
-    def _scan(self, feed: _Feed, t_us: int, scan: Scan) -> None:
+    def _scan(self, feed: Feed, t_us: int, scan: Scan) -> None:
         new = {value.column for value in scan.values} - feed.names
         if len(feed.names) + len(new) > MOST_CHANNELS:
             self._fault(feed, t_us, LineFault("more names than a source may have", min(new)))
@@ -309,7 +240,7 @@ class Collector:
         for kind, text in feed.conditions.changes(scan, dated.t_us):
             self._event(feed, kind, text, dated.t_us)
 
-    def _fault(self, feed: _Feed, t_us: int, fault: LineFault) -> None:
+    def _fault(self, feed: Feed, t_us: int, fault: LineFault) -> None:
         feed.counts.faults += 1
         self._report(Report("fault", feed.name, t_us, f"{fault.reason}: {fault.raw}"))
         now_s = self._clock.steady_s()
@@ -319,7 +250,7 @@ class Collector:
             text = f"{feed.name}: {count} not understood, the last: {fault.raw} ({fault.reason})"
             self._event(feed, "lines not understood", text, t_us)
 
-    def _event(self, feed: _Feed | None, kind: str, text: str, t_us: int | None = None) -> None:
+    def _event(self, feed: Feed | None, kind: str, text: str, t_us: int | None = None) -> None:
         at_us = self._clock.now_us() if t_us is None else t_us
         name, kiln = (feed.name, feed.source.spec.kiln) if feed else ("", "")
         self._report(Report("event", name, at_us, f"{kind}: {text}"))

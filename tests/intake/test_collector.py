@@ -18,7 +18,8 @@ from firelog.errors import SourceError, StoreError
 from firelog.foundry import ChannelSpec, SourceSpec
 from firelog.intake import firesim, kilnsim, rehearsal
 from firelog.intake.clock import Clock
-from firelog.intake.collector import Collector, Counts, Report
+from firelog.intake.collector import Collector, Report
+from firelog.intake.feeds import Counts
 from firelog.intake.fields import LineFault, Scan, Value
 from firelog.intake.firesim import Fault, Mishap, Scene
 from firelog.intake.rehearsal import Speaker
