@@ -12,7 +12,7 @@ import time
 from collections import OrderedDict
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Generic, TypeVar
 
@@ -26,13 +26,11 @@ from firelog.errors import FirelogError
 from firelog.readings import FloatArray, Role
 from firelog.record.rows import Channel, Event, Firing, StoredVerdict
 from firelog.record.store import Store
-from firelog.schedule.judge import judge
-from firelog.schedule.model import ChannelTrace, Judgement
+from firelog.schedule.model import ChannelTrace
 
 SPARK_POINTS = 56
 LIST_BUDGET_S = 1.0  # one showing of the list draws and judges for so long; the rest comes later
 FRESH_S = {True: 10.0, False: 30.0}  # running, closed
-_UNSEEN = frozenset({Role.AMBIENT, Role.SET_POINT, Role.COLD_JUNCTION})
 Answer = TypeVar("Answer")
 Stretch = tuple[tuple[float, float], ...]
 
@@ -168,7 +166,7 @@ def _make_entry(store: Store, firing: Firing, kept: StoredVerdict | None) -> Ent
 
 def _leading(store: Store, firing: Firing) -> ChannelTrace | None:
     """The trace the list shows: the first kiln channel, else the first there is."""
-    channels = [c for c in store.firing_channels(firing) if c.role not in _UNSEEN]
+    channels = judging.judged_channels(store, firing)
     channels.sort(key=lambda channel: channel.role is not Role.KILN)
     return _trace(store, firing, channels[0]) if channels else None
 
@@ -182,9 +180,7 @@ def _trace(store: Store, firing: Firing, channel: Channel) -> ChannelTrace:
 def _readable_traces(store: Store, firing: Firing) -> tuple[ChannelTrace, ...]:
     """What can be drawn of a firing that cannot be judged."""
     found = []
-    for channel in store.firing_channels(firing):
-        if channel.role in _UNSEEN:
-            continue
+    for channel in judging.judged_channels(store, firing):
         with suppress(FirelogError):
             found.append(_trace(store, firing, channel))
     return tuple(found)
@@ -215,9 +211,9 @@ def read_view(path: Path, name: str, unit: str | None = None) -> View:
 def _make_view(store: Store, firing: Firing, how: Manner) -> View:
     trouble, judgement, schedule = "", None, None
     try:
-        assessment = judging.assess(store, firing)
+        assessment = judging.assess(store, firing, how.unit)
         traces, end_s = assessment.traces, assessment.end_s
-        schedule, judgement = assessment.schedule, _worded(assessment, how)
+        schedule, judgement = assessment.schedule, assessment.judgement
     except FirelogError as error:
         trouble = str(error)
         traces = _readable_traces(store, firing)
@@ -241,20 +237,6 @@ def _make_view(store: Store, firing: Firing, how: Manner) -> View:
     return View(firing, picture, store.verdict(firing), events, newest_us, trouble)
 
 
-def _worded(assessment: judging.Assessment, how: Manner) -> Judgement | None:
-    """The same judgement with its reasons in the reader's unit, not in the schedule file's."""
-    schedule, judgement = assessment.schedule, assessment.judgement
-    if schedule is None or judgement is None or schedule.unit == how.unit:
-        return judgement
-    said = judge(
-        replace(schedule, unit=how.unit),
-        assessment.traces,
-        end_s=assessment.end_s,
-        running=assessment.firing.running,
-    )
-    return replace(judgement, checks=said.checks)
-
-
 def read_news(path: Path, view: View, after_us: int) -> News:
     """Return what each of the view's channels has read after ``after_us``."""
     picture = view.picture
@@ -264,7 +246,7 @@ def read_news(path: Path, view: View, after_us: int) -> News:
     meant = {trace.name for trace in picture.followed}
     with Store.open(path) as store:
         for channel in store.channels(view.firing.kiln):
-            if channel.role in _UNSEEN:
+            if channel.role in judging.NOT_JUDGED:
                 continue
             readings = store.readings(channel.id, after_us + 1, view.firing.ended_us)
             if not len(readings):

@@ -9,17 +9,8 @@ from zoneinfo import ZoneInfo
 from firelog.errors import InputError
 from firelog.record.store import Store
 from firelog.schedule.model import Check
-from firelog.units import (
-    TemperatureUnit,
-    difference_from_k,
-    from_celsius,
-    show_difference,
-    show_duration,
-    show_rate,
-    show_temperature,
-    us_to_datetime,
-    zone,
-)
+from firelog.units import TemperatureUnit, us_to_datetime, zone
+from firelog.wording import quantity
 
 _BOUNDS = {
     "reach": "",
@@ -53,31 +44,6 @@ def manner(store: Store, chosen_unit: str | None = None) -> Manner:
 
 
 # ---------------------------------------------------------------- numbers
-def quantity(value: float | None, unit: str, shown: TemperatureUnit) -> str:
-    """Return a check's number in the reader's unit; an en dash where there is none."""
-    if value is None:
-        return "–"
-    if unit == "C":
-        digits = 1 if abs(from_celsius(value, shown)) < 100 else 0
-        return show_temperature(value, shown, digits)
-    if unit == "K":
-        return show_difference(value, shown, 1 if difference_from_k(abs(value), shown) < 20 else 0)
-    if unit == "K/h":
-        return show_rate(value, shown)
-    if unit == "s":
-        return show_duration(value)
-    if unit == "share":
-        return f"{100 * value:.1f} %"
-    return f"{value:g} {unit}"
-
-
-def doubt(check: Check, shown: TemperatureUnit) -> str:
-    """Return ``± 8 K`` style text of a check's expanded uncertainty, or nothing."""
-    if not check.uncertainty:
-        return ""
-    return f"± {quantity(check.uncertainty, 'K' if check.unit == 'C' else check.unit, shown)}"
-
-
 def limit(check: Check, shown: TemperatureUnit) -> str:
     """Return a check's limit with the side it lies on."""
     return f"{_BOUNDS.get(check.kind, '')} {quantity(check.limit, check.unit, shown)}".strip()

@@ -27,7 +27,7 @@ from firelog.schedule.model import ChannelTrace, Check, Judgement, Schedule, Seg
 from firelog.schedule.reader import parse_schedule
 from firelog.units import TemperatureUnit, iso_utc, to_celsius, us_to_datetime
 
-_NOT_JUDGED = frozenset({Role.AMBIENT, Role.SET_POINT, Role.COLD_JUNCTION})
+NOT_JUDGED = frozenset({Role.AMBIENT, Role.SET_POINT, Role.COLD_JUNCTION})
 
 
 @dataclass(frozen=True)
@@ -48,9 +48,8 @@ def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None
     Reasons are worded in the unit ``words_in``, or in that of the schedule's file.
     """
     schedule = schedule_of(store, firing)
-    channels = [c for c in store.firing_channels(firing) if c.role not in _NOT_JUDGED]
     chains, found = {}, []
-    for channel in channels:
+    for channel in judged_channels(store, firing):
         trace = store.readings(channel.id, firing.began_us, firing.ended_us)
         chain = _aged(measurement_chain(store, channel), channel, trace, firing)
         chains[channel.name] = chain
@@ -64,6 +63,11 @@ def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None
         aged = _aged_certificates(store, firing, chains)
         judgement = replace(judgement, remarks=(*judgement.remarks, *aged))
     return Assessment(firing, schedule, traces, judgement, end_s, chains)
+
+
+def judged_channels(store: Store, firing: Firing) -> list[Channel]:
+    """Return the firing's channels that measure it: no ambient, set point or cold junction."""
+    return [c for c in store.firing_channels(firing) if c.role not in NOT_JUDGED]
 
 
 def schedule_of(store: Store, firing: Firing) -> Schedule | None:

@@ -13,11 +13,12 @@ from dashboards import thinning
 from dashboards.pages.parts import cautions, part, verdict
 from dashboards.picture import MOST_SPOKEN, Picture, ran
 from dashboards.readout import View
-from dashboards.wording import clock, doubt, elapsed, limit, quantity
+from dashboards.wording import clock, elapsed, limit
 from firelog.record.rows import Event
 from firelog.schedule import wording
 from firelog.schedule.model import ChannelTrace, Check, Schedule, Segment, SegmentRun
 from firelog.units import show_duration, show_instant, show_temperature
+from firelog.wording import doubt, quantity
 
 _SERIOUS = ("fail", "not proven", "pass")
 

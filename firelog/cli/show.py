@@ -10,18 +10,10 @@ from rich.text import Text
 
 from firelog.judging import Assessment
 from firelog.record.store import Store
-from firelog.schedule.model import Check, Judgement
-from firelog.units import (
-    TemperatureUnit,
-    from_celsius,
-    show_difference,
-    show_duration,
-    show_instant,
-    show_rate,
-    show_temperature,
-    zone,
-)
+from firelog.schedule.model import Judgement
+from firelog.units import TemperatureUnit, show_duration, show_instant, zone
 from firelog.verdict import Verdict
+from firelog.wording import doubt, quantity
 
 SIGNS = {Verdict.PASS: "●", Verdict.FAIL: "▲", Verdict.NOT_PROVEN: "◌"}
 _COLOURS = {Verdict.PASS: "bold cyan", Verdict.FAIL: "bold yellow", Verdict.NOT_PROVEN: "bold"}
@@ -44,32 +36,6 @@ def shown_settings(store: Store) -> tuple[TemperatureUnit, ZoneInfo]:
     return ("F" if unit == "F" else "K" if unit == "K" else "C"), zone(
         store.setting("timezone", "UTC")
     )
-
-
-def quantity(value: float | None, unit: str, shown: TemperatureUnit) -> str:
-    """Return a check's number in the foundry's unit; an en dash where there is none."""
-    if value is None:
-        return "–"
-    if unit == "C":
-        digits = 1 if abs(from_celsius(value, shown)) < 100 else 0
-        return show_temperature(value, shown, digits)
-    if unit == "K":
-        return show_difference(value, shown, 1)
-    if unit == "K/h":
-        return show_rate(value, shown)
-    if unit == "s":
-        return show_duration(value)
-    if unit == "share":
-        return f"{100 * value:.1f} %"
-    return f"{value:g} {unit}"
-
-
-def uncertainty_of(check: Check, shown: TemperatureUnit) -> str:
-    """Return ``± 8 K`` style text for a check's expanded uncertainty."""
-    if not check.uncertainty:
-        return ""  # none stated, or a duration that no hole and no limit leaves in doubt
-    unit = "K" if check.unit == "C" else check.unit
-    return f"± {quantity(check.uncertainty, unit, shown)}"
 
 
 def print_assessment(store: Store, assessment: Assessment) -> None:
@@ -113,7 +79,7 @@ def _segments(judgement: Judgement) -> Table:
 def _checks(judgement: Judgement, unit: TemperatureUnit) -> Table:
     table = Table("verdict", "requirement", "measured", "limit", "where", box=None, pad_edge=True)
     for check in judgement.checks:
-        measured = f"{quantity(check.measured, check.unit, unit)} {uncertainty_of(check, unit)}"
+        measured = f"{quantity(check.measured, check.unit, unit)} {doubt(check, unit)}"
         at = "" if check.at_s is None else f", {_clock(check.at_s)}"
         table.add_row(
             verdict_text(check.verdict),
