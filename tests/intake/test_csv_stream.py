@@ -172,7 +172,7 @@ def test_unreadable_further_down_says_what_is_stored(
     """A file that changes its columns half-way stops there, naming the line and what was kept."""
     monkeypatch.setattr(importing, "MOST_READINGS", 10_000)
     path = tmp_path / "log.csv"
-    many = 200_000
+    many = 400_000
     path.write_bytes(HEADING + rows(many) + b"Time [s],B [C],A [C]\n" + rows(10, many))
     [plan] = importing.examine([path], WISHES)
     with (

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from firelog.errors import InputError
-from firelog.intake.csvfile import Part, Plan, Wishes, examine, read
+from firelog.intake.csvfile import Part, Plan, Wishes, examine, read, zone_or_offset
 from firelog.readings import Quality, Unit
 from firelog.units import parse_instant
 
@@ -191,3 +191,54 @@ def test_blanks_of_a_slow_channel_are_no_missing_readings(tmp_path: Path) -> Non
     times, values = column(path, FROM_START, "Slow")
     assert times == list(range(0, 100, 10))
     assert values == [30.0] * 10
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("Day;T [C]\n2026-03-01;20,5\n2026-03-01;21,5\n", "dates without a time of day"),
+        ("Time,T [C]\n0,20.5\n15,21.5\n0,20.5\n15,21.5\n", "starts again"),
+    ],
+)
+def test_doubtful_clocks_are_refused(tmp_path: Path, text: str, says: str) -> None:
+    """Dates alone, and an elapsed time that begins twice, are refused rather than stretched."""
+    wishes = Wishes(start_us=START, tz=zone_or_offset("Z"))
+    assert says in refusal(write(tmp_path, text), wishes)
+
+
+def test_time_of_six_digits_beside_a_date(tmp_path: Path) -> None:
+    """A compact date and a compact time in two columns are one stamp."""
+    path = write(tmp_path, "Day;Time;T [C]\n20260301;080000;20,5\n20260301;080015;21,5\n")
+    assert column(path, Wishes(tz=zone_or_offset("Z")), "T") == ([0.0, 15.0], [20.5, 21.5])
+
+
+def test_first_rows_without_numbers_are_rows(tmp_path: Path) -> None:
+    """Words in the first rows are missing readings, not part of the heading."""
+    path = write(tmp_path, "Time [s],T [C]\n0,warming up\n15,warming up\n30,20.5\n45,21.5\n")
+    times, values = column(path, FROM_START, "T")
+    assert times == [0.0, 15.0, 30.0, 45.0]
+    assert np.isnan(values).tolist() == [True, True, False, False]
+
+
+def test_blanks_between_thousands(tmp_path: Path) -> None:
+    """1 020,5 is a thousand and twenty and a half, with any of the blanks people use."""
+    text = "Time [s];A [C];B [C]\n0;1 020,5;10,5\n15;1\u00a0021,5;10,6\n30;1\u202f022,5;10,7\n"
+    assert column(write(tmp_path, text), FROM_START, "A")[1] == [1020.5, 1021.5, 1022.5]
+
+
+def test_open_circuit_shows_on_the_last_line_too(tmp_path: Path) -> None:
+    """A last line without a line end is judged with the lines before it."""
+    text = "Time [s],A [C]\n" + "\n".join(f"{i},2289.5" for i in range(5))
+    part = parts_of(write(tmp_path, text), examine(write(tmp_path, text), FROM_START))["A"][0]
+    assert part.quality.tolist() == [Quality.OPEN] * 5
+
+
+def test_hot_lance_before_a_blank_is_no_spike(tmp_path: Path) -> None:
+    """Only an error word after a jump makes the jump a spike: a dip into metal is a real jump."""
+    text = (
+        "Time [s],A [C],B [C]\n0,20.5,20.5\n1,20.6,20.6\n2,950.5,950.5\n3,,#DIV/0!\n4,960.5,960.5\n"
+    )
+    path = write(tmp_path, text)
+    found = parts_of(path, examine(path, FROM_START))
+    assert found["A"][0].quality[2] == Quality.OK
+    assert found["B"][0].quality[2] == Quality.SPIKE

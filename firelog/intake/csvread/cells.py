@@ -19,6 +19,7 @@ MOST_CELLS = 4096
 _PLAIN = r"(?:\d{1,15}(?:\.\d{0,15})?|\.\d{1,15})(?:[eE][-+]?\d{1,3})?"
 _NUMBER = re.compile(rf"[-+]?{_PLAIN}")
 _WITH_UNIT = re.compile(rf"([-+]?{_PLAIN})\s*(\D{{1,12}})")
+_BLANK_THOUSANDS = re.compile(r"(?<=\d) (?=\d{3}(?!\d))")
 _UNIT_TAIL = re.compile(r"\s*(?:°\s?[cfk]|℃|℉)$")
 _MINUS = str.maketrans({"−": "-", "–": "-", "\u00a0": " ", "\u202f": " "})
 
@@ -67,6 +68,8 @@ def split_all(lines: Sequence[str], separator: str) -> Iterator[list[str]]:
 def plain(text: str, decimal: Decimal, thousands: str = "") -> str:
     """Return the number's text with a decimal point and an ASCII minus, without thousands marks."""
     text = text.translate(_MINUS).strip()
+    if " " in text:
+        text = _BLANK_THOUSANDS.sub("", text)
     if thousands:
         text = text.replace(thousands, "")
     return text.replace(",", ".") if decimal == "," else text

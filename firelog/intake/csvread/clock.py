@@ -85,6 +85,11 @@ def find(
 ) -> list[Found]:
     """Return every clock in the sample, best first."""
     kinds = [_texture(sample, index) for index in range(sample.width)]
+    if "date" in kinds:
+        kinds = [
+            "time" if kind == "number" and sample.share(i, _compact_time) == 1.0 else kind
+            for i, kind in enumerate(kinds)
+        ]
     found = _fields(sample, names, dialect)
     taken = {column for clock in found for column in clock.columns}
     for index, kind in enumerate(kinds):
@@ -143,6 +148,10 @@ def _compact_date(cell: str) -> bool:
     )
 
 
+def _compact_time(cell: str) -> bool:
+    return bool(re.fullmatch(r"[0-9]{6}", cell)) and stamps.time_of_day_us(cell) is not None
+
+
 def _zoned(sample: Sample, index: int, names: Sequence[str]) -> bool:
     read = [stamp for cell in sample.column(index) if (stamp := stamps.cut(cell))]
     return 2 * sum(1 for stamp in read if stamp.zone) > len(read) or bool(
@@ -195,7 +204,9 @@ def _counting(
     rising = sum(1 for step in steps if step >= 0)
     one_way = max(rising, len(steps) - rising)
     monotonic = bool(steps) and one_way >= 0.95 * len(steps)
-    called = bool(TIME_NAME.search(name)) or time_unit_us(units[index]) > 0
+    in_brackets = re.search(r"[\[(]([^\])]*)[\])]\s*$", name)
+    stated = time_unit_us(units[index]) or (time_unit_us(in_brackets[1]) if in_brackets else 0)
+    called = bool(TIME_NAME.search(name)) or stated > 0
     nameless = not any(names) and index == 0 and monotonic and len(values) > 2
     if not ((called and 2 * one_way >= len(steps)) or nameless):
         return None

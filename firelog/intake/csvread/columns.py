@@ -222,7 +222,8 @@ def _named(
     taken: Sequence[tuple[_Candidate, Unit]], wishes: Wishes, sample: Sample
 ) -> tuple[tuple[Column, ...], tuple[str, ...]]:
     """Give every column a channel name of its own."""
-    short = Counter(candidate.name for candidate, _ in taken)
+    headings = {(candidate.name, candidate.heading) for candidate, _ in taken}
+    short = Counter(name for name, _ in headings)
     used: Counter[str] = Counter()
     columns, warnings = [], []
     for candidate, unit in taken:

@@ -15,8 +15,9 @@ from firelog.intake.csvread import clock as clocks
 from firelog.intake.csvread import columns, dialect, header, long, sample, source
 from firelog.intake.csvread.cells import split
 from firelog.intake.csvread.clock import Found
+from firelog.intake.csvread.clockread import raw_us
 from firelog.intake.csvread.header import Header
-from firelog.intake.csvread.plan import Column, Dialect, Plan, Skipped, Wishes
+from firelog.intake.csvread.plan import Clock, Column, Dialect, Plan, Skipped, Wishes
 from firelog.intake.csvread.sample import Sample
 from firelog.intake.csvread.settle import FROM_START, STAMPED, Settler
 
@@ -55,7 +56,7 @@ def examine(path: Path, wishes: Wishes) -> Plan:
         dialect=form,
         width=rows.width,
         names=heading.names,
-        first_line=rows.body[0].line,
+        first_line=_first_line(rows, heading, read_by, form),
         clocks=read_by,
         columns=_with_clocks(chosen.columns, mine),
         skipped=_other_clocks(found, mine) + chosen.skipped,
@@ -118,6 +119,20 @@ def _no_doubtful_comma(rows: Sample, form: Dialect, file: str) -> None:
                 f"{file}, line {first.line}: {len(first.cells)} cells under {len(above.cells)} "
                 "names: the comma seems to stand for decimals too; export it with semicolons"
             )
+
+
+def _first_line(rows: Sample, heading: Header, read_by: Sequence[Clock], form: Dialect) -> int:
+    """Return the line of the first row with a time: it may hold no number yet."""
+    first = rows.body[0].line
+    for row in reversed(rows.rows[: first - 1]):
+        if row.line in heading.lines:
+            break
+        if len(row.cells) == rows.width and any(
+            raw_us([row.cells[c] for c in clock.columns], clock, form) is not None
+            for clock in read_by
+        ):
+            first = row.line
+    return first
 
 
 def _in_use(found: Sequence[Found], rows: Sample, wishes: Wishes) -> list[Found]:

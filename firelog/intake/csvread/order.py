@@ -49,11 +49,11 @@ def possible(found: Sequence[DateRun]) -> list[DateOrder]:
     if not open_ones:
         return []
     orders: list[DateOrder] = ["dmy"]
-    if not any("." in f[3] for f in open_ones):
+    if not any("." in f[3] for f in open_ones):  # dots go with the day first: common practice
         orders.append("mdy")
-    years = [f[0] for f in open_ones]
-    if all(f[2] < 100 for f in open_ones) and max(years) - min(years) <= 1:
-        orders.append("ymd")
+        years = [f[0] for f in open_ones]
+        if all(f[2] < 100 for f in open_ones) and max(years) - min(years) <= 1:
+            orders.append("ymd")
     real = [
         run.text for run in found if any(stamps.day_number(run.text, o) is not None for o in orders)
     ]

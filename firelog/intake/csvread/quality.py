@@ -75,17 +75,22 @@ def _steady(value: FloatArray) -> np.typing.NDArray[np.bool_]:
     return np.asarray(runs >= _STEADY_ROWS)
 
 
-def mark_last_gasp(value: FloatArray, quality: QualityArray) -> None:
+def mark_last_gasp(
+    value: FloatArray, quality: QualityArray, error: np.typing.NDArray[np.bool_]
+) -> None:
     """Mark as spikes the wild values just before a column turns into error words.
 
-    A dying couple jumps, then the logger's sum fails: the jump was never a temperature.
+    A dying couple jumps away from what it showed, then the logger's sum fails: the jump was never
+    a temperature. ``error`` is True where the logger wrote a word; ``quality`` is changed in place.
     """
-    bad = np.isnan(value)
-    for first in (np.flatnonzero(bad[1:] & ~bad[:-1]) + 1).tolist():
+    calm = np.zeros(len(value), bool)  # like the row before it, so fit to be jumped away from
+    calm[1:] = np.abs(np.diff(value)) <= _JUMP
+    for first in (np.flatnonzero(error[1:] & ~error[:-1]) + 1).tolist():
         for row in range(first - 1, max(first - 1 - _LAST_ROWS, 0), -1):
             if quality[row] != Quality.OK or np.isnan(value[row - 1]):
                 break
             if abs(value[row] - value[row - 1]) > _JUMP:
-                spikes = quality[row:first]
-                spikes[spikes == Quality.OK] = Quality.SPIKE
+                if calm[row - 1]:
+                    spikes = quality[row:first]
+                    spikes[spikes == Quality.OK] = Quality.SPIKE
                 break

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -20,6 +19,7 @@ from firelog.intake.csvread.clockread import ClockReader, Mask, raw_all
 from firelog.intake.csvread.plan import Chunk, Column, Part, Plan
 from firelog.intake.csvread.rows import Lines
 from firelog.intake.csvread.source import Piece
+from firelog.intake.csvread.table import ERROR_WORD, Table, join
 from firelog.readings import FloatArray, IntArray, Quality, QualityArray
 from firelog.units import from_celsius, to_celsius
 
@@ -29,37 +29,24 @@ USELESS_TRIES = 40  # after so many in vain, without one that fits, the file is 
 _USELESS = (Quality.MISSING, Quality.OPEN, Quality.SHORTED, Quality.SATURATED)
 
 
-@dataclass
-class Table:
-    """Accepted rows: line numbers, raw counts of each clock with their masks, cells as arrays.
-
-    ``names`` and ``units`` are those of the channel, row by row, in long tables.
-    """
-
-    lines: IntArray
-    raws: list[IntArray]
-    good: list[Mask]
-    values: list[FloatArray]
-    qualities: list[QualityArray | None]
-    names: Sequence[str] = field(default_factory=list)
-    units: Sequence[str] = field(default_factory=list)
-
-
 def read(path: Path, plan: Plan) -> Iterator[Chunk]:
     """Yield the file's readings; raises :class:`InputError` naming file and line.
 
     The first chunk comes only when enough of the file was found readable; the last one holds no
     rows but what can only be said at the end.
     """
-    reader = _Reader(plan)
-    for piece in source.pieces(path, plan.dialect.encoding):
-        try:
-            yield from reader.take(piece)
-        except InputError as error:
-            if str(error).startswith(plan.file):
-                raise
-            raise InputError(f"{plan.file}, {error}") from error
-    yield reader.last_word()
+    try:
+        yield from _chunks(path, _Reader(plan))
+    except InputError as error:
+        if str(error).startswith(plan.file):
+            raise
+        raise InputError(f"{plan.file}, {error}") from error
+
+
+def _chunks(path: Path, reader: _Reader) -> Iterator[Chunk]:
+    for piece in source.pieces(path, reader.plan.dialect.encoding):
+        yield from reader.take(piece)
+    yield from reader.finish()
 
 
 class _Reader:
@@ -75,6 +62,7 @@ class _Reader:
         self.last_values: list[float] | None = None
         self.shape = uniform.shape(plan)
         self.tries = 0
+        self.held: Table | None = None
         self._made: dict[tuple[str, str], Column | None] = {}
 
     def take(self, piece: Piece) -> Iterator[Chunk]:
@@ -83,21 +71,37 @@ class _Reader:
             self.lines.reject(piece.line, "is endless: no line end within 256 KB")
             return
         tables = list(self._tables(piece.data, piece.line, ended=piece.ended))
-        if self.rows == 0:
-            self.lines.refuse_if_misunderstood(sum(len(table.lines) for table in tables))
-        for place, table in enumerate(tables, 1):
-            parts = self._long_parts(table) if self.plan.long else self._wide_parts(table)
-            self.rows += len(table.lines)
-            done = piece.bytes_read if place == len(tables) else 0
-            yield Chunk(len(table.lines), parts, bytes_read=done)
+        if self.held is None and not self.rows:
+            self.lines.refuse_if_misunderstood(sum(len(table) for table in tables))
+        if not tables:
+            return
+        table = join(tables)
+        table.bytes_read = piece.bytes_read
+        # What a value is worth shows by its neighbours: a last line is not judged by itself.
+        if self.held is not None and len(table) < FEW_LINES:
+            self.held = join([self.held, table])
+            return
+        ready, self.held = self.held, table
+        if ready is not None:
+            yield self._chunk(ready)
 
-    def last_word(self) -> Chunk:
-        """Return an empty chunk with the refusals and remarks; raises when there was no row."""
-        if not self.rows:
+    def finish(self) -> Iterator[Chunk]:
+        """Yield what was held back, then an empty chunk with the refusals and remarks.
+
+        Raises :class:`InputError` when there was no row at all.
+        """
+        if self.held is None and not self.rows:
             why = f" ({self.lines.rejected[0].why})" if self.lines.rejected else ""
             raise InputError(f"{self.plan.file}: not one row of it can be read{why}")
+        if self.held is not None:
+            yield self._chunk(self.held)
         disorder = sum(clock.out_of_order for clock in self.clocks)
-        return Chunk(0, (), tuple(self.lines.rejected), disorder, tuple(self._remarks()))
+        yield Chunk(0, (), tuple(self.lines.rejected), disorder, tuple(self._remarks()))
+
+    def _chunk(self, table: Table) -> Chunk:
+        parts = self._long_parts(table) if self.plan.long else self._wide_parts(table)
+        self.rows += len(table)
+        return Chunk(len(table), parts, bytes_read=table.bytes_read)
 
     def _remarks(self) -> Iterator[str]:
         if self.lines.headings:
@@ -169,8 +173,8 @@ class _Reader:
             table.values.append(value)
             table.qualities.append(judged)
         if layout is not None:
-            table.names = columns[layout.name]
-            table.units = [""] * len(rows) if layout.unit is None else columns[layout.unit]
+            table.names = list(columns[layout.name])
+            table.units = [""] * len(rows) if layout.unit is None else list(columns[layout.unit])
         return table
 
     def _cells(
@@ -184,9 +188,11 @@ class _Reader:
             if own is not None and unit is not None and own != unit:
                 value = from_celsius(to_celsius(value, own), unit)  # type: ignore[arg-type]
             values[row], judged[row] = value, verdict
-            if verdict == Quality.MISSING and cell and word(cell) is None:
-                self.odd_cells += 1
-                self.odd_example = self.odd_example or f"{cell[:30]!r} in line {lines[row]}"
+            if verdict == Quality.MISSING and cell:
+                judged[row] = ERROR_WORD
+                if word(cell) is None:
+                    self.odd_cells += 1
+                    self.odd_example = self.odd_example or f"{cell[:30]!r} in line {lines[row]}"
         return values, judged
 
     # ------------------------------------------------------------ arrays into readings
@@ -235,11 +241,13 @@ class _Reader:
         """Give each reading its quality; what is no usable value becomes NaN, planned blanks go."""
         coded = quality.codes(value, column.unit)
         if judged is not None:
+            error = judged == ERROR_WORD
             coded = np.where(judged != Quality.OK, judged, coded).astype(np.uint8)
+            coded[error] = Quality.MISSING
+            quality.mark_last_gasp(value, coded, error)
             if column.sparse:
                 keep = ~(np.isnan(value) & (judged == Quality.MISSING))
                 t_us, value, coded = t_us[keep], value[keep], coded[keep]
-            quality.mark_last_gasp(value, coded)
         if coded.any():
             self._note_codes(column, value, coded)
             value = np.where(np.isin(coded, _USELESS), np.nan, value)

@@ -53,7 +53,7 @@ class Settler:
             clock = replace(clock, order=self._date_order(clock))
         if clock.kind in STAMPED:
             clock = self._zoned(clock, found)
-        clock = self._shaped(clock, spread=spread)
+        clock = self._shaped(clock, found, spread=spread)
         return replace(clock, first_fold=self._first_fold(clock)) if clock.zone else clock
 
     # ------------------------------------------------------------ what the count means
@@ -134,7 +134,7 @@ class Settler:
                     yield tuple(cells)
 
     # ------------------------------------------------------------ direction and fineness
-    def _shaped(self, clock: Clock, *, spread: bool) -> Clock:
+    def _shaped(self, clock: Clock, found: Found, *, spread: bool) -> Clock:
         cells = [[row.cells[c] for row in self.rows.body] for c in clock.columns]
         raw, good = raw_all(cells, clock, self.form)
         raw = raw[good]
@@ -150,6 +150,11 @@ class Settler:
         newest_first = bool((steps < 0).sum() > (steps > 0).sum())
         if newest_first:
             self._newest_first(clock)
+        if clock.kind is ClockKind.STAMP and (steps == 0).any() and not self._has_time(clock):
+            raise InputError(
+                f"{self.file}: {found.heading!r} holds dates without a time of day; name the "
+                "column of the time beside it with --time, once for each"
+            )
         step_us = self._resolution(clock)
         repeats, first_run = _repeats(raw, steps, self.rows) if spread else (1, 1)
         if repeats > 1:
@@ -160,6 +165,9 @@ class Settler:
         return replace(
             clock, newest_first=newest_first, step_us=step_us, repeats=repeats, first_run=first_run
         )
+
+    def _has_time(self, clock: Clock) -> bool:
+        return any(_dates(row.cells, clock)[1] for row in self.rows.body)
 
     def _more(self, clock: Clock) -> IntArray:
         """Return raw counts from the file's beginning until a few stamps have passed."""

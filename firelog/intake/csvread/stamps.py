@@ -54,6 +54,7 @@ _SPAN = re.compile(
     r"(?P<sign>[-+−])?(?:(?P<days>\d{1,4})(?:\s*d(?:ays?)?,?\s*|[ .]))?"
     r"(?P<hours>\d{1,6}):(?P<minutes>\d{2})(?::(?P<seconds>\d{2})(?:[.,](?P<part>\d{1,9}))?)?"
 )
+_FINENESS = re.compile(r"\d+:\d+(?P<seconds>:\d+(?:[.,:](?P<part>\d+))?)?")
 
 
 @dataclass(frozen=True)
@@ -195,10 +196,8 @@ def span_us(text: str) -> int | None:
 
 def resolution_us(time: str) -> int:
     """Return the step of the last digit written: a minute, a second, or a part of one."""
-    fields = re.split(r"[:.,]", time)
-    if ":" in time and len(fields) == 2:
+    found = _FINENESS.match(time)
+    if found and not found["seconds"]:
         return 60_000_000
-    if len(fields) > 3:
-        digits = len(re.match(r"\d+", fields[3])[0])  # type: ignore[index]
-        return max(10 ** (6 - digits), 1) if digits <= 6 else 1
-    return 1_000_000
+    part = (found["part"] if found else "") or ""
+    return int(10 ** max(6 - len(part), 0))
