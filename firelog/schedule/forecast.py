@@ -31,13 +31,14 @@ from firelog.schedule.target import segment_length_s
 
 STALL_LOOK_S = 1500.0
 # Relative spread of a duration without a past; common practice, no source.
-GUESSED = {"rated": 0.15, "free": 0.6, "cooling": 0.2, "free cooling": 0.8, "hold": 0.04}
-AT_LEAST_S = 45.0  # no finish is known better than a thermocouple answers
-GUESS_BESIDE_PAST = 0.25
+GUESSED = {"rated": 0.15, "free": 0.5, "cooling": 0.2, "free cooling": 0.8, "hold": 0.04}
+AT_LEAST_S = 30.0  # no finish is known better than a thermocouple answers
+GUESS_BESIDE_PAST = 0.12
 GUESS_WEIGHT = 4.0  # the guess counts for half when two past firings are known
 # Student's t for 80 % two-sided, degrees of freedom 1 to 10 (tables), then the normal value.
 T_80 = (3.078, 1.886, 1.638, 1.533, 1.476, 1.440, 1.415, 1.397, 1.383, 1.372)
 Z_80 = 1.2816
+ENOUGH = 12
 FRACTIONS = (0.1, 0.25, 0.4, 0.55, 0.7, 0.85)
 NEAR_FRACTION = 0.2
 ALIKE_K = 100.0  # segments that aim no farther apart than this are alike
@@ -208,7 +209,10 @@ def _estimates(at: _Standing, known: Capability, history: KilnHistory | None) ->
 def _error(
     history: KilnHistory | None, kind: str, fraction: float, aim_c: float
 ) -> tuple[float, float, float]:
-    """Return the usual log error of an estimate, its spread, and the degrees of freedom."""
+    """Return the usual log error of an estimate, its spread, and the degrees of freedom.
+
+    Each past firing counts for three: it was estimated at several instants, not all alike.
+    """
     guess = GUESSED[kind]
     if history is None or not len(history.errors[kind]):
         return 0.0, guess, 1e9
@@ -221,10 +225,18 @@ def _error(
     error = rows[:, 1]
     weight = firings**2 / (firings**2 + GUESS_WEIGHT)
     middle = weight * float(np.median(error))
-    variance = float(np.mean((error - np.median(error)) ** 2))
+    variance = _spread(error) ** 2
     guess = min(guess, GUESS_BESIDE_PAST)
     relative = np.sqrt(weight * variance + (1.0 - weight) * guess**2)
-    return middle, float(relative * np.sqrt(1.0 + 1.0 / firings)), float(firings + 1)
+    return middle, float(relative * np.sqrt(1.0 + 1.0 / firings)), float(3 * firings)
+
+
+def _spread(error: FloatArray) -> float:
+    """Return the spread of the errors: by their middle 80 % where there are enough of them."""
+    if len(error) >= ENOUGH:
+        low, high = np.percentile(error, (10.0, 90.0))
+        return float(high - low) / 2.0 / Z_80
+    return float(np.sqrt(np.mean((error - np.median(error)) ** 2)))
 
 
 def _t_80(freedom: float) -> float:

@@ -109,7 +109,7 @@ def test_truth():
 
 @pytest.mark.parametrize("kind", ["shell", "block"])
 def test_the_interval_holds_the_truth_four_times_in_five(kind):
-    """On the rehearsal kiln, with eight past nights, the 80 % interval holds 70 to 92 per cent."""
-    rows = calibration.coverage(kind, 8, 20)
+    """On the rehearsal kiln, with eight past nights, the 80 % interval holds 70 to 90 per cent."""
+    rows = calibration.coverage(kind, 8, 30)
     print("\n", kind, calibration.line(rows), "current", calibration.line(rows, current=True))
-    assert 0.70 <= np.mean([row["inside"] for row in rows]) <= 0.92
+    assert 0.70 <= np.mean([row["inside"] for row in rows]) <= 0.90

@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from firelog.schedule.judge import judge
+from firelog.schedule.rates import slopes
 from firelog.schedule.reader import parse_schedule
+from firelog.schedule.series import prepare
 from firelog.verdict import Verdict
 from tests.schedule.firings import piecewise, trace
 
@@ -280,3 +282,39 @@ def test_words_are_in_the_schedules_own_unit():
     why = judge(plan, (trace(*piecewise(CORNERS)),)).checks[0].why
     assert "1508.0 °F" in why
     assert "°C" not in why
+
+
+def test_window_rates_agree_with_numpy_and_shrug_off_a_jump():
+    """Every window's rate is numpy's own least squares line; ten stray readings do not bend it.
+
+    Peer: numpy.polyfit over the same fifteen minutes.
+    """
+    t_s, temp_c = piecewise(((0, 20), (3, 620)), 10.0)
+    kiln = prepare(trace(t_s, temp_c, noise_k=1.0))
+    found = slopes(kiln, 900.0, 0.0, 3 * 3600.0, 300.0)
+    for at in range(0, len(found.t_s), 20):
+        inside = np.abs(kiln.t_s - found.t_s[at]) <= 450.0 + 15.0
+        fit = np.polyfit(kiln.t_s[inside], kiln.temp_c[inside], 1)[0] * 3600.0
+        assert found.k_per_h[at] == pytest.approx(fit, abs=4.0)
+        assert abs(found.k_per_h[at] - 200.0) <= 2 * found.expanded_k_per_h[at]
+    temp_c[500:510] += 30.0
+    bent = slopes(prepare(trace(t_s, temp_c, noise_k=1.0)), 900.0, 0.0, 3 * 3600.0, 300.0)
+    assert bent.k_per_h.max() == pytest.approx(200.0, abs=12.0)
+
+
+def test_overshoot_is_peak_minus_set_point():
+    """A peak of 20 K over the hold's set point is told as such (AMS 2750's term, from memory)."""
+    corners = ((0, 20), (4, 820), (4.1, 840), (4.6, 820), (6, 820), (9, 520), (10, 520))
+    plan = parse_schedule(SEGMENTS + 'kind = "ceiling"\nat_most = 900')
+    told = judge(plan, (trace(*piecewise(corners)),)).happenings
+    (over,) = [one for one in told if one.kind == "overshoot"]
+    assert over.from_s == pytest.approx(4.1 * 3600, abs=60)
+    assert "20 K over 'burn out'" in over.what
+
+
+def test_a_segment_that_borders_on_a_hole_may_have_been_longer():
+    """The logger fell silent in the hold and came back in the cooling: possible, not failed."""
+    rule = 'kind = "soak"\nsegment = "burn out"\nat_least = 800\nlasting = "90 min"'
+    found = check(rule, trace(*piecewise(CORNERS), lost=(4.6, 6.5)))
+    assert found.verdict is Verdict.NOT_PROVEN
+    assert "no usable reading" in found.why
