@@ -31,7 +31,8 @@ def raw_us(cells: Sequence[str], clock: Clock, dialect: Dialect) -> int | None:
     if clock.kind is ClockKind.FIELDS:
         return _fields(cells, dialect)
     if clock.kind is ClockKind.DAY_CLOCK:
-        return stamps.time_of_day_us(cells[0])
+        stamp = stamps.cut(cells[0])
+        return stamps.time_of_day_us(stamp.time) if stamp and not stamp.date else None
     if clock.kind is ClockKind.ELAPSED_CLOCK:
         return stamps.span_us(cells[0])
     value = number(cells[0], dialect.decimal, dialect.thousands)

@@ -82,9 +82,11 @@ class Settler:
     def _surely_a_clock(self, clock: Clock, found: Found) -> None:
         """A first 08:15:00 is a time of day only when that is when it began."""
         text = self.rows.column(clock.columns[0])[0]
+        stamp = stamps.cut(text)
+        first = stamps.time_of_day_us(stamp.time) if stamp else None
         start = us_to_datetime(self.wishes.start_us or 0, self.wishes.tz or UTC)
         begun = ((start.hour * 60 + start.minute) * 60 + start.second) * 1_000_000
-        if abs((stamps.time_of_day_us(text) or 0) - begun) > 60_000_000:
+        if abs((first or 0) - begun) > 60_000_000:
             raise InputError(
                 f"{self.file}: {found.heading!r} begins with {text}: a time of day, or time gone "
                 "by since --start? Say which with --times clock or --times elapsed"

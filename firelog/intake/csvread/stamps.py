@@ -54,6 +54,7 @@ _SPAN = re.compile(
     r"(?P<sign>[-+−])?(?:(?P<days>\d{1,4})(?:\s*d(?:ays?)?,?\s*|[ .]))?"
     r"(?P<hours>\d{1,6}):(?P<minutes>\d{2})(?::(?P<seconds>\d{2})(?:[.,](?P<part>\d{1,9}))?)?"
 )
+_CLOCK_TEXT = re.compile(r"[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:[.,:][0-9]+)?)?|[0-9]{6}(?:\.[0-9]+)?")
 _FINENESS = re.compile(r"\d+:\d+(?P<seconds>:\d+(?:[.,:](?P<part>\d+))?)?")
 
 
@@ -156,14 +157,12 @@ def time_of_day_us(text: str) -> int | None:
 
 
 def _clock_fields(text: str) -> tuple[int, int, int, int] | None:
+    if not _CLOCK_TEXT.fullmatch(text):
+        return None
     if ":" not in text:
         whole, _, part = text.partition(".")
-        if len(whole) != 6:
-            return None
         return int(whole[:2]), int(whole[2:4]), int(whole[4:]), _micros(part)
     pieces = re.split(r"[:.,]", text)
-    if len(pieces) not in (2, 3, 4):
-        return None
     seconds = int(pieces[2]) if len(pieces) > 2 else 0
     return int(pieces[0]), int(pieces[1]), seconds, _micros(pieces[3] if len(pieces) > 3 else "")
 
