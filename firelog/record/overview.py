@@ -16,9 +16,9 @@ from firelog.readings import FloatArray, IntArray, Quality, Unit
 from firelog.record import traces
 from firelog.units import to_celsius
 
-# Decoding this many blocks takes about 0.1 s; a window that would need more is drawn from the
-# blocks' own minima and maxima, one column for each block instead of one for each pixel.
-MOST_DECODED = 512
+# Blocks of one channel to unpack at most, 12 days at one reading a second: about 10 ms. A window
+# that would need more is drawn from the blocks' own minima and maxima, each over all its pixels.
+MOST_DECODED = 64
 
 
 @dataclass(frozen=True)
@@ -86,27 +86,33 @@ def overview(
     if points < 1 or end_us <= start_us:
         raise InputError("an overview needs an end after its start and at least one point")
     step_us = -(-(end_us - start_us + 1) // points)
-    wide = {c: _wide_blocks(connection, c, start_us, end_us, step_us) for c in channel_ids}
-    unpack = sum(wide.values()) <= MOST_DECODED
     found = {}
     for channel in channel_ids:
         steps = _Steps(start_us, step_us, points)
-        if wide[channel] and unpack:
+        units, narrow, wide = _census(connection, channel, end_us, steps)
+        if 0 < wide <= MOST_DECODED:
             _from_wide_blocks(connection, channel, end_us, steps)
-        elif wide[channel]:
+        elif wide:
             _from_wide_summaries(connection, channel, end_us, steps)
-        _from_narrow_summaries(connection, channel, end_us, steps)
+        for unit in units if narrow else ():
+            _from_narrow_summaries(connection, channel, end_us, unit, steps)
         _from_rows(connection, channel, end_us, steps)
         found[channel] = steps.result()
     return found
 
 
-def _wide_blocks(connection: Any, channel: int, start_us: int, end_us: int, step_us: int) -> int:
-    row = connection.execute(
-        f"select count(*) from blocks b where {traces.OVERLAP} and last_us - first_us >= :step",
-        {**traces.window(channel, start_us, end_us), "step": step_us},
+def _census(connection: Any, channel: int, end_us: int, steps: _Steps) -> tuple[range, int, int]:
+    """Return the range of unit codes, and how many blocks are narrower than a step or not."""
+    first, last, count, wide, over = connection.execute(
+        "select min(unit), max(unit), count(*), total(last_us - first_us >= :step),"
+        " max((last_us - :start) / :step > (first_us - :start) / :step)"
+        f" from blocks b where {traces.OVERLAP} and ok_count > 0",
+        {**traces.window(channel, steps.start_us, end_us), "step": steps.step_us},
     ).fetchone()
-    return int(row[0])
+    if not count:
+        return range(0), 0, 0
+    steps.exact = count == wide or not over
+    return range(first, last + 1), count - int(wide), int(wide)
 
 
 def _from_wide_blocks(connection: Any, channel: int, end_us: int, steps: _Steps) -> None:
@@ -155,21 +161,27 @@ def _from_wide_summaries(connection: Any, channel: int, end_us: int, steps: _Ste
         )
 
 
-def _from_narrow_summaries(connection: Any, channel: int, end_us: int, steps: _Steps) -> None:
+def _from_narrow_summaries(
+    connection: Any, channel: int, end_us: int, unit: int, steps: _Steps
+) -> None:
     """Let SQLite group by step, from the index alone: what comes back is bounded by the points."""
-    rows = connection.execute(
-        "select (max(first_us, :start) - :start) / :step as step, unit, min(minimum),"
-        " max(maximum), max((last_us - :start) / :step)"
+    inner = (
+        "select max(first_us, :start) as t_us, minimum, maximum"
         f" from blocks b indexed by blocks_by_channel where {traces.OVERLAP} and ok_count > 0"
-        " and last_us - first_us < :step group by unit, step",
-        {**traces.window(channel, steps.start_us, end_us), "step": steps.step_us},
+        " and unit = :unit and last_us - first_us < :step order by first_us"
+    )
+    rows = connection.execute(
+        "select (t_us - :start) / :step as step, min(minimum), max(maximum)"
+        f" from ({inner}) group by step",
+        {
+            **traces.window(channel, steps.start_us, end_us),
+            "step": steps.step_us,
+            "unit": unit,
+        },
     ).fetchall()
-    for code in {row[1] for row in rows}:
-        own = [row for row in rows if row[1] == code]
-        step = np.array([row[0] for row in own], np.int64)
-        low, high = np.array([row[2] for row in own]), np.array([row[3] for row in own])
-        steps.put(traces.UNITS[code], step, low, high)
-    steps.exact &= not any(row[4] > row[0] for row in rows)
+    if rows:
+        step, low, high = (np.array(column) for column in zip(*rows, strict=True))
+        steps.put(traces.UNITS[unit], step, low, high)
 
 
 def _from_rows(connection: Any, channel: int, end_us: int, steps: _Steps) -> None:

@@ -271,6 +271,26 @@ def test_an_overview_of_a_month_comes_from_the_summaries(store):
     assert found.exact
 
 
+def test_an_overview_of_too_many_blocks_covers_the_readings(store):
+    """Where too many blocks would have to be unpacked, their bands cover every reading."""
+    rng = np.random.default_rng(6)
+    t_us = T0 + np.arange(500 * 24) * HOUR
+    value = np.round(rng.normal(600, 100, len(t_us)), 1)
+    store.add_readings(1, t_us, value, np.zeros(len(t_us), np.uint8), Unit.C)
+    assert count(store, "blocks") > 64
+    start, end = int(t_us[0]), int(t_us[-1])
+    found = store.overview([1], start, end, 2_000)[1]
+    low, high = envelope_by_hand((t_us, value, np.zeros(len(t_us))), start, end, 2_000)
+    there = ~np.isnan(low)
+    assert not found.exact
+    assert (found.low[there] <= low[there]).all()
+    assert (found.high[there] >= high[there]).all()
+    assert np.nanmin(found.low) == value.min()
+    assert np.nanmax(found.high) == value.max()
+    near = store.overview([1], start, int(t_us[30 * 24]), 2_000)[1]
+    assert near.exact
+
+
 def test_an_overview_in_two_units_is_in_celsius(store):
     """Envelopes of a channel whose unit changed share one scale."""
     zero = np.zeros(100, np.uint8)
