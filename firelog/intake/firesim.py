@@ -7,8 +7,8 @@ rehearsal speaks it over a serial line; the demo builds its past firings from it
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from math import inf
 
@@ -27,6 +27,7 @@ class Mishap(StrEnum):
     SILENCE = "silence"  # the logger says nothing; the kiln goes on
     POWER_CUT = "power cut"  # neither heat nor logger
     DOOR_OPEN = "door open"
+    DRIFT = "drift"  # the channel reads ``size`` K/h more and more off
 
 
 @dataclass(frozen=True)
@@ -150,8 +151,12 @@ class Programmer:
 
 
 # ---------------------------------------------------------------- playing it
-def play(scene: Scene) -> Iterator[Sample]:
-    """Yield one sample every ``every_s`` seconds, from the first second to the last."""
+def play(scene: Scene, more: Callable[[], Sequence[Fault]] = tuple) -> Iterator[Sample]:
+    """Yield one sample every ``every_s`` seconds, from the first second to the last.
+
+    ``more`` is asked before each sample for further mishaps: those played on demand.
+    """
+    planned = scene.faults
     furnace, dice = scene.furnace, random.Random(scene.seed)
     bodies = furnace.network.bodies
     temps_c = [body.start_c for body in bodies]
@@ -160,8 +165,11 @@ def play(scene: Scene) -> Iterator[Sample]:
         scene.segments, shown_c[furnace.control], scene.patience_s, furnace.band_k
     )
     t_s, tail_s = 0.0, 0.0
+    control = furnace.sensors[furnace.control].name
     while True:
-        power_w = _heat(scene, programmer, shown_c[furnace.control], t_s)
+        scene = replace(scene, faults=(*planned, *more()))
+        measured_c = shown_c[furnace.control] + _drift_k(scene, control, t_s)
+        power_w = _heat(scene, programmer, measured_c, t_s)
         heard = not (_any(scene, Mishap.SILENCE, t_s) or _any(scene, Mishap.POWER_CUT, t_s))
         values_c = _logged(scene, dice, shown_c, t_s)
         yield Sample(t_s, values_c, heard, programmer.set_point_c, power_w)
@@ -171,7 +179,8 @@ def play(scene: Scene) -> Iterator[Sample]:
             tail_s += scene.every_s
         step_s = min(scene.every_s, 5.0)
         for _ in range(round(scene.every_s / step_s)):
-            power_w = _heat(scene, programmer, shown_c[furnace.control], t_s, step_s)
+            measured_c = shown_c[furnace.control] + _drift_k(scene, control, t_s)
+            power_w = _heat(scene, programmer, measured_c, t_s, step_s)
             heating = [0.0] * len(bodies)
             for body, share in furnace.heated:
                 heating[body] = share * power_w
@@ -182,11 +191,21 @@ def play(scene: Scene) -> Iterator[Sample]:
                 beside_c = temps_c[sensor.body] if sensor.dipped(t_s) else 45.0
                 shown_c[index] = sensor.follow(shown_c[index], beside_c, step_s)
             if not _any(scene, Mishap.POWER_CUT, t_s):
-                programmer.advance(shown_c[furnace.control], step_s)
+                drift_k = _drift_k(scene, control, t_s)
+                programmer.advance(shown_c[furnace.control] + drift_k, step_s)
 
 
 def _any(scene: Scene, mishap: Mishap, t_s: float) -> bool:
     return any(fault.mishap == mishap and fault.at(t_s) for fault in scene.faults)
+
+
+def _drift_k(scene: Scene, channel: str, t_s: float) -> float:
+    """Return by how much a channel has drifted at an instant."""
+    return sum(
+        fault.size * (t_s - fault.begin_s) / 3600.0
+        for fault in scene.faults
+        if fault.mishap == Mishap.DRIFT and fault.channel == channel and fault.at(t_s)
+    )
 
 
 def _heat(
@@ -206,7 +225,7 @@ def _logged(
 ) -> tuple[float | None, ...]:
     values: list[float | None] = []
     for sensor, true_c in zip(scene.furnace.sensors, shown_c, strict=True):
-        noisy_c = dice.gauss(true_c, sensor.noise_k)
+        noisy_c = dice.gauss(true_c + _drift_k(scene, sensor.name, t_s), sensor.noise_k)
         out = any(
             fault.mishap == Mishap.UNPLUGGED and fault.at(t_s) and fault.channel == sensor.name
             for fault in scene.faults
