@@ -91,7 +91,7 @@ def follow_grid(
 ) -> Following:
     """Follow on a grid that is there already."""
     chain = aims(schedule, _start_c(grid))
-    path = best_path(grid, chain)
+    path = best_path(grid, chain, running=running)
     runs = _runs(schedule, grid, chain, path, running)
     return Following(runs, grid, chain, path, remarks)
 

@@ -32,6 +32,7 @@ START_BAND_K = 10.0
 SLOPE_OVER_S = 300.0
 LONGEST_SLOPE_S = 1800.0
 SLOPE_LEAST_K_PER_H = 20.0
+HESITATE = 0.25  # hours out of the band before a running hold counts as left
 UNSURE = 0.02  # boundaries whose price is within this (hours) of the best count as possible
 
 
@@ -40,7 +41,7 @@ class Aim:
     """A temperature to come to and stay at: one ramp and the holds after it.
 
     ``ramp`` is the ramp's number among the segments (None: the schedule begins with a hold),
-    ``holds`` the numbers of the holds at its temperature.
+    ``holds`` the numbers of the holds at its temperature, ``hold_s`` their length together.
     """
 
     target_c: float
@@ -48,6 +49,7 @@ class Aim:
     from_c: float
     ramp: int | None
     holds: tuple[int, ...]
+    hold_s: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -79,27 +81,36 @@ def aims(schedule: Schedule, start_c: float) -> tuple[Aim, ...]:
         if segment.is_hold and found:
             last = found[-1]
             band_k = last.band_k if last.holds else segment.band_k
-            found[-1] = Aim(last.target_c, band_k, last.from_c, last.ramp, (*last.holds, number))
+            length_s = last.hold_s + (segment.hold_s or 0.0)
+            holds = (*last.holds, number)
+            found[-1] = Aim(last.target_c, band_k, last.from_c, last.ramp, holds, length_s)
         elif segment.is_hold:
-            found.append(Aim(segment.target_c, segment.band_k, level_c, None, (number,)))
+            hold_s = segment.hold_s or 0.0
+            found.append(Aim(segment.target_c, segment.band_k, level_c, None, (number,), hold_s))
         else:
             found.append(Aim(segment.target_c, segment.band_k, level_c, number, ()))
         level_c = segment.target_c
     return tuple(found)
 
 
-def best_path(grid: Grid, chain: tuple[Aim, ...]) -> Path:
-    """Return the cheapest path of the record through the chain of aims."""
+def best_path(grid: Grid, chain: tuple[Aim, ...], *, running: bool = False) -> Path:
+    """Return the cheapest path of the record through the chain of aims.
+
+    While a firing is ``running``, a hold that is not complete is not given up for a few minutes
+    out of its band: that may be a door.
+    """
     prices = _prices(grid, chain)
     summed = [np.concatenate(([0.0], np.cumsum(price))) for price in prices]
     forward = [summed[0]]
     came_from: list[NDArray[np.int64]] = []
-    for running in summed[1:]:
-        lead, origin = _running_least(forward[-1] - running)
-        forward.append(running + lead)
+    for spent in summed[1:]:
+        least, origin = _running_least(forward[-1] - spent)
+        forward.append(spent + least)
         came_from.append(origin)
-    bounds = [len(grid.t_s)]
-    for origin in reversed(came_from):
+    count = len(grid.t_s)
+    final = _final(grid, chain, forward, came_from) if running else len(prices) - 1
+    bounds = [count] * (len(prices) - final)
+    for origin in reversed(came_from[:final]):
         bounds.append(int(origin[bounds[-1]]))
     bounds.append(0)
     bounds.reverse()  # state j lasts from bounds[j] to bounds[j + 1]
@@ -110,6 +121,25 @@ def best_path(grid: Grid, chain: tuple[Aim, ...]) -> Path:
     return Path(
         found[0], tuple(found[1:-1:2]), tuple(found[2:-1:2]), found[-1], float(forward[-1][-1])
     )
+
+
+def _final(
+    grid: Grid,
+    chain: tuple[Aim, ...],
+    forward: list[FloatArray],
+    came_from: list[NDArray[np.int64]],
+) -> int:
+    """Return the number of the state a running firing is in at the end of its record."""
+    final, count = len(forward) - 1, len(grid.t_s)
+    while final > 0 and came_from[final - 1][count] == count:
+        final -= 1
+    stay = final - 1  # a move or the after is left for the dwell before it, where that is open
+    if stay < 2 or stay % 2 or forward[stay][-1] > forward[final][-1] + HESITATE:
+        return final
+    aim = chain[stay // 2 - 1]
+    since = int(came_from[stay - 1][came_from[final - 1][count]])
+    inside = np.abs(grid.mid_c[since:] - aim.target_c) <= aim.band_k
+    return stay if np.count_nonzero(inside) * grid.cell_s < aim.hold_s else final
 
 
 def _running_least(values: FloatArray) -> tuple[FloatArray, NDArray[np.int64]]:

@@ -195,3 +195,12 @@ def test_the_load_decides_where_the_schedule_says_so():
     by_load = replace(PLAN, follow="mould")
     began = {run.name: run.began_s for run in follow(by_load, channels).runs}
     assert began["burn"] == pytest.approx(runs(channels[0])["burn"].began_s + 2400, abs=120)
+
+
+@pytest.mark.parametrize(("minutes", "soaking"), [(3, True), (8, True), (60, False)])
+def test_a_running_hold_is_not_given_up_for_a_door(minutes, soaking):
+    """Three or eight minutes out of the band may be a door; an hour of cooling is not."""
+    t_s, temp_c = piecewise((*CORNERS[:5], (11, 730), (11 + minutes / 60, 730 - 3 * minutes)), 30.0)
+    found = runs(trace(t_s, temp_c, noise_k=0.3), running=True)
+    assert (found["burn"].ended_s is None) is soaking
+    assert (found["down"].began_s is None) is soaking
