@@ -36,7 +36,7 @@ CAUTION = "firelog switches nothing and is no safety device."
 class Watchman:
     """Walks rounds over a store that is open for writing; call :meth:`round` about once a second.
 
-    ``say`` is told what happens, a line each. ``observer`` and ``courier`` are made when not given.
+    ``say`` is told what happens, a line each. ``observer``, ``courier`` and the ``sound`` of last resort are the usual ones when not given.
     """
 
     def __init__(
@@ -48,10 +48,12 @@ class Watchman:
         say: Callable[[str], None] = lambda _: None,
         observer: Observer | None = None,
         courier: Courier | None = None,
+        sound: Callable[[Sequence[str]], None] | None = None,
     ) -> None:
         self._store, self._plan, self._clock, self._say = store, plan, clock, say
         self._observer = observer or Observer(store, clock)
         self.courier = courier or Courier(plan.people)
+        self._ring = sound or ring
         self._key = links.secret_key(store.path) if plan.address else b""
         self._tz: tzinfo = zone(store.setting("timezone", "UTC"))
         self._step_id = alarms.newest_step(store)
@@ -226,7 +228,7 @@ class Watchman:
             return
         self._sound_s = self._clock.steady_s()
         self._say("nobody has been reached: sounding here")
-        ring(self._plan.sound)
+        self._ring(self._plan.sound)
 
     def _show_life(self) -> None:
         if self._clock.steady_s() - self._life_s >= LIFE_S:
@@ -234,7 +236,7 @@ class Watchman:
             self._store.set_setting(LIFE, str(self._clock.now_us()))
 
 
-def ring(command: Sequence[str]) -> None:
+def ring(command: Sequence[str] = ()) -> None:
     """Make a sound by a command, or by the terminal's bell; never raises and never waits."""
     if command and command[0] != "bell":
         with contextlib.suppress(OSError):
