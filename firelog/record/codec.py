@@ -237,11 +237,18 @@ def _squeeze(plane: NDArray[np.uint8], width: int) -> NDArray[np.uint8]:
 def _stretch(packed: NDArray[np.uint8], width: int, count: int) -> NDArray[np.uint8]:
     if width == 8:
         return packed
-    many = 8 // width
-    rows = np.empty((len(packed), many), np.uint8)
-    for column in range(many):
-        rows[:, column] = (packed >> (column * width)) & ((1 << width) - 1)
-    return rows.reshape(-1)[:count]
+    return _STRETCHED[width].take(packed).view(np.uint8)[:count]
+
+
+def _stretched(width: int) -> NDArray[np.unsignedinteger]:
+    """Return for each packed byte the values in it, side by side in one number, shape (256,)."""
+    shifts = np.arange(0, 8, width, dtype=np.uint8)
+    every = np.arange(256, dtype=np.uint8)[:, None]
+    values = np.ascontiguousarray((every >> shifts) & np.uint8((1 << width) - 1))
+    return values.reshape(-1).view(f"u{8 // width}")
+
+
+_STRETCHED = {width: _stretched(width) for width in (1, 2, 4)}
 
 
 def _decompress(data: bytes, expected: int) -> bytes:

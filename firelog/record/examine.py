@@ -42,8 +42,8 @@ def _blocks(connection: Any) -> Iterator[str]:
             (channel,),
         ).fetchall():
             try:
-                if not _summary_fits(connection, number):
-                    yield f"channel {name!r}: block {number} has a summary of other readings"
+                if wrong := _wrong_with(connection, number):
+                    yield f"channel {name!r}: block {number} {wrong}"
                 live = connection.execute(
                     "select 1 from readings where channel=? and t_us between ? and ? limit 1",
                     (channel, first_us, last_us),
@@ -57,7 +57,7 @@ def _blocks(connection: Any) -> Iterator[str]:
             reached_us = max(reached_us, last_us)
 
 
-def _summary_fits(connection: Any, number: int) -> bool:
+def _wrong_with(connection: Any, number: int) -> str:
     *told, total, unit, times, packet = connection.execute(
         "select b.first_us, b.last_us, b.count, b.ok_count, b.minimum, b.maximum, b.total,"
         " b.unit, t.packet, b.packet from blocks b join block_times t on t.id=b.times"
@@ -66,8 +66,11 @@ def _summary_fits(connection: Any, number: int) -> bool:
     ).fetchone()
     trace = traces.decoded(number, told[0], times, packet)
     *found, found_total = blocks.summary(trace)
-    if tuple(told) != tuple(found) or traces.UNITS[unit] is not trace.unit:
-        return False
+    if (trace.t_us[1:] <= trace.t_us[:-1]).any():
+        return "is not in order of time"
+    fits = tuple(told) == tuple(found) and traces.UNITS[unit] is trace.unit
     if total is None or found_total is None:
-        return total is found_total
-    return math.isclose(total, found_total, rel_tol=1e-9)  # another machine adds in another order
+        fits &= total is found_total
+    else:
+        fits &= math.isclose(total, found_total, rel_tol=1e-9)  # others add in another order
+    return "" if fits else "has a summary of other readings"

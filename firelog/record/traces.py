@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -281,8 +282,8 @@ def _merge(parts: list[Trace]) -> Trace:
         np.concatenate([part.quality for part in parts]),
         parts[0].unit,
     )
-    if (whole.t_us[1:] >= whole.t_us[:-1]).all():
-        return whole
+    if all(before.t_us[-1] <= after.t_us[0] for before, after in pairwise(parts)):
+        return whole  # each part is in order by itself
     return _where(whole, np.argsort(whole.t_us, kind="stable"), whole.unit)
 
 

@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 
 from firelog.errors import InputError, StoreError
-from firelog.readings import Quality, Unit
-from firelog.record import driver, keeping
+from firelog.readings import Quality, Trace, Unit
+from firelog.record import driver, keeping, traces
+from firelog.record.blocks import encode
 from firelog.record.examine import examine
 from firelog.record.expiry import expire
 from firelog.record.seal import seal
@@ -243,6 +244,15 @@ def test_examining_names_what_is_wrong(path, statements, expected):
         tamper(store, *statements)
         found = "\n".join(examine(store))
     assert re.search(expected, found)
+
+
+def test_examining_names_a_block_out_of_order(path):
+    """Readers count on the order of time within a block, so a block without it is named."""
+    with Store.open(path, write=True) as store:
+        t_us = LATER + np.array([3, 2, 1]) * SECOND
+        bad = encode(Trace(t_us, np.zeros(3), np.zeros(3, np.uint8)))
+        traces.add_block(store.connection, 2, bad)
+        assert "not in order of time" in "\n".join(examine(store))
 
 
 def test_bringing_a_store_up_to_date_keeps_it_as_it_was(tmp_path):
