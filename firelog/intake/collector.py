@@ -51,6 +51,12 @@ def _telling(sources: Iterable[Source]) -> Iterator[ChannelSpec]:
                 yield made
 
 
+def _silent(feed: Feed) -> str:
+    if feed.counts.faults > feed.faults_at_word:
+        return "it speaks, but nothing that is understood; check speed, format and cable"
+    return "the port is open but says nothing; look at the instrument"
+
+
 def _inode(path: Path) -> int:
     """Return which file is behind the path; to look is safe, to open it would drop its locks."""
     try:
@@ -162,8 +168,7 @@ class Collector:
             self._event(None, step.kind, step.text)
         for feed in self._feeds.values():
             if feed.connected and feed.silence.noticed(now_s):
-                text = f"{feed.name}: the port is open but says nothing; look at the instrument"
-                self._event(feed, "source silent", text)
+                self._event(feed, "source silent", f"{feed.name}: {_silent(feed)}")
         if not self._keeper.refusing:
             self._alive()
 
@@ -215,7 +220,7 @@ class Collector:
     def _back(self, feed: Feed, t_us: int) -> None:
         """End an outage or a silence, if there was one: the source speaks."""
         now_s = self._clock.steady_s()
-        silent_s = feed.silence.heard(now_s)
+        silent_s, feed.faults_at_word = feed.silence.heard(now_s), feed.counts.faults
         if feed.lost_s is not None:
             silent_s, feed.lost_s = now_s - feed.lost_s, None
         if silent_s is not None:

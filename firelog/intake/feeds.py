@@ -50,6 +50,7 @@ class Feed:
     connected: bool = False
     lost_s: float | None = None
     faults_told: int = 0
+    faults_at_word: int = 0  # how many there had been when it was last understood
     fault_event_s: float = -math.inf
 
     @property

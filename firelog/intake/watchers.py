@@ -54,6 +54,7 @@ class Watch:
         letters: Mapping[str, str] | None = None,
     ) -> None:
         self._roles, self._columns = dict(roles or {}), dict[str, _Column]()
+        self._latest: dict[str, tuple[float, float]] = {}  # °C and second, of every column
         self._top_c = {
             name: thermocouple.valid_range_c(letter)[1] for name, letter in (letters or {}).items()
         }
@@ -66,8 +67,12 @@ class Watch:
             for value in scan.values
             if value.value is not None and value.unit is not Unit.MV and not value.quality
         }
+        self._latest |= {name: (temp_c, t_s) for name, temp_c in temps_c.items()}
+        around_c = {  # a source may say its columns one by one
+            name: temp_c for name, (temp_c, at_s) in self._latest.items() if t_s - at_s < FROZEN_S
+        }
         seen = tuple(
-            self._seen(value, temps_c, t_s) if value.column in temps_c else self._blind(value)
+            self._seen(value, around_c, t_s) if value.column in temps_c else self._blind(value)
             for value in scan.values
         )
         return scan if seen == scan.values else replace(scan, values=seen)

@@ -308,6 +308,16 @@ def test_silence_is_told(tmp_path: Path) -> None:
     assert event_kinds(path)[1:3] == ["source silent", "source back"]
 
 
+def test_gibberish_is_not_called_silence(tmp_path: Path) -> None:
+    """A source that says only what is not understood is told as that, not as silent."""
+    path, source = tmp_path / "a.firelog", Told()
+    source.spec = SourceSpec("told", "kiln", "x", columns=("top",), options={"silent_after": 0.5})
+    source._batches.append([Heard(START_US, LineFault("noise", "%%"))])
+    with running(path, [source]) as run:
+        run.until(lambda reports: any("source silent" in report.text for report in reports))
+    assert any("nothing that is understood" in report.text for report in run.reports)
+
+
 def test_open_thermocouple_is_kept(tmp_path: Path) -> None:
     """An open thermocouple is a reading without a value and with the quality open."""
     path = tmp_path / "a.firelog"

@@ -39,6 +39,18 @@ def test_frozen_while_neighbours_move() -> None:
     assert all(row[1] == Quality.OK for row in marks(Watch(), rows))
 
 
+def test_frozen_among_columns_said_one_by_one() -> None:
+    """A source that says its columns in scans of their own is watched across them."""
+    watch, seen = Watch(), []
+    for number in range(120):
+        t_us = number * 10_000_000
+        frozen = Scan(None, (Value("a", 20.0 + min(number, 30) / 10),))
+        seen.append(watch.look(frozen, t_us).values[0].quality)
+        watch.look(Scan(None, (Value("b", 20.0 + number),)), t_us + 5_000_000)
+    assert seen[:45] == [Quality.OK] * 45
+    assert seen[60:] == [Quality.STALE] * 60
+
+
 def test_thaws() -> None:
     """A channel that moves again is good again at once."""
     rows = [(20.0 + n / 10, 20.0 + n) for n in range(30)]
