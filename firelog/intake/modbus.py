@@ -7,6 +7,7 @@ possible, and after a missed answer the bus is left to fall silent and one answe
 
 from __future__ import annotations
 
+import logging
 import math
 import time
 from collections.abc import Callable, Mapping, Sequence
@@ -23,9 +24,12 @@ from firelog.foundry import ChannelSpec, SourceSpec
 from firelog.intake.clock import Clock
 from firelog.intake.fields import LineFault, Scan, Value, judged
 from firelog.intake.options import choice, number, only, whole
-from firelog.intake.port import LOST, device
+from firelog.intake.port import LOST, device, why_not
 from firelog.intake.sources import Heard
 from firelog.readings import Quality, Unit
+
+# What goes wrong reaches us as exceptions; said a second time on stderr it only confuses.
+logging.getLogger("pymodbus.logging").setLevel(logging.CRITICAL)
 
 TYPES = {
     "int16": 1, "uint16": 1, "int32": 2, "uint32": 2, "float32": 2, "float64": 4,
@@ -169,8 +173,10 @@ class ModbusSource:
             raise SourceError(
                 f"{name}: cannot be opened ({error}); check port and cable"
             ) from error
+        if not opened and "://" in name:
+            raise SourceError(f"{name}: nobody answers there; check address, port and network")
         if not opened:
-            raise SourceError(f"{name}: cannot be opened; check address, cable and power")
+            raise SourceError(why_not(name))
         self._due_s = self._clock.steady_s()
         self._patience = {block.device: _Patience() for block in self._blocks}
 

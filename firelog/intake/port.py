@@ -154,6 +154,16 @@ def _there_are() -> str:
 
 
 # ---------------------------------------------------------------- errors of the wire
+def why_not(name: str) -> str:
+    """Return what, by its looks, keeps the port ``name`` from being opened; nothing is opened."""
+    path = Path(device(name))
+    if not path.exists():
+        return _cannot_open(name, FileNotFoundError(errno.ENOENT, ""))
+    if not os.access(path, os.R_OK | os.W_OK):
+        return _cannot_open(name, PermissionError(errno.EACCES, ""))
+    return f"{name}: cannot be opened; is another program using it?"
+
+
 def _cannot_open(name: str, error: BaseException) -> str:
     number = getattr(error, "errno", None)
     if number == errno.ENOENT or "[Errno 2]" in str(error):

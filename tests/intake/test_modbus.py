@@ -258,9 +258,9 @@ def test_bus_to_store(bus: Bus, tmp_path: Path) -> None:
 
 
 def test_bus_that_is_not_there() -> None:
-    """A port that cannot be opened is a SourceError that names it."""
-    for port in ("/dev/ttyUSB987", "tcp://127.0.0.1:1"):
-        with pytest.raises(SourceError, match=port):
+    """A port that cannot be opened is a SourceError that names it and says what is wrong."""
+    for port, why in (("/dev/ttyUSB987", "no such port"), ("tcp://127.0.0.1:1", "nobody answers")):
+        with pytest.raises(SourceError, match=f"{port}: .*{why}"):
             source(port).open()
 
 
