@@ -84,6 +84,7 @@ def every_number(raw: bytes) -> set[float]:
 @example(b"Time,T1\n0,\n")
 @example(b'"')
 @example(b"a\n" * 40)
+@example(b'Time,T\n0,"2"0.8\n1,3.5\n2,"4".5\n')
 def test_any_bytes(tmp_path: Path, raw: bytes) -> None:
     """Arbitrary bytes are read as numbers they hold, or refused by an error of ours."""
     check(tmp_path / "any.csv", raw)
@@ -112,6 +113,7 @@ def test_damaged_samples(tmp_path: Path, sample: Path, cuts: list[tuple[int, int
     check(tmp_path / sample.name, raw)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("sample", SAMPLES, ids=lambda path: path.name)
 def test_cut_at_every_byte(tmp_path: Path, sample: Path) -> None:
     """A log that ends at any byte gives only numbers of the whole one, none cut short."""

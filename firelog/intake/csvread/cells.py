@@ -53,7 +53,7 @@ def split(line: str, separator: str) -> list[str]:
     if '"' not in line:
         return [cell.strip() for cell in line.split(separator)]
     try:
-        row = next(csv.reader([line], delimiter=separator, skipinitialspace=True), [])
+        row = next(csv.reader([line], delimiter=separator, skipinitialspace=True, strict=True), [])
     except csv.Error:
         row = line.split(separator)
     return [cell.strip() for cell in row]
