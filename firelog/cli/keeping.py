@@ -155,11 +155,12 @@ def _upgrade(path: Path) -> str:
 
 
 def _facts(store: Any, path: Path) -> dict[str, Any]:
-    from firelog.record.driver import sqlite3
+    from firelog.record.driver import speaking, sqlite3
 
-    rows, in_blocks = store.connection.execute(
-        "select (select count(*) from readings), (select total(count) from blocks)"
-    ).fetchone()
+    with speaking(path):
+        rows, in_blocks = store.connection.execute(
+            "select (select count(*) from readings), (select total(count) from blocks)"
+        ).fetchone()
     return {
         "store": str(path),
         "bytes": path.stat().st_size,

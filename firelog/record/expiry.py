@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from firelog.record import seal, traces
+from firelog.record import driver, seal, traces
 from firelog.record.rows import Firing
 from firelog.record.store import Store
 
@@ -29,6 +29,13 @@ def expire(
     written down, so that ``firelog verify`` can say why they are missing. With ``really`` False
     nothing is changed.
     """
+    with driver.speaking(store.path):
+        return _expire(store, cutoff_us, (now_us, who, rule), really=really)
+
+
+def _expire(
+    store: Store, cutoff_us: int, why: tuple[int, str, str], *, really: bool
+) -> list[Expiry]:
     answers = []
     old = [f for f in store.firings()[::-1] if f.ended_us is not None and f.ended_us < cutoff_us]
     sealed = {firing.id for firing in old if seal.seals(store, firing)}
@@ -40,7 +47,7 @@ def expire(
             answers.append(Expiry(name, 0, 0, "not sealed, therefore kept"))
         elif found:
             if really:
-                _remove(store, found, (number, now_us, who, rule))
+                _remove(store, found, (number, *why))
             answers.append(Expiry(name, len(found), sum(count for _, count in found)))
     return answers
 

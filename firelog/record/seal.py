@@ -77,8 +77,8 @@ def seal(
     """
     if firing.ended_us is None:
         raise StoreError(f"{firing.name!r} is still running; end it, then seal it")
-    store.compact([channel.id for channel in store.channels(firing.kiln)], firing.ended_us)
     with store.writing():
+        store.compact([channel.id for channel in store.channels(firing.kiln)], firing.ended_us)
         channels = store.firing_channels(firing)
         found = list(items.of_firing(store.connection, firing, channels))
         manifest = "\n".join(

@@ -51,6 +51,13 @@ def verify(
     off or made anew. ``public_key`` must have signed the newest seal of each firing. A firing of
     ``firings`` without a seal is a finding.
     """
+    with driver.speaking(store.path):
+        return _verify(store, firings, public_key, head)
+
+
+def _verify(
+    store: Store, firings: list[Firing] | None, public_key: str | None, head: str | None
+) -> Verification:
     findings: list[Finding] = []
     notes: list[Finding] = []
     findings += _file(store)

@@ -1,4 +1,4 @@
-"""Blocks and seals, read from docs/record.md alone: no line of firelog's codec is used here."""
+"""Blocks and seals, read from the page README.md beside them alone: no line of firelog's codec is used here."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from firelog.record.store import Store
 from firelog.record.views import VIEWS
 from tests.record.test_seal import LATER, SECOND, T0, add_night, seal_night
 
-DOC = Path(__file__).parents[2] / "docs" / "record.md"
+DOC = Path(__file__).parents[2] / "firelog" / "record" / "README.md"
 WRAP = 2**64
 
 
