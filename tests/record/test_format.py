@@ -1,4 +1,4 @@
-"""Blocks and seals, read from the page README.md beside them alone: no line of firelog's codec is used here."""
+"""Blocks and seals, read from firelog/record/README.md: none of firelog's own codec is used."""
 
 from __future__ import annotations
 
