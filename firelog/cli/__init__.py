@@ -30,6 +30,7 @@ COMMANDS = {
     "tonight": ("firelog.cli.tonight", "tonight", "How the night stands, in a terminal."),
     "judge": ("firelog.cli.judge", "judge", "Hold a firing against its schedule's requirements."),
     "board": ("firelog.cli.board", "board", "Open the board: firings, traces, verdicts."),
+    "report": ("firelog.cli.report", "report", "The printable record, as HTML or PDF."),
     "firings": ("firelog.cli.firings", "firings", "List firings; add, end and note them."),
     "channels": ("firelog.cli.channels", "channels", "List channels; say what each one is."),
     "schedules": ("firelog.cli.schedules", "schedules", "List schedules; show and check them."),

@@ -1,0 +1,52 @@
+"""``firelog report NAME -o FILE``: the printable record of a firing, a heat or a casting."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+
+
+@click.command()
+@click.argument("name")
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Where to write it: FILE.html, or FILE.pdf (printed by this machine's Chromium).",
+)
+@click.option(
+    "--of",
+    "kind",
+    type=click.Choice(["firing", "heat", "casting"]),
+    help="What NAME is, where several things bear it.",
+)
+@json_option
+@common_options
+@pass_settings
+def report(
+    settings: Settings, *, name: str, output: Path | None, kind: str | None, as_json: bool
+) -> None:
+    """Write the record of the firing, heat or casting NAME for somebody to read and keep.
+
+    One file: traces, requirements with verdicts and uncertainty, notes, the seal's head. With
+    --json the same facts as one JSON object.
+    """
+    from firelog.cli.clock import now_us
+    from firelog.errors import InputError
+    from firelog.record.store import Store
+    from firelog.report import write
+
+    if output is None and not as_json:
+        raise InputError(
+            "say where the report goes: -o FILE.html or -o FILE.pdf, or ask for --json"
+        )
+    with Store.open(settings.store_path()) as store:
+        made = write.make(store, name, now_us(), kind)
+    if output is not None:
+        write.to_file(made, output)
+        click.echo(f"written: {output}", err=True)
+    if as_json:
+        emit_json(made.facts)

@@ -1,0 +1,355 @@
+"""The record of one firing: what was asked, what was found, and how sure one can be."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from dashboards import figures
+from dashboards.palette import DAY
+from dashboards.picture import Picture
+from dashboards.wording import Manner, clock, day, elapsed, limit, manner, zone_words
+from firelog import __version__, judging
+from firelog.judging import Assessment
+from firelog.record import seal as seals
+from firelog.record.rows import Event, Firing
+from firelog.record.seal import Seal
+from firelog.record.store import Store
+from firelog.report import svg
+from firelog.report.sheet import HOW_JUDGED, Cell, Section, Sheet, Table, cells
+from firelog.schedule import wording
+from firelog.schedule.model import ChannelTrace, Check
+from firelog.units import iso_utc, show_duration, show_instant, show_temperature
+from firelog.wording import doubt, quantity
+
+KINDS = {"pass": "pass", "fail": "fail", "not proven": "unproven"}
+_SERIOUS = ("fail", "not proven", "pass")
+
+
+@dataclass(frozen=True)
+class Told:
+    """All that a firing's report says, read from the record once."""
+
+    assessment: Assessment
+    picture: Picture
+    events: tuple[Event, ...]
+    seal: Seal | None
+    made_us: int
+
+    @property
+    def firing(self) -> Firing:
+        """The firing it is about."""
+        return self.assessment.firing
+
+    @property
+    def how(self) -> Manner:
+        """Unit, time zone and name of the foundry."""
+        return self.picture.how
+
+
+def read(store: Store, firing: Firing, made_us: int) -> Told:
+    """Read a firing with everything that its report says."""
+    how = manner(store)
+    assessment = judging.assess(store, firing, how.unit)
+    events = tuple(store.events(firing))
+    picture = Picture(
+        began_us=firing.began_us,
+        traces=assessment.traces,
+        end_s=assessment.end_s,
+        schedule=assessment.schedule,
+        judgement=assessment.judgement,
+        events=tuple(((e.t_us - firing.began_us) / 1e6, e.kind, e.text) for e in events),
+        running=firing.running,
+        how=how,
+    )
+    found = seals.seals(store, firing)
+    return Told(assessment, picture, events, found[-1] if found else None, made_us)
+
+
+# ---------------------------------------------------------------- as JSON
+def facts(told: Told) -> dict[str, Any]:
+    """Return what the report says as one JSON object."""
+    firing = told.firing
+    judged = told.assessment.judgement is not None
+    return {
+        "kind": "firing",
+        "name": firing.name,
+        "foundry": told.how.foundry,
+        "kiln": firing.kiln,
+        "note": firing.note,
+        "made": iso_utc(told.made_us),
+        "version": __version__,
+        "verdict": told.assessment.judgement.verdict.value if told.assessment.judgement else None,
+        "judgement": judging.answer(told.assessment) if judged else None,
+        "events": [event_facts(event) for event in told.events],
+        "seal": seal_facts(told.seal),
+    }
+
+
+def event_facts(event: Event) -> dict[str, Any]:
+    """Return an event as JSON."""
+    return {
+        "at": iso_utc(event.t_us),
+        "kind": event.kind,
+        "text": event.text,
+        "who": event.who,
+        "corrects": event.corrects,
+    }
+
+
+def seal_facts(seal: Seal | None) -> dict[str, Any] | None:
+    """Return a seal as JSON, None where there is none."""
+    if seal is None:
+        return None
+    return {
+        "head": seal.head,
+        "sealed": iso_utc(seal.sealed_us),
+        "who": seal.who,
+        "items": seal.count,
+        "signed": seal.signature is not None,
+        "previous": seal.previous,
+    }
+
+
+# ---------------------------------------------------------------- as a sheet
+def sheet(told: Told) -> Sheet:
+    """Return the report to be printed."""
+    firing, how, judgement = told.firing, told.how, told.assessment.judgement
+    word = judgement.verdict.value if judgement else "no schedule"
+    began = f"{day(firing.began_us, how)}, {clock(firing.began_us, how)}"
+    zone = zone_words(firing.began_us, how)
+    length = show_duration(told.assessment.end_s) + (" so far" if firing.running else "")
+    what = (firing.kiln, firing.schedule_title or "without a schedule", f"{began} {zone}, {length}")
+    return Sheet(
+        "firing",
+        firing.name,
+        how.foundry,
+        tuple(one for one in (*what, firing.note) if one),
+        word,
+        KINDS.get(word, ""),
+        _lead(told),
+        tuple(sections(told)),
+        foot(told.made_us, how),
+    )
+
+
+def foot(made_us: int, how: Manner) -> str:
+    """Return when and by what a report was made."""
+    return f"Made {show_instant(made_us, how.tz)} by firelog {__version__} from the store's record."
+
+
+def _lead(told: Told) -> tuple[str, ...]:
+    judgement = told.assessment.judgement
+    if judgement is None:
+        return ("This firing has no schedule, so there is nothing to hold it against.",)
+    worst = _by_weight(judgement.checks)[:1]
+    if told.firing.running:
+        return ("The firing is still running: what is not due yet is not proven yet.",)
+    if worst and worst[0].verdict.value != "pass":
+        return (f"{worst[0].requirement}: {worst[0].why}",)
+    return (f"All {len(judgement.checks)} requirements are met, doubt included.",)
+
+
+def sections(told: Told) -> Iterable[Section]:
+    """Yield the parts of a firing's report, in the order a client reads them."""
+    if told.assessment.judgement is not None:
+        yield _requirements(told)
+    yield picture_section(told.picture)
+    if told.assessment.judgement is not None:
+        yield _segments(told)
+    if told.events:
+        yield events_section(told.events, told.how, told.firing.began_us)
+    yield _channels(told)
+    yield from budgets(told)
+    yield from _remarks(told)
+    yield seal_section(told.seal, told.how)
+    yield Section("How a verdict is reached", said=(HOW_JUDGED,))
+
+
+def _requirements(told: Told) -> Section:
+    schedule, judgement = told.assessment.schedule, told.assessment.judgement
+    assert schedule is not None
+    assert judgement is not None
+    if not judgement.checks:
+        return Section("What was required", said=("The schedule requires nothing.",))
+    shown = replace(schedule, unit=told.how.unit)
+    asked = {one.name: wording.asked(shown, one) for one in schedule.requirements}
+    rows = tuple(_requirement(check, asked, told) for check in _by_weight(judgement.checks))
+    heads = ("Verdict", "Requirement", "Measured", "Limit", "Why")
+    return Section(
+        "What was required, and what was found",
+        note="Measured ± U (k = 2). What was not met or not proven stands first.",
+        table=Table(heads, rows),
+    )
+
+
+def _requirement(check: Check, asked: dict[str, str], told: Told) -> tuple[Cell, ...]:
+    unit = told.how.unit
+    u = doubt(check, unit) if check.measured is not None else ""
+    where = [check.channel] if check.channel else []
+    if check.at_s is not None:
+        where.append(f"at {_at(told, check.at_s)}")
+    return (
+        Cell(check.verdict.value, kind=KINDS[check.verdict.value]),
+        Cell(check.requirement, asked.get(check.requirement, check.kind)),
+        Cell(quantity(check.measured, check.unit, unit), u),
+        Cell(limit(check, unit)),
+        Cell(check.why, ", ".join(where)),
+    )
+
+
+def picture_section(picture: Picture, title: str = "What was measured") -> Section:
+    """Return the picture of a firing with the key to its lines."""
+    words = "Temperature against time; the numbers stand in the tables."
+    drawn = svg.draw(figures.firing_figure(picture), words) if picture.traces else ""
+    if not drawn:
+        return Section(title, said=("There are no readings of this time.",))
+    key = [
+        (trace.name, figures.style_of(n)[0], _stroke(figures.style_of(n)[1]))
+        for n, trace in enumerate(picture.spoken)
+    ]
+    if picture.target is not None:
+        key.append(("target", DAY["accent"], "dashed"))
+    return Section(title, figure=drawn, key=tuple(key))
+
+
+def _stroke(dash: str) -> str:
+    return {"solid": "solid", "dot": "dotted"}.get(dash, "dashed")
+
+
+def _segments(told: Told) -> Section:
+    schedule, judgement = told.assessment.schedule, told.assessment.judgement
+    assert schedule is not None
+    assert judgement is not None
+    shown = replace(schedule, unit=told.how.unit)
+    rows = []
+    for segment, run in zip(schedule.segments, judgement.segments, strict=False):
+        times = (run.began_s, run.reached_s, run.ended_s)
+        began, reached, ended = ("never" if t is None else _at(told, t) for t in times)
+        soaked = show_duration(run.soaked_s) if segment.is_hold else ""
+        rows.append(cells(run.name, wording.step(shown, segment), began, reached, soaked, ended))
+    heads = ("Segment", "Aim", "Began", "Reached", "Soaked", "Ended")
+    note = "As they really ran; hours since the start in brackets."
+    return Section("Segments", note=note, table=Table(heads, tuple(rows)))
+
+
+def events_section(events: Iterable[Event], how: Manner, began_us: int) -> Section:
+    """Return what people and the program noted."""
+    rows = tuple(
+        cells(clock(e.t_us, how, weekday_from=began_us), e.kind, e.text, e.who) for e in events
+    )
+    return Section("What was noted", table=Table(("When", "What", "", "Who"), rows))
+
+
+def _channels(told: Told) -> Section:
+    if not told.assessment.traces:
+        return Section("Thermocouples", said=("No channel has a reading in this firing.",))
+    described = {
+        one["name"]: one
+        for one in (
+            judging.answer(told.assessment)["channels"] if told.assessment.judgement else ()
+        )
+    }
+    rows = []
+    for trace in told.assessment.traces:
+        sensor = described.get(trace.name, {})
+        missing = ", ".join(sensor.get("not_counted", ()))
+        rows.append(
+            (
+                Cell(trace.name, trace.role),
+                Cell(*_highest(trace, told.how)),
+                Cell(sensor.get("sensor", "as stated"), trace.assumed),
+                Cell(missing or "–"),
+            )
+        )
+    heads = ("Channel", "Highest", "Taken to be", "Not counted in U")
+    return Section("Thermocouples", table=Table(heads, tuple(rows)))
+
+
+def _highest(trace: ChannelTrace, how: Manner) -> tuple[str, str]:
+    if not np.isfinite(trace.temp_c).any():
+        return "–", ""
+    top = int(np.nanargmax(trace.temp_c))
+    u_k = float(trace.expanded_k[top])
+    under = f"± {quantity(u_k, 'K', how.unit)}" if np.isfinite(u_k) else "U not defined there"
+    return show_temperature(float(trace.temp_c[top]), how.unit), under
+
+
+def budgets(told: Told) -> Iterable[Section]:
+    """Yield the uncertainty budget behind each channel that decided something."""
+    judgement = told.assessment.judgement
+    seen: set[str] = set()
+    for check in _by_weight(judgement.checks) if judgement else ():
+        budget = judging.budget_of(check, told.assessment)
+        if budget is None or check.channel is None or check.channel in seen:
+            continue
+        seen.add(check.channel)
+        yield budget_section(check.channel, budget, told.how)
+
+
+def budget_section(channel: str, budget: dict[str, Any], how: Manner) -> Section:
+    """Return one budget as a table (JCGM 100:2008)."""
+    at = show_temperature(budget["temperature_c"], how.unit)
+    rows = tuple(
+        cells(
+            row["contribution"],
+            f"± {quantity(row['half_width_k'], 'K', how.unit)}",
+            row["distribution"],
+            f"{row['standard_k']:.2f} K",
+            row["source"],
+        )
+        for row in budget["rows"]
+        if row["standard_k"]
+    )
+    total = (
+        f"Combined {budget['combined_k']:.2f} K; expanded U = {budget['expanded_k']:.1f} K "
+        f"(k = {budget['coverage']:g})."
+    )
+    return Section(
+        f"Uncertainty of {channel} at {at}",
+        note=budget["sensor"],
+        said=(total,),
+        table=Table(("Contribution", "Half-width", "Distribution", "Standard", "Source"), rows),
+    )
+
+
+def _remarks(told: Told) -> Iterable[Section]:
+    judgement = told.assessment.judgement
+    if judgement and judgement.remarks:
+        yield Section("What was assumed", said=tuple(judgement.remarks))
+
+
+def seal_section(seal: Seal | None, how: Manner) -> Section:
+    """Return the seal's head, or that there is none."""
+    if seal is None:
+        said: tuple[str, ...] = (
+            (
+                "This record is not sealed: nothing here proves that it was not changed since. "
+                "`firelog seal` closes it."
+            ),
+        )
+        return Section("Seal", said=said)
+    who = f" by {seal.who}" if seal.who else ""
+    signed = "signed with the foundry's key" if seal.signature else "not signed"
+    said = (
+        f"Sealed {show_instant(seal.sealed_us, how.tz)}{who}: {seal.count} items, {signed}.",
+        f"Head {seal.head}",
+        (
+            "`firelog verify` computes the head anew; a later change of the record would give "
+            "another one. A seal does not prove that the readings were true when they came in."
+        ),
+    )
+    return Section("Seal", said=said)
+
+
+def _by_weight(checks: Iterable[Check]) -> list[Check]:
+    return sorted(checks, key=lambda check: _SERIOUS.index(check.verdict.value))
+
+
+def _at(told: Told, t_s: float) -> str:
+    t_us = told.firing.began_us + round(t_s * 1e6)
+    when = clock(t_us, told.how, weekday_from=told.firing.began_us)
+    return f"{when} ({elapsed(t_s)})"

@@ -1,0 +1,74 @@
+"""One report by name: found, read, laid out, and written as HTML or PDF."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from firelog.errors import InputError, StoreError
+from firelog.record.store import Store
+from firelog.report import firing, page, pdf
+from firelog.report.sheet import CAUTIONS, Sheet
+
+
+@dataclass(frozen=True)
+class Made:
+    """A report: the sheet to be printed, and the same facts for machines."""
+
+    sheet: Sheet
+    facts: dict[str, Any]
+
+
+def make(store: Store, name: str, made_us: int, kind: str | None = None) -> Made:
+    """Return the report of the firing, heat or casting of that name.
+
+    Raises :class:`StoreError` when there is none, InputError when several things bear the name.
+    """
+    known = {
+        one: read for one, (has, read) in _KINDS.items() if kind in (None, one) and has(store, name)
+    }
+    if not known:
+        wanted = kind or "firing, heat or casting"
+        raise StoreError(
+            f"there is no {wanted} {name!r} in {store.path}; "
+            "`firelog firings`, `firelog heats` and `firelog castings` list what there is"
+        )
+    if len(known) > 1:
+        raise InputError(
+            f"{name!r} is {' and '.join(known)}; say which with --of {next(iter(known))}"
+        )
+    sheet, facts = next(iter(known.values()))(store, name, made_us)
+    return Made(sheet, {**facts, "cautions": list(CAUTIONS)})
+
+
+def to_file(made: Made, target: Path) -> None:
+    """Write the report; the name's ending says whether HTML or PDF."""
+    ending = target.suffix.lower()
+    if ending not in (".html", ".htm", ".pdf"):
+        raise InputError(f"{target}: a report is written as .html or .pdf; choose one of these")
+    if not target.parent.is_dir():
+        raise InputError(f"{target}: the folder {target.parent} does not exist; make it first")
+    text = page.html_of(made.sheet)
+    if ending == ".pdf":
+        pdf.write(text, target)
+        return
+    try:
+        target.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise InputError(f"{target}: cannot be written ({error.strerror})") from error
+
+
+# ---------------------------------------------------------------- the kinds
+def _firing(store: Store, name: str, made_us: int) -> tuple[Sheet, dict[str, Any]]:
+    told = firing.read(store, store.firing(name), made_us)
+    return firing.sheet(told), firing.facts(told)
+
+
+def _has_firing(store: Store, name: str) -> bool:
+    return any(one.name == name for one in store.firings())
+
+
+Read = Callable[[Store, str, int], tuple[Sheet, dict[str, Any]]]
+_KINDS: dict[str, tuple[Callable[[Store, str], bool], Read]] = {"firing": (_has_firing, _firing)}
