@@ -13,19 +13,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from firelog.readings import FloatArray
-from firelog.schedule.arrivals import LAG_S, Arrival, arrival, in_band_s
-from firelog.schedule.corners import bend
+from firelog.schedule.arrivals import Arrival, arrival, in_band_s
 from firelog.schedule.grid import Grid, on_grid
 from firelog.schedule.model import ChannelTrace, Schedule, SegmentRun
 from firelog.schedule.path import Aim, Path, Stretch, aims, best_path
 from firelog.schedule.series import Series, choose, prepare
 from firelog.schedule.target import segment_length_s
+from firelog.schedule.turns import Leave, edge, turn
 
 START_LOOK_S = 30.0
-SLOPE_LOOK_S = 120.0
-MOST_BACK_S = 3 * 3600.0
-LEAST_BEND_CELLS = 6
-STRAY_K = 15.0
 NEVER = SegmentRun("", None, None, 0.0, None)
 
 
@@ -102,14 +98,6 @@ def _start_c(grid: Grid) -> float:
 
 
 # ---------------------------------------------------------------- stretches to runs
-@dataclass(frozen=True)
-class _Leave:
-    """When a dwell was left for the next move."""
-
-    at_s: float
-    u_s: float | None
-
-
 def _runs(
     schedule: Schedule, grid: Grid, chain: tuple[Aim, ...], path: Path, running: bool
 ) -> tuple[SegmentRun, ...]:
@@ -121,17 +109,17 @@ def _runs(
         if dwell.hi == move.lo and not (number == 0 and aim.ramp is None):
             continue  # neither moved to nor dwelt at
         began = _began(grid, path, number, aim)
-        left: _Leave | None = None
+        left: Leave | None = None
         if dwell.hi < count and later is not None:
             left = _left(grid, aim, dwell, later)
         elif not running:
-            left = _Leave(float(grid.t_s[-1]), grid.cell_s)
+            left = Leave(float(grid.t_s[-1]), grid.cell_s)
         there = None
         if dwell.hi > dwell.lo:
             until = float(grid.t_s[min(dwell.hi, count - 1)]) + grid.cell_s
             there = arrival(grid, aim.target_c, aim.band_k, began.at_s, until)
             if there is not None and left is not None and left.at_s < there.at_s:
-                left = _Leave(until, (left.u_s or 0.0) + until - left.at_s)
+                left = Leave(until, (left.u_s or 0.0) + until - left.at_s)
         if aim.ramp is not None:
             found[aim.ramp] = _ramp_run(schedule.segments[aim.ramp].name, began, there, left)
         if there is not None:
@@ -149,95 +137,28 @@ def _next_stretch(path: Path, number: int) -> Stretch | None:
     return path.after if path.after.hi > path.after.lo else None
 
 
-def _began(grid: Grid, path: Path, number: int, aim: Aim) -> _Leave:
+def _began(grid: Grid, path: Path, number: int, aim: Aim) -> Leave:
     """Return when the move began: where the line bends away from the level before it."""
     move = path.moves[number]
     if move.hi == move.lo:
         at = min(path.dwells[number].lo, len(grid.t_s) - 1)
-        return _Leave(float(grid.t_s[at]), grid.cell_s)
+        return Leave(float(grid.t_s[at]), grid.cell_s)
     if number == 0:
-        return _turn(grid, path.waiting, move, aim.from_c)
+        return turn(grid, path.waiting, move, aim.from_c)
     stay = path.dwells[number - 1]
     if stay.hi == stay.lo:
-        return _edge(grid, move)
-    return _turn(grid, stay, move, aim.from_c)
+        return edge(grid, move)
+    return turn(grid, stay, move, aim.from_c)
 
 
-def _left(grid: Grid, aim: Aim, dwell: Stretch, later: Stretch) -> _Leave:
+def _left(grid: Grid, aim: Aim, dwell: Stretch, later: Stretch) -> Leave:
     if dwell.hi == dwell.lo:
-        return _edge(grid, later)
-    return _turn(grid, dwell, later, aim.target_c)
-
-
-def _edge(grid: Grid, go: Stretch) -> _Leave:
-    """Return the path's own boundary, with the range in which it costs about the same."""
-    at = min(go.lo, len(grid.t_s) - 1)
-    doubt = (go.lo_late - go.lo_early) * grid.cell_s / 2.0
-    return _Leave(float(grid.t_s[at]), float(np.hypot(max(grid.cell_s, doubt), LAG_S)))
-
-
-def _turn(grid: Grid, stay: Stretch, go: Stretch, level_c: float) -> _Leave:
-    """Return where the record turns from staying to going, near the path's own boundary.
-
-    The path sees the going only at the edge of the band. How far that edge is from the level, by
-    the slope there, says how far back to look for the bend.
-    """
-    mid_c, t_s, count = grid.mid_c, grid.t_s, len(grid.t_s)
-    at = min(go.lo, count - 1)
-    level = _level(grid, stay.lo, stay.hi, level_c)
-    back = _cells_since(grid, at, level)
-    level = _level(grid, stay.lo, at - back, level)  # once more, without the going itself
-    back = _cells_since(grid, at, level)
-    left = max(stay.lo, at - 2 * back)
-    right = min(count, at + max(3, back // 3))
-    first = min(at + int(np.argmax(grid.known[at:])), count - 1)
-    sign = 1.0 if float(mid_c[first]) >= level else -1.0
-    # What strays the other way (a door before heating, an overshoot before cooling) is no bend.
-    astray_k = max(STRAY_K, 5.0 * grid.noise_k)
-    known = np.isfinite(mid_c[left:right]) & ~(sign * (mid_c[left:right] - level) < -astray_k)
-    if known.sum() < LEAST_BEND_CELLS:
-        return _edge(grid, go)
-    x, y = t_s[left:right][known], mid_c[left:right][known]
-    found = bend(x, y, sign)
-    if found.k_per_s == 0.0:
-        return _edge(grid, go)
-    u_s = float(np.hypot(np.hypot(found.u_s, grid.cell_s / 2.0), LAG_S))
-    seen = t_s[left:right][np.isfinite(mid_c[left:right])]
-    return _Leave(found.at_s, max(u_s, _hole_at(seen, found.at_s, grid.cell_s)))
-
-
-def _cells_since(grid: Grid, at: int, level_c: float) -> int:
-    """Return how many cells the record took to come from the level to cell ``at``, at its slope."""
-    half = max(5, round(SLOPE_LOOK_S / grid.cell_s))
-    lo, hi = max(0, at - half), min(len(grid.t_s), at + half + 1)
-    known = np.flatnonzero(grid.known[lo:hi]) + lo
-    if len(known) < 2:
-        return half
-    first, last = known[0], known[-1]
-    per_cell = abs(float(grid.mid_c[last] - grid.mid_c[first])) / (last - first)
-    away_k = abs(float(grid.mid_c[min(known, key=lambda cell: abs(cell - at))]) - level_c)
-    cells = away_k / max(per_cell, 1e-6)
-    return int(np.clip(cells, 4, max(4, MOST_BACK_S / grid.cell_s)))
-
-
-def _level(grid: Grid, lo: int, hi: int, level_c: float) -> float:
-    """Return the level of the last half of a stay, or ``level_c`` where it is too short."""
-    inner = grid.mid_c[max(lo, hi - max(LEAST_BEND_CELLS, (hi - lo) // 2)) : max(hi, lo)]
-    inner = inner[np.isfinite(inner)]
-    return float(np.median(inner)) if len(inner) >= 3 else level_c
-
-
-def _hole_at(t_s: FloatArray, at_s: float, cell_s: float) -> float:
-    """Return half the width of the hole around an instant, 0 when there is none."""
-    right = int(np.searchsorted(t_s, at_s))
-    if not 0 < right < len(t_s):
-        return 0.0
-    width = float(t_s[right] - t_s[right - 1])
-    return width if width > 1.5 * cell_s else 0.0
+        return edge(grid, later)
+    return turn(grid, dwell, later, aim.target_c)
 
 
 # ---------------------------------------------------------------- runs
-def _ramp_run(name: str, began: _Leave, there: Arrival | None, left: _Leave | None) -> SegmentRun:
+def _ramp_run(name: str, began: Leave, there: Arrival | None, left: Leave | None) -> SegmentRun:
     if there is not None:
         reached, u_s = max(there.at_s, began.at_s), there.u_s
         return SegmentRun(
@@ -252,7 +173,7 @@ def _ramp_run(name: str, began: _Leave, there: Arrival | None, left: _Leave | No
 
 
 def _hold_runs(
-    schedule: Schedule, grid: Grid, aim: Aim, there: Arrival, left: _Leave | None
+    schedule: Schedule, grid: Grid, aim: Aim, there: Arrival, left: Leave | None
 ) -> Iterator[tuple[int, SegmentRun]]:
     """Yield the holds of an aim: one after the other, each until it has soaked long enough."""
     begin, begin_u = there.at_s, there.u_s
