@@ -116,7 +116,8 @@ def _print(answer: Verification) -> None:
         click.echo(f"note     {_line(note)}")
     count = len(answer.seals)
     if not answer.unchanged:
-        click.echo(f"{len(answer.findings)} findings against {count} seals. Compare with a backup.")
+        found = "1 finding" if len(answer.findings) == 1 else f"{len(answer.findings)} findings"
+        click.echo(f"{found} against {count} seals. Compare with a backup.")
     elif count:
         click.echo(f"unchanged: all that {count} seals cover. Newest head {answer.seals[-1].head}")
     else:

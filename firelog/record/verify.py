@@ -146,15 +146,13 @@ def _item(store: Store, item: items.Item) -> str:
         if item.kind == "block" and removal:
             by = f" by {removal[1]}" if removal[1] else ""
             return f"removed on {iso_utc(removal[0])}{by}, rule: {removal[2]}"
-        return "is missing"
+        return "are missing" if item.kind == "block" else "is missing"
     if items.digest(found) != item.digest:
-        return "was altered" + _damage(item, found)
+        return "were altered" + _damage(item, found) if item.kind == "block" else "was altered"
     return _channel_now(connection, found) if item.kind == "channel" else ""
 
 
 def _damage(item: items.Item, found: dict[str, Any]) -> str:
-    if item.kind != "block":
-        return ""
     try:
         traces.decoded(int(item.key), found["first_us"], found["times"], found["packet"])
     except (StoreError, TypeError) as error:
