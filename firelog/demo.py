@@ -21,6 +21,7 @@ from firelog.intake.firesim import Fault, Mishap, Scene, simulate
 from firelog.intake.kilnsim import Furnace, block_kiln, melting_furnace, shell_kiln
 from firelog.intake.rehearsal import Speaker, lines
 from firelog.intake.sources import make_source
+from firelog.pouring.demoheat import add_heat
 from firelog.readings import Unit
 from firelog.record import seal
 from firelog.record.rows import Firing
@@ -161,7 +162,7 @@ def past_firings() -> tuple[Past, ...]:
             "heron melt",
             "melt furnace",
             "bronze-melt",
-            9.2,
+            9.3145,  # ready when the shells of "heron, left wing" are
             melting_furnace(),
             events=((3400.0, "skimmed", ""),),
             every_s=5.0,
@@ -178,7 +179,9 @@ def build(store: Store, now_us: int) -> list[Firing]:
     if store.firings():
         raise StoreError(f"{store.path}: has firings already; the demo needs a store of its own")
     introduce(store, foundry)
-    return [_add(store, past, now_us) for past in past_firings()]
+    made = {past.name: _add(store, past, now_us) for past in past_firings()}
+    add_heat(store, made["heron, left wing"], made["heron melt"])
+    return list(made.values())
 
 
 def introduce(store: Store, foundry: Foundry) -> None:

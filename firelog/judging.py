@@ -13,21 +13,23 @@ from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from typing import Any
 
-import numpy as np
-
-from firelog import __version__
+from firelog import __version__, measuring
 from firelog.errors import InputError, StoreError
-from firelog.physics import calibration, conformity, drift, thermocouple, uncertainty
+from firelog.physics import calibration, conformity, drift, uncertainty
 from firelog.physics.uncertainty import MeasurementChain
-from firelog.readings import Quality, Role, Trace, Unit
+from firelog.readings import Role, Trace
 from firelog.record.rows import Channel, Firing, StoredVerdict
 from firelog.record.store import Store
 from firelog.schedule.judge import judge
 from firelog.schedule.model import ChannelTrace, Check, Judgement, Schedule, SegmentRun
-from firelog.schedule.reader import parse_schedule
-from firelog.units import TemperatureUnit, iso_utc, to_celsius, us_to_datetime
+from firelog.units import TemperatureUnit, iso_utc, us_to_datetime
 
 NOT_JUDGED = frozenset({Role.AMBIENT, Role.SET_POINT, Role.COLD_JUNCTION})
+CORE_OF = "core of "  # a requirement that names a mould's core asks for a computed channel
+
+schedule_of = measuring.schedule_of
+measurement_chain = measuring.measurement_chain
+corrected = measuring.corrected
 
 
 @dataclass(frozen=True)
@@ -54,7 +56,7 @@ def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None
         chain = _aged(measurement_chain(store, channel), channel, trace, firing)
         chains[channel.name] = chain
         found.append(corrected(channel, chain, trace, firing.began_us))
-    traces = tuple(found)
+    traces = (*found, *_cores(store, firing, schedule))
     end_s = _end_s(firing, traces)
     judgement = None
     if schedule is not None:
@@ -65,29 +67,22 @@ def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None
     return Assessment(firing, schedule, traces, judgement, end_s, chains)
 
 
+def _cores(store: Store, firing: Firing, schedule: Schedule | None) -> tuple[ChannelTrace, ...]:
+    """Return the computed channels that requirements ask for as ``core of MOULD``."""
+    asked = [one.channels for one in schedule.requirements] if schedule else []
+    names = {n for one in asked for n in ([one] if isinstance(one, str) else one)}
+    cores = sorted(name for name in names if name.startswith(CORE_OF))
+    if not cores:
+        return ()
+    from firelog.pouring.core import channel_of  # noqa: PLC0415  (SciPy: only who needs it waits)
+
+    found = (channel_of(store, firing, name.removeprefix(CORE_OF)) for name in cores)
+    return tuple(one for one in found if one is not None)
+
+
 def judged_channels(store: Store, firing: Firing) -> list[Channel]:
     """Return the firing's channels that measure it: no ambient, set point or cold junction."""
     return [c for c in store.firing_channels(firing) if c.role not in NOT_JUDGED]
-
-
-def schedule_of(store: Store, firing: Firing) -> Schedule | None:
-    """Return the schedule as it was when the firing used it, or None."""
-    text = store.schedule_text(firing)
-    return None if text is None else parse_schedule(text, f"schedule of {firing.name!r}")
-
-
-def measurement_chain(store: Store, channel: Channel) -> MeasurementChain:
-    """Return what is known of how a channel measures; what nobody stated is the default."""
-    stated: dict[str, Any] = {
-        "letter": channel.letter,
-        "standard": channel.standard,
-        "tolerance_class": channel.tolerance_class,
-        **channel.measurement,
-    }
-    if certificates := store.calibrations(channel.id):
-        stated["certificate"] = calibration.from_record(certificates[-1].certificate)
-    known = {key: value for key, value in stated.items() if value is not None}
-    return replace(uncertainty.DEFAULT_CHAIN, **known)
 
 
 def _aged(
@@ -112,28 +107,6 @@ def _aged_certificates(
         if chain.certificate is not None
         and (warning := calibration.age_warning(chain.certificate, day, interval.days))
     ]
-
-
-def corrected(
-    channel: Channel, chain: MeasurementChain, trace: Trace, began_us: int
-) -> ChannelTrace:
-    """Apply unit, thermocouple and calibration to a trace as received."""
-    if trace.unit is Unit.MV:
-        temp_c = np.asarray(thermocouple.temperature_c(chain.letter, trace.value), float)
-    else:
-        unit: TemperatureUnit = trace.unit.value  # type: ignore[assignment]
-        temp_c = to_celsius(trace.value, unit)
-    temp_c = np.where(trace.quality == Quality.OK, temp_c, np.nan)
-    temp_c = uncertainty.correct(chain, temp_c)
-    return ChannelTrace(
-        name=channel.name,
-        role=channel.role.value,
-        t_s=(trace.t_us - began_us) / 1e6,
-        temp_c=temp_c,
-        expanded_k=uncertainty.expanded_k(chain, temp_c),
-        quality=trace.quality,
-        assumed="" if channel.letter else uncertainty.ASSUMED,
-    )
 
 
 def _end_s(firing: Firing, traces: tuple[ChannelTrace, ...]) -> float:
@@ -230,7 +203,15 @@ def budget_of(check: Check, assessment: Assessment) -> dict[str, Any] | None:
 
 
 def _channel(trace: ChannelTrace, assessment: Assessment) -> dict[str, Any]:
-    chain = assessment.chains[trace.name]
+    chain = assessment.chains.get(trace.name)
+    if chain is None:
+        return {
+            "name": trace.name,
+            "role": trace.role,
+            "sensor": "computed",
+            "assumed": trace.assumed,
+            "not_counted": [],
+        }
     return {
         "name": trace.name,
         "role": trace.role,

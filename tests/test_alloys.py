@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from firelog.alloys import alloy, read_alloys
 from firelog.errors import InputError
-from firelog.moulds import MouldShape, body_of, mould_material, read_materials, shape_from
+from firelog.pouring.alloys import alloy, read_alloys
+from firelog.pouring.moulds import MouldShape, body_of, mould_material, read_materials, shape_from
 from firelog.units import K_PER_F
 
 

@@ -320,7 +320,84 @@ def third(db: Any) -> None:
             )
 
 
-SCHEMA = 3
+_FOURTH = """
+-- One melt of metal in one crucible, from charging to its last pour. Its readings and events are
+-- those of its furnace in that time. ``plan`` is a copy of what was asked of its pours.
+create table heats (
+  id integer primary key,
+  name text not null unique,
+  furnace integer not null references kilns(id),
+  alloy text not null,
+  crucible text not null default '',
+  crucible_kg real check (crucible_kg is null or crucible_kg > 0),
+  metal_kg real check (metal_kg is null or metal_kg > 0),
+  plan text references schedules(sha256),
+  began_us integer not null,
+  lifted_us integer check (lifted_us is null or lifted_us >= began_us),
+  ended_us integer check (ended_us is null or ended_us >= began_us),
+  note text not null default ''
+) strict;
+create index heats_by_furnace on heats (furnace, began_us);
+
+-- What is fired and filled; ``details`` holds material, form and sizes as plain keys.
+create table moulds (
+  id integer primary key,
+  name text not null unique,
+  firing integer references firings(id),
+  section text not null default 'light' check (section in ('light', 'heavy')),
+  metal_kg real check (metal_kg is null or metal_kg > 0),
+  details text check (details is null or json_valid(details)),
+  note text not null default ''
+) strict;
+create index moulds_by_firing on moulds (firing);
+
+-- One mould filled from one heat. ``within_s`` is how far off each of its times may be.
+create table pours (
+  id integer primary key autoincrement,
+  heat integer not null references heats(id),
+  mould integer not null unique references moulds(id),
+  out_us integer,
+  began_us integer not null,
+  ended_us integer check (ended_us is null or ended_us >= began_us),
+  within_s real not null default 5 check (within_s >= 0),
+  note text not null default '',
+  entered_us integer not null,
+  check (out_us is null or out_us <= began_us)
+) strict;
+create index pours_by_heat on pours (heat, began_us);
+
+create view heat_list as
+select h.id, h.name as heat, k.name as furnace, h.alloy, h.crucible, h.metal_kg,
+  strftime('%Y-%m-%dT%H:%M:%fZ', h.began_us / 1e6, 'unixepoch') as began_utc,
+  strftime('%Y-%m-%dT%H:%M:%fZ', h.lifted_us / 1e6, 'unixepoch') as lifted_utc,
+  (select count(*) from pours p where p.heat = h.id) as pours, h.note
+from heats h join kilns k on k.id = h.furnace;
+
+create view pour_list as
+select p.id, h.name as heat, m.name as mould, f.name as firing, m.section,
+  strftime('%Y-%m-%dT%H:%M:%fZ', p.out_us / 1e6, 'unixepoch') as out_of_kiln_utc,
+  strftime('%Y-%m-%dT%H:%M:%fZ', p.began_us / 1e6, 'unixepoch') as began_utc,
+  strftime('%Y-%m-%dT%H:%M:%fZ', p.ended_us / 1e6, 'unixepoch') as ended_utc, p.within_s, p.note
+from pours p join heats h on h.id = p.heat join moulds m on m.id = p.mould
+  left join firings f on f.id = m.firing;
+"""
+
+
+@migrations()  # type: ignore[untyped-decorator]
+def fourth(db: Any) -> None:
+    """Heats, moulds and pours."""
+    for statement in _FOURTH.split(";\n"):
+        if statement.strip():
+            db.execute(statement)
+    for event in ("update of heat, mould, out_us, began_us", "delete"):
+        name = event.split()[0]
+        db.execute(
+            f"create trigger pours_keep_{name} before {event} on pours begin"
+            " select raise(abort, 'pours are written once'); end"
+        )
+
+
+SCHEMA = 4
 
 
 def apply(connection: Any) -> None:

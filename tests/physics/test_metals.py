@@ -6,9 +6,9 @@ import math
 
 import pytest
 
-from firelog.alloys import alloy
 from firelog.errors import InputError
 from firelog.physics.metals import AlloyCard, Figure, metal_for, superheat_k
+from firelog.pouring.alloys import alloy
 
 
 def card(density=8360.0, liquidus=(971.0,)):

@@ -1,0 +1,330 @@
+"""``firelog heats``: list, look at, add, note, lift and end heats, and enter their pours."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+
+if TYPE_CHECKING:
+    from firelog.record.heats import Heat
+
+_AT = "when it happened (ISO 8601); default: now"
+
+
+@click.group(invoke_without_command=True)
+@json_option
+@common_options
+@pass_settings
+@click.pass_context
+def heats(ctx: click.Context, settings: Settings, as_json: bool) -> None:
+    """List the heats, newest first, with how many moulds each filled."""
+    if ctx.invoked_subcommand is not None:
+        return
+    from firelog.record import heats as record
+    from firelog.record.store import Store
+
+    with Store.open(settings.store_path()) as store:
+        rows = [
+            {**_row(one), "pours": len(record.pours(store, one))} for one in record.heats(store)
+        ]
+        if as_json:
+            emit_json({"heats": rows})
+            return
+        from rich.table import Table
+
+        from firelog.cli.show import console, shown_settings
+        from firelog.units import parse_instant, show_instant
+
+        _, tz = shown_settings(store)
+        table = Table("heat", "alloy", "furnace", "crucible", "began", "pours", box=None)
+        for row in rows:
+            began = show_instant(parse_instant(row["began"]), tz)
+            cells = (row["name"], row["alloy"], row["furnace"], row["crucible"] or "–", began)
+            table.add_row(*cells, str(row["pours"]))
+        console().print(table if rows else "No heats yet: `firelog heats add NAME …`.")
+
+
+@heats.command()
+@click.argument("name")
+@click.option("--furnace", required=True, help="The furnace, as its channels name it.")
+@click.option("--alloy", "alloy_name", required=True, help="The alloy card's name, such as C87300.")
+@click.option("--crucible", default="", help="Which crucible; its own past gives its rate of loss.")
+@click.option("--crucible-kg", type=float, help="What the crucible weighs, kg.")
+@click.option("--metal-kg", type=float, help="What was charged, kg.")
+@click.option("--plan", default="art-bronze", show_default=True, help="Pour plan: file or name.")
+@click.option("--began", help="When charging began (ISO 8601); default: now.")
+@click.option("--lifted", help="When the crucible was lifted (ISO 8601).")
+@click.option("--ended", help="When the heat was over (ISO 8601).")
+@click.option("--note", default="", help="What was charged.")
+@common_options
+@pass_settings
+def add(
+    settings: Settings,
+    *,
+    name: str,
+    furnace: str,
+    alloy_name: str,
+    crucible: str,
+    crucible_kg: float | None,
+    metal_kg: float | None,
+    plan: str,
+    began: str | None,
+    lifted: str | None,
+    ended: str | None,
+    note: str,
+) -> None:
+    """Enter a heat NAME; its readings are those of the furnace in its time."""
+    from firelog.cli.clock import instant_or_now
+    from firelog.pouring.alloys import alloy
+    from firelog.pouring.plan import read_pour_plan
+    from firelog.record import heats as record
+    from firelog.record.store import Store
+
+    card = alloy(alloy_name)
+    asked = read_pour_plan(plan)
+    timezone = settings.read_foundry().timezone
+    with Store.open(settings.store_path(), write=True) as store:
+        record.add_heat(
+            store,
+            name,
+            furnace,
+            card.name,
+            began_us=instant_or_now(began, timezone),
+            lifted_us=None if lifted is None else instant_or_now(lifted, timezone),
+            ended_us=None if ended is None else instant_or_now(ended, timezone),
+            crucible=crucible,
+            crucible_kg=crucible_kg,
+            metal_kg=metal_kg,
+            plan=(asked.title, asked.text),
+            note=note,
+        )
+    click.echo(f"heat {name!r} of {card.name} in {furnace!r} is entered", err=True)
+
+
+@heats.command()
+@click.argument("name")
+@click.option("--at", help=f"The instant {_AT}.")
+@common_options
+@pass_settings
+def lift(settings: Settings, name: str, at: str | None) -> None:
+    """Note that the crucible of the heat NAME was lifted."""
+    _mark(settings, name, at, "lifted_us")
+
+
+@heats.command()
+@click.argument("name")
+@click.option("--at", help=f"The instant {_AT}.")
+@common_options
+@pass_settings
+def end(settings: Settings, name: str, at: str | None) -> None:
+    """Note that the heat NAME is over."""
+    _mark(settings, name, at, "ended_us")
+
+
+def _mark(settings: Settings, name: str, at: str | None, what: str) -> None:
+    from firelog.cli.clock import instant_or_now
+    from firelog.record import heats as record
+    from firelog.record.store import Store
+
+    t_us = instant_or_now(at, settings.read_foundry().timezone)
+    with Store.open(settings.store_path(), write=True) as store:
+        if what == "lifted_us":
+            record.mark(store, name, lifted_us=t_us)
+        else:
+            record.mark(store, name, ended_us=t_us)
+    click.echo(f"noted: {name!r} {what.removesuffix('_us')}", err=True)
+
+
+@heats.command()
+@click.argument("name")
+@click.argument("text")
+@click.option("--kind", default="note", show_default=True, help='Such as "skimmed".')
+@click.option("--at", help=f"The instant {_AT}.")
+@click.option("--who", default="", help="Who says so.")
+@common_options
+@pass_settings
+def note(settings: Settings, *, name: str, text: str, kind: str, at: str | None, who: str) -> None:
+    """Write TEXT as a dated event of the furnace into the heat NAME."""
+    from firelog.cli.clock import instant_or_now
+    from firelog.errors import InputError
+    from firelog.record import heats as record
+    from firelog.record.store import Store
+
+    with Store.open(settings.store_path(), write=True) as store:
+        heat = record.heat(store, name)
+        t_us = instant_or_now(at, settings.read_foundry().timezone)
+        start_us, end_us = record.span_us(store, heat)
+        if not start_us <= t_us <= end_us:
+            raise InputError(f"{name!r} was not running then; name another instant with --at")
+        store.add_event(t_us, kind, text, who=who, kiln=heat.furnace)
+    click.echo(f"noted in {name!r}", err=True)
+
+
+@heats.command()
+@click.argument("name")
+@click.argument("mould")
+@click.option("--began", help="When metal first met the mould (ISO 8601); default: now.")
+@click.option("--ended", help="When it was full (ISO 8601).")
+@click.option("--out", help="When the mould left the kiln (ISO 8601).")
+@click.option("--within", default="5 s", show_default=True, help="How far off the times may be.")
+@click.option("--note", default="", help="What was seen.")
+@common_options
+@pass_settings
+def pour(
+    settings: Settings,
+    *,
+    name: str,
+    mould: str,
+    began: str | None,
+    ended: str | None,
+    out: str | None,
+    within: str,
+    note: str,
+) -> None:
+    """Enter that MOULD was filled from the heat NAME."""
+    from firelog.cli.clock import instant_or_now
+    from firelog.record import heats as record
+    from firelog.record.store import Store
+    from firelog.units import parse_duration
+
+    timezone = settings.read_foundry().timezone
+    with Store.open(settings.store_path(), write=True) as store:
+        record.add_pour(
+            store,
+            record.heat(store, name),
+            record.mould(store, mould),
+            began_us=instant_or_now(began, timezone),
+            ended_us=None if ended is None else instant_or_now(ended, timezone),
+            out_us=None if out is None else instant_or_now(out, timezone),
+            within_s=parse_duration(within),
+            note=note,
+        )
+    click.echo(f"{mould!r} is entered as poured from {name!r}", err=True)
+
+
+@heats.command()
+@click.argument("name")
+@json_option
+@common_options
+@pass_settings
+def show(settings: Settings, name: str, as_json: bool) -> None:
+    """Show what is entered of the heat NAME: times, pours, events. `firelog pour` judges it."""
+    from firelog.record import heats as record
+    from firelog.record.store import Store
+    from firelog.units import iso_utc
+
+    with Store.open(settings.store_path()) as store:
+        heat = record.heat(store, name)
+        row = {
+            **_row(heat),
+            "pours": [
+                {
+                    "mould": one.mould,
+                    "out_of_kiln": None if one.out_us is None else iso_utc(one.out_us),
+                    "began": iso_utc(one.began_us),
+                    "ended": None if one.ended_us is None else iso_utc(one.ended_us),
+                    "within_s": one.within_s,
+                    "note": one.note,
+                }
+                for one in record.pours(store, heat)
+            ],
+            "events": [
+                {"at": iso_utc(one.t_us), "kind": one.kind, "text": one.text, "who": one.who}
+                for one in record.events_of(store, heat)
+            ],
+        }
+    if as_json:
+        emit_json(row)
+        return
+    for key in ("name", "alloy", "furnace", "crucible", "began", "lifted", "ended", "note"):
+        click.echo(f"{key:10} {row[key] or '–'}")
+    for one in row["pours"]:
+        click.echo(
+            f"pour       {one['mould']}: {one['began']}, kiln-out {one['out_of_kiln'] or '–'}"
+        )
+    for event in row["events"]:
+        click.echo(f"event      {event['at']} {event['kind']} {event['text']}".rstrip())
+
+
+@heats.command()
+@click.argument("day")
+@json_option
+@common_options
+@pass_settings
+@click.pass_context
+def plan(ctx: click.Context, settings: Settings, day: str, as_json: bool) -> None:
+    """Say which moulds go into which heat, and in which order; DAY is a TOML file.
+
+    Exit status 1 when a mould fits into no heat within its window.
+    """
+    from firelog.pouring.day import answer, read_day
+
+    settings.read_foundry()
+    found = answer(read_day(day))
+    if as_json:
+        emit_json(found)
+    else:
+        for place in found["places"]:
+            click.echo(f"{place['at']}  {place['heat']}  {place['turn']}. {place['mould']}")
+        for name in found["left"]:
+            click.echo(f"left over: {name} meets no heat within its window")
+    ctx.exit(1 if found["left"] else 0)
+
+
+@heats.command()
+@click.option("--alloy", "alloy_name", required=True, help="The alloy card's name.")
+@click.option("--wax", required=True, type=float, help="Weight of the wax piece, kg.")
+@click.option("--sprues", default=0.0, help="Weight of its wax sprues, kg.")
+@click.option("--cup", default=0.0, help="Metal that stands in the cup, litres.")
+@click.option("--wax-density", default=950.0, show_default=True, help="Of the wax, kg/m³.")
+@click.option("--loss", default=0.03, show_default=True, help="Share lost in melting.")
+@click.option("--heel", default=0.0, help="What stays in the crucible, kg.")
+@json_option
+def metal(
+    *,
+    alloy_name: str,
+    wax: float,
+    sprues: float,
+    cup: float,
+    wax_density: float,
+    loss: float,
+    heel: float,
+    as_json: bool,
+) -> None:
+    """Say how much metal a wax needs: piece, sprues, cup, melt loss and heel."""
+    from firelog.physics.metals import metal_for
+    from firelog.pouring.alloys import alloy
+
+    need = metal_for(
+        alloy(alloy_name),
+        wax_kg=wax,
+        sprue_wax_kg=sprues,
+        cup_l=cup,
+        wax_kg_per_m3=wax_density,
+        melt_loss=loss,
+        heel_kg=heel,
+    )
+    if as_json:
+        emit_json({**vars(need), "poured_kg": need.poured_kg})
+        return
+    parts = f"piece {need.piece_kg:.2f}, sprues {need.sprues_kg:.2f}, cup {need.cup_kg:.2f} kg"
+    click.echo(f"charge {need.charge_kg:.2f} kg  ({parts}; dry, clean and preheated)")
+
+
+def _row(heat: Heat) -> dict[str, Any]:
+    from firelog.units import iso_utc
+
+    return {
+        "name": heat.name,
+        "alloy": heat.alloy,
+        "furnace": heat.furnace,
+        "crucible": heat.crucible,
+        "metal_kg": heat.metal_kg,
+        "began": iso_utc(heat.began_us),
+        "lifted": None if heat.lifted_us is None else iso_utc(heat.lifted_us),
+        "ended": None if heat.ended_us is None else iso_utc(heat.ended_us),
+        "note": heat.note,
+    }

@@ -1,0 +1,159 @@
+"""``firelog moulds``: list them, add them, and compute what their core did in the kiln."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+
+if TYPE_CHECKING:
+    from firelog.physics.mouldcore import Interval
+    from firelog.pouring.core import CoreStory
+    from firelog.record.store import Store
+
+
+@click.group(invoke_without_command=True)
+@click.option("--firing", help="Only moulds of this firing.")
+@json_option
+@common_options
+@pass_settings
+@click.pass_context
+def moulds(ctx: click.Context, settings: Settings, firing: str | None, as_json: bool) -> None:
+    """List the moulds, with the firing each was in."""
+    if ctx.invoked_subcommand is not None:
+        return
+    from firelog.record import heats as record
+    from firelog.record.store import Store
+
+    with Store.open(settings.store_path()) as store:
+        rows: list[dict[str, Any]] = [
+            {
+                "name": one.name,
+                "firing": one.firing,
+                "section": one.section,
+                "metal_kg": one.metal_kg,
+                "details": one.details,
+                "note": one.note,
+            }
+            for one in record.moulds(store, firing)
+        ]
+    if as_json:
+        emit_json({"moulds": rows})
+        return
+    for row in rows:
+        what = (row["details"] or {}).get("material", "nobody said what it is made of")
+        click.echo(f"{row['name']}: {what}, {row['section']}, firing {row['firing'] or '–'}")
+    if not rows:
+        click.echo("No moulds yet: `firelog moulds add NAME …`.")
+
+
+@moulds.command()
+@click.argument("name")
+@click.option("--firing", help="The firing it is in.")
+@click.option("--section", type=click.Choice(["light", "heavy"]), default="light")
+@click.option("--metal-kg", type=float, help="The metal it takes, kg.")
+@click.option("--material", help="A material of moulds.toml, such as ceramic-shell.")
+@click.option("--form", default="block", help="block, shell, or shell with core.")
+@click.option("--shape", default="cylinder", help="plate, cylinder or sphere.")
+@click.option("--size", type=float, help="Wall of a shell, or radius of a block, mm.")
+@click.option("--hollow", default=0.0, help="Radius of the cavity of a round shell, mm.")
+@click.option("--core", default=0.0, help="Radius of the core inside the wax, mm.")
+@click.option("--gap", default=6.0, show_default=True, help="Wax between core and shell, mm.")
+@click.option("--dry", is_flag=True, help="No free water left when it goes into the kiln.")
+@click.option("--in-sand", is_flag=True, help="It is bedded in sand for the pour.")
+@click.option("--wind", default=0.5, show_default=True, help="Moving air on the way, m/s.")
+@click.option("--note", default="", help="What else is to be said.")
+@common_options
+@pass_settings
+def add(settings: Settings, /, *, name: str, **said: Any) -> None:
+    """Enter a mould NAME: which firing it is in, what it is made of and how thick it is."""
+    from firelog.pouring.moulds import MouldShape, body_of, mould_material, shape_from
+    from firelog.record import heats as record
+    from firelog.record.store import Store
+
+    details = None
+    if said["material"]:
+        shape = MouldShape(
+            material=said["material"],
+            form=said["form"],
+            shape=said["shape"],
+            size_m=(said["size"] or 0.0) / 1000.0,
+            hollow_m=said["hollow"] / 1000.0,
+            core_m=said["core"] / 1000.0,
+            gap_m=said["gap"] / 1000.0,
+            dry=said["dry"],
+            in_sand=said["in_sand"],
+            wind_m_per_s=said["wind"],
+        )
+        body_of(shape_from(shape.details()), mould_material(shape.material))  # refuse now
+        details = shape.details()
+    with Store.open(settings.store_path(), write=True) as store:
+        record.add_mould(
+            store,
+            name,
+            firing=said["firing"],
+            section=said["section"],
+            metal_kg=said["metal_kg"],
+            details=details,
+            note=said["note"],
+        )
+    click.echo(f"mould {name!r} is entered", err=True)
+
+
+@moulds.command()
+@click.argument("name")
+@click.option("--probe", help="A thermocouple embedded in its core: fits and checks the model.")
+@json_option
+@common_options
+@pass_settings
+def core(settings: Settings, name: str, probe: str | None, as_json: bool) -> None:
+    """Compute what the core of the mould NAME did in its firing, with the interval of its doubt."""
+    from firelog.pouring.core import answer, core_of
+    from firelog.record import heats as record
+    from firelog.record.store import Store
+
+    with Store.open(settings.store_path()) as store:
+        story = core_of(store, record.mould(store, name), probe=probe)
+        if as_json:
+            emit_json(answer(story))
+        else:
+            _print_story(store, story)
+
+
+def _print_story(store: Store, story: CoreStory) -> None:
+    from firelog.cli.show import shown_settings
+    from firelog.pouring.core import SAID
+    from firelog.units import show_duration, show_rate, show_temperature
+
+    unit, _ = shown_settings(store)
+    click.echo(f"core of {story.mould.name}, {story.known.title}, in {story.firing.name!r}")
+    burnt = show_temperature(story.known.burnt_c, unit)
+    click.echo(f"  reached {burnt} after {_said(story.burnt, show_duration)}")
+    click.echo(f"  was above it for {_said(story.above, show_duration)}")
+    for title, low, high, found in story.ramps:
+        span = f"{show_temperature(low, unit)} to {show_temperature(high, unit)}"
+        rate = _said(found, lambda value: show_rate(value, unit))
+        click.echo(f"  {title}, {span}: at most {rate}")
+    if story.fitted is not None:
+        fit = story.fitted
+        click.echo(
+            f"  fitted to its thermocouple: conductivity × {fit.conductivity:.2f} "
+            f"({fit.conductivity_95[0]:.2f} to {fit.conductivity_95[1]:.2f}), "
+            f"water × {fit.once:.2f}; "
+            f"later readings are {fit.check_rms_k:.0f} K off on the whole, "
+            f"{fit.check_worst_k:.0f} K at worst"
+        )
+    if story.hole_s < story.trace.t_s[-1] + 1e9:
+        click.echo(f"  nothing is known after the hole at {show_duration(story.hole_s)}")
+    click.echo(f"  {SAID}")
+
+
+def _said(found: Interval, show: Any) -> str:
+    if found.never >= 1.0:
+        return "never (in none of the draws)"
+    text = "never as stated" if math.isnan(found.stated) else show(found.stated)
+    interval = f"{text} ({show(found.low)} to {show(found.high)})"
+    return interval if not found.never else f"{interval}, never in {found.never:.0%} of the draws"

@@ -1,0 +1,143 @@
+"""What is asked of a pour: a small TOML file, kept as a copy with the heat that used it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any, cast
+
+from firelog import tomlfile
+from firelog.errors import InputError
+from firelog.reference import shared_folder
+from firelog.tomlfile import Table
+from firelog.units import (
+    TemperatureUnit,
+    parse_difference,
+    parse_duration,
+    parse_temperature,
+)
+from firelog.verdict import Decision
+
+KINDS = ("window", "superheat", "handover", "mould temperature", "overheat")
+DEFAULT_PLAN = "art-bronze"
+_COMMON = ("name", "kind", "section", "decision", "source")
+_KEYS = {
+    "window": ("from", "to"),
+    "superheat": ("at_least", "at_most"),
+    "handover": ("at_most",),
+    "mould temperature": ("at_least", "at_most"),
+    "overheat": ("above", "at_most"),
+}
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One requirement: limits in °C, K or s by its kind; None where there is no such limit.
+
+    ``section`` is None for every mould. ``above_c`` is where an overheat begins to count.
+    """
+
+    name: str
+    kind: str
+    low: float | None = None
+    high: float | None = None
+    above_c: float | None = None
+    section: str | None = None
+    decision: Decision = Decision.GUARDED
+    source: str = ""
+
+
+@dataclass(frozen=True)
+class PourPlan:
+    """A title and the requirements, with the text they were read from."""
+
+    title: str
+    asked: tuple[Asked, ...]
+    text: str = ""
+
+
+def read_pour_plan(name: str) -> PourPlan:
+    """Read a pour plan: a file, or the name of one that comes with firelog."""
+    if Path(name).is_file():
+        path = Path(name)
+    else:
+        known = {one.stem: one for one in sorted((shared_folder() / "pours").glob("*.toml"))}
+        if name not in known:
+            near = get_close_matches(name, known, n=1)
+            advice = f"did you mean {near[0]!r}?" if near else f"there are: {', '.join(known)}"
+            raise InputError(f"{name!r} is neither a pour plan's file nor one of ours; {advice}")
+        path = known[name]
+    tomlfile.read_file(path)  # size, encoding and syntax, with the file's name in errors
+    return parse_pour_plan(path.read_text(encoding="utf-8-sig"), str(path))
+
+
+def parse_pour_plan(text: str, file: str) -> PourPlan:
+    """Read a pour plan from its text; raises :class:`InputError` with file and line."""
+    table = tomlfile.parse(text, file)
+    table.only(("title", "unit", "require"))
+    unit = cast(TemperatureUnit, table.get("unit", tomlfile.choice(("C", "F", "K")), "C"))
+    asked = tuple(_asked(row, unit) for row in table.tables("require"))
+    names = [one.name for one in asked]
+    for name in names:
+        if names.count(name) > 1:
+            raise table.fail(f"there are two requirements {name!r}; give each its own name")
+    return PourPlan(table.need("title", tomlfile.text), asked, text)
+
+
+def _asked(row: Table, unit: TemperatureUnit) -> Asked:
+    kind = row.need("kind", tomlfile.choice(KINDS))
+    row.only((*_COMMON, *_KEYS[kind]))
+    limits = {
+        "window": _window,
+        "superheat": _superheat,
+        "handover": _handover,
+        "mould temperature": _mould,
+        "overheat": _overheat,
+    }[kind](row, unit)
+    if limits.get("low") is not None and limits.get("high") is not None:
+        low, high = limits["low"], limits["high"]
+        if low >= high:
+            raise row.fail("the lower limit must be below the upper one")
+    return Asked(
+        name=row.need("name", tomlfile.text),
+        kind=kind,
+        section=row.get("section", tomlfile.choice(("light", "heavy")), None),
+        decision=Decision(row.get("decision", tomlfile.choice(("guarded", "simple")), "guarded")),
+        source=row.get("source", tomlfile.text, ""),
+        **limits,
+    )
+
+
+def _window(row: Table, unit: TemperatureUnit) -> dict[str, Any]:
+    if row.has("from") != row.has("to"):
+        raise row.fail("a window needs both from and to, or neither (then the card's range counts)")
+    read = _temperature(unit)
+    return {"low": row.get("from", read, None), "high": row.get("to", read, None)}
+
+
+def _superheat(row: Table, unit: TemperatureUnit) -> dict[str, Any]:
+    def read(value: Any) -> float:
+        return parse_difference(value, unit)
+
+    return {"low": row.need("at_least", read), "high": row.get("at_most", read, None)}
+
+
+def _handover(row: Table, _: TemperatureUnit) -> dict[str, Any]:
+    return {"high": row.need("at_most", parse_duration)}
+
+
+def _mould(row: Table, unit: TemperatureUnit) -> dict[str, Any]:
+    read = _temperature(unit)
+    return {"low": row.need("at_least", read), "high": row.get("at_most", read, None)}
+
+
+def _overheat(row: Table, unit: TemperatureUnit) -> dict[str, Any]:
+    return {
+        "above_c": row.need("above", _temperature(unit)),
+        "high": row.need("at_most", parse_duration),
+    }
+
+
+def _temperature(unit: TemperatureUnit) -> Any:
+    return lambda value: parse_temperature(value, unit)

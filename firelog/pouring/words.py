@@ -1,0 +1,40 @@
+"""How the numbers of a pour are said, the same in a terminal and on the board."""
+
+from __future__ import annotations
+
+from firelog.pouring.checks import PourCheck
+from firelog.units import TemperatureUnit
+from firelog.wording import quantity
+
+
+def found_words(check: PourCheck, unit: TemperatureUnit) -> str:
+    """Return what was found with its U, such as ``1119 °C ± 5.4 K`` or ``3 min 14 s ± 8 s``."""
+    if check.measured is None:
+        return "–"
+    found = _said(check.measured, check.unit, unit)
+    if check.uncertainty is None:
+        return f"{found} ± ?"
+    return f"{found} ± {_said(check.uncertainty, 'K' if check.unit == 'C' else check.unit, unit)}"
+
+
+def limits_words(check: PourCheck, unit: TemperatureUnit) -> str:
+    """Return ``1093 °C to 1177 °C``, ``at least …`` or ``at most …`` in the reader's unit."""
+    low = None if check.low is None else _said(check.low, check.unit, unit)
+    high = None if check.high is None else _said(check.high, check.unit, unit)
+    if low and high:
+        return f"{low} to {high}"
+    return f"at least {low}" if low else f"at most {high}" if high else "–"
+
+
+def minutes(seconds: float) -> str:
+    """Return ``14 s`` or ``3 min 14 s``: at a pour the seconds matter."""
+    whole = round(abs(seconds))
+    sign = "−" if seconds < 0 and whole else ""
+    if whole < 60:
+        return f"{sign}{whole} s"
+    rest = f" {whole % 60:02d} s" if whole % 60 else ""
+    return f"{sign}{whole // 60} min{rest}"
+
+
+def _said(value: float, unit: str, shown: TemperatureUnit) -> str:
+    return minutes(value) if unit == "s" else quantity(value, unit, shown)

@@ -1,0 +1,285 @@
+"""Heats, moulds and pours in the store: what was melted, what it filled, and when.
+
+Functions over an open :class:`Store`. A pour is written once: an entry that was wrong stays, and
+an event of the furnace says what was right.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from firelog.errors import InputError, StoreError
+from firelog.record import driver, migrations, traces
+from firelog.record.rows import Channel, Event
+from firelog.record.store import Store
+
+AFTER_US = 1_800_000_000  # how long after its last pour a heat without an end is still read
+_HEAT = """select h.id, h.name, k.name, h.alloy, h.crucible, h.crucible_kg, h.metal_kg, h.began_us,
+  h.lifted_us, h.ended_us, h.note, s.text from heats h join kilns k on k.id = h.furnace
+  left join schedules s on s.sha256 = h.plan"""
+_MOULD = """select m.id, m.name, f.name, m.section, m.metal_kg, m.details, m.note
+  from moulds m left join firings f on f.id = m.firing"""
+_POUR = """select p.id, h.name, m.name, p.out_us, p.began_us, p.ended_us, p.within_s, p.note
+  from pours p join heats h on h.id = p.heat join moulds m on m.id = p.mould"""
+_EVENT = """select e.id, e.t_us, e.kind, e.text, e.who, k.name, e.firing, e.channel, e.corrects,
+  e.why, e.entered_us from events e join kilns k on k.id = e.kiln"""
+
+
+@dataclass(frozen=True)
+class Heat:
+    """One melt; ``plan_text`` is the copy of what was asked of its pours, None when nothing was."""
+
+    id: int
+    name: str
+    furnace: str
+    alloy: str
+    crucible: str
+    crucible_kg: float | None
+    metal_kg: float | None
+    began_us: int
+    lifted_us: int | None
+    ended_us: int | None
+    note: str = ""
+    plan_text: str | None = field(default=None, repr=False)
+
+
+@dataclass(frozen=True)
+class Mould:
+    """One mould; ``details`` are its material, form and sizes, None where nobody said them."""
+
+    id: int
+    name: str
+    firing: str | None
+    section: str
+    metal_kg: float | None
+    details: dict[str, Any] | None
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Pour:
+    """One mould filled; ``out_us`` is None where nobody noted when it left the kiln."""
+
+    id: int
+    heat: str
+    mould: str
+    out_us: int | None
+    began_us: int
+    ended_us: int | None
+    within_s: float
+    note: str = ""
+
+
+# ---------------------------------------------------------------- heats
+def add_heat(
+    store: Store,
+    name: str,
+    furnace: str,
+    alloy: str,
+    *,
+    began_us: int,
+    lifted_us: int | None = None,
+    ended_us: int | None = None,
+    crucible: str = "",
+    crucible_kg: float | None = None,
+    metal_kg: float | None = None,
+    plan: tuple[str, str] | None = None,
+    note: str = "",
+) -> Heat:
+    """Enter a heat, with a copy (title, text) of its pour plan.
+
+    Raises :class:`StoreError` when there is one of that name, InputError for times that cannot be.
+    """
+    for later, what in ((lifted_us, "lifted"), (ended_us, "ended")):
+        if later is not None and later < began_us:
+            raise InputError(f"{name!r} cannot be {what} before it began; check the times")
+    with store.writing():
+        if _all(store, "select 1 from heats where name=?", (name,)):
+            raise StoreError(f"there is a heat {name!r} already; choose another name")
+        sha256 = None if plan is None else _keep_plan(store, *plan)
+        _run(
+            store,
+            "insert into heats(name,furnace,alloy,crucible,crucible_kg,metal_kg,plan,began_us,"
+            "lifted_us,ended_us,note) values (?,?,?,?,?,?,?,?,?,?,?)",
+            (name, _furnace(store, furnace), alloy, crucible, crucible_kg, metal_kg, sha256,
+             began_us, lifted_us, ended_us, note),
+        )  # fmt: skip
+    return heat(store, name)
+
+
+def heats(store: Store) -> list[Heat]:
+    """Return the heats, newest first."""
+    return [Heat(*row) for row in _all(store, f"{_HEAT} order by h.began_us desc, h.id desc")]
+
+
+def heat(store: Store, name: str) -> Heat:
+    """Return the heat of that name; raises :class:`StoreError` naming those there are."""
+    rows = _all(store, f"{_HEAT} where h.name=?", (name,))
+    if not rows:
+        names = ", ".join(repr(one.name) for one in heats(store)[:8]) or "none yet"
+        raise StoreError(f"there is no heat {name!r} in {store.path}; there are: {names}")
+    return Heat(*rows[0])
+
+
+def mark(store: Store, name: str, *, lifted_us: int | None = None, ended_us: int | None = None
+         ) -> Heat:  # fmt: skip
+    """Say when a heat was lifted or ended; what was said before stays."""
+    known = heat(store, name)
+    for column, value in (("lifted_us", lifted_us), ("ended_us", ended_us)):
+        if value is None:
+            continue
+        if value < known.began_us:
+            raise InputError(f"{name!r} began later than that; check the time")
+        if getattr(known, column) is not None:
+            word = column.removesuffix("_us")
+            raise InputError(f"{name!r} has been {word} already; note a correction instead")
+        with store.writing():
+            _run(store, f"update heats set {column}=? where id=?", (value, known.id))
+    return heat(store, name)
+
+
+def span_us(store: Store, known: Heat) -> tuple[int, int]:
+    """Return from when to when a heat is read: to its end, else half an hour past its last pour."""
+    if known.ended_us is not None:
+        return known.began_us, known.ended_us
+    last = max(
+        [known.began_us, known.lifted_us or 0]
+        + [pour.ended_us or pour.began_us for pour in pours(store, known)]
+    )
+    return known.began_us, last + AFTER_US
+
+
+def channels_of(store: Store, known: Heat) -> list[Channel]:
+    """Return the channels of the heat's furnace that have readings in its time."""
+    start, end = span_us(store, known)
+    with driver.speaking(store.path):
+        return [
+            channel
+            for channel in store.channels(known.furnace)
+            if traces.any_between(store.connection, channel.id, start, end)
+        ]
+
+
+def events_of(store: Store, known: Heat) -> list[Event]:
+    """Return the events of the heat's furnace in its time, in order."""
+    rows = _all(
+        store,
+        f"{_EVENT} where k.name=? and e.t_us between ? and ? order by e.t_us, e.id",
+        (known.furnace, *span_us(store, known)),
+    )
+    return [Event(*row) for row in rows]
+
+
+# ---------------------------------------------------------------- moulds
+def add_mould(
+    store: Store,
+    name: str,
+    *,
+    firing: str | None = None,
+    section: str = "light",
+    metal_kg: float | None = None,
+    details: dict[str, Any] | None = None,
+    note: str = "",
+) -> Mould:
+    """Enter a mould, with the firing it was in and what it is like."""
+    if section not in ("light", "heavy"):
+        raise InputError(f"a section is light or heavy, not {section!r}")
+    firing_id = None if firing is None else store.firing(firing).id
+    with store.writing():
+        if _all(store, "select 1 from moulds where name=?", (name,)):
+            raise StoreError(f"there is a mould {name!r} already; choose another name")
+        kept = None if details is None else json.dumps(details)
+        _run(
+            store,
+            "insert into moulds(name,firing,section,metal_kg,details,note) values (?,?,?,?,?,?)",
+            (name, firing_id, section, metal_kg, kept, note),
+        )
+    return mould(store, name)
+
+
+def moulds(store: Store, firing: str | None = None) -> list[Mould]:
+    """Return all moulds, or those of one firing, in the order they were entered."""
+    if firing is None:
+        return _moulds(store, "order by m.id", ())
+    return _moulds(store, "where f.name=? order by m.id", (firing,))
+
+
+def mould(store: Store, name: str) -> Mould:
+    """Return the mould of that name; raises :class:`StoreError` naming those there are."""
+    found = _moulds(store, "where m.name=?", (name,))
+    if not found:
+        names = ", ".join(repr(one.name) for one in moulds(store)[:12]) or "none yet"
+        raise StoreError(f"there is no mould {name!r} in {store.path}; there are: {names}")
+    return found[0]
+
+
+def _moulds(store: Store, tail: str, values: Sequence[Any]) -> list[Mould]:
+    return [
+        Mould(row[0], row[1], row[2], row[3], row[4], row[5] and json.loads(row[5]), row[6])
+        for row in _all(store, f"{_MOULD} {tail}", values)
+    ]
+
+
+# ---------------------------------------------------------------- pours
+def add_pour(
+    store: Store,
+    known: Heat,
+    filled: Mould,
+    *,
+    began_us: int,
+    ended_us: int | None = None,
+    out_us: int | None = None,
+    within_s: float = 5.0,
+    note: str = "",
+) -> Pour:
+    """Enter a pour; raises InputError when its times cannot be, StoreError for a filled mould."""
+    if out_us is not None and out_us > began_us:
+        raise InputError(
+            f"{filled.name!r} cannot be poured before it left the kiln; check both times"
+        )
+    if ended_us is not None and ended_us < began_us:
+        raise InputError(f"the pour of {filled.name!r} cannot end before it began; check the times")
+    if began_us < known.began_us:
+        raise InputError(f"{filled.name!r} cannot be poured before {known.name!r} began to melt")
+    with store.writing():
+        if rows := _all(store, f"{_POUR} where m.id=?", (filled.id,)):
+            raise StoreError(f"{filled.name!r} was poured already, from {rows[0][1]!r}")
+        _run(
+            store,
+            "insert into pours(heat,mould,out_us,began_us,ended_us,within_s,note,entered_us)"
+            f" values (?,?,?,?,?,?,?,{migrations.NOW_US})",
+            (known.id, filled.id, out_us, began_us, ended_us, within_s, note),
+        )
+    return next(one for one in pours(store, known) if one.mould == filled.name)
+
+
+def pours(store: Store, known: Heat) -> list[Pour]:
+    """Return the pours of a heat in order of time."""
+    rows = _all(store, f"{_POUR} where h.id=? order by p.began_us, p.id", (known.id,))
+    return [Pour(*row) for row in rows]
+
+
+# ---------------------------------------------------------------- helpers
+def _keep_plan(store: Store, title: str, text: str) -> str:
+    sha256 = hashlib.sha256(text.encode()).hexdigest()
+    _run(store, "insert or ignore into schedules values (?,?,?)", (sha256, title, text))
+    return sha256
+
+
+def _furnace(store: Store, name: str) -> int:
+    _run(store, "insert or ignore into kilns(name) values (?)", (name,))
+    return int(_all(store, "select id from kilns where name=?", (name,))[0][0])
+
+
+def _run(store: Store, sql: str, values: Iterable[Any]) -> None:
+    with driver.speaking(store.path):
+        store.connection.execute(sql, tuple(values))
+
+
+def _all(store: Store, sql: str, values: Sequence[Any] = ()) -> list[Any]:
+    with driver.speaking(store.path):
+        return list(store.connection.execute(sql, values).fetchall())

@@ -1,0 +1,164 @@
+"""The commands of heats, moulds and pours, run as people run them."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from firelog import demo
+from firelog.record.store import Store
+
+Run = Callable[..., subprocess.CompletedProcess[str]]
+NOW_US = 1_780_000_000_000_000
+
+
+@pytest.fixture
+def with_past(store_path: Path) -> Path:
+    """Fill the store with the demo's past."""
+    with Store.open(store_path, write=True) as store:
+        demo.build(store, NOW_US)
+    return store_path
+
+
+def test_the_demo_heat_has_one_right_one_unproven_and_one_cold(
+    firelog: Run, with_past: Path
+) -> None:
+    """The demo's heat ends with status 1 and three different verdicts, each with its reason."""
+    done = firelog("pour", "heron heat", "--json")
+    assert done.returncode == 1, done.stderr
+    found = json.loads(done.stdout)
+    assert found["verdict"] == "fail"
+    assert [(one["mould"], one["verdict"]) for one in found["pours"]] == [
+        ("heron wing, outer", "pass"),
+        ("heron wing, inner", "not proven"),
+        ("heron foot", "fail"),
+    ]
+    assert found["pours"][0]["window"]["from"] < found["pours"][0]["began"]
+    assert sum(1 for dip in found["dips"] if not dip["settled"]) == 1
+
+
+def test_the_same_in_words(firelog: Run, with_past: Path) -> None:
+    """In a terminal the verdicts, the reasons and the cautions are said."""
+    done = firelog("pour", "heron heat")
+    assert done.returncode == 1
+    for said in ("pulled too early", "nobody noted when the mould left", "no safety device"):
+        assert said in done.stdout.replace("\n", " ")
+
+
+def test_a_heat_from_nothing_to_its_verdict(firelog: Run, store_path: Path) -> None:
+    """Heat, mould and pour are entered by command; without a record nothing is proven."""
+    day = "2026-03-01T"
+    steps = [
+        ("firings", "add", "night", "--kiln", "kiln", "--began", f"{day}06:00:00Z"),
+        ("heats", "add", "h1", "--furnace", "furnace", "--alloy", "C87500", "--began",
+         f"{day}12:00:00Z", "--crucible", "A60"),
+        ("heats", "lift", "h1", "--at", f"{day}13:00:00Z"),
+        ("moulds", "add", "wing", "--firing", "night", "--material", "ceramic-shell", "--form",
+         "shell", "--size", "9.5", "--hollow", "50"),
+        ("heats", "pour", "h1", "wing", "--out", f"{day}13:01:00Z", "--began", f"{day}13:02:00Z"),
+        ("heats", "note", "h1", "skimmed twice", "--at", f"{day}12:30:00Z", "--who", "Ines"),
+        ("heats", "end", "h1", "--at", f"{day}13:10:00Z"),
+    ]  # fmt: skip
+    for step in steps:
+        done = firelog(*step)
+        assert done.returncode == 0, done.stderr
+    shown = json.loads(firelog("heats", "show", "h1", "--json").stdout)
+    assert shown["pours"][0]["mould"] == "wing"
+    assert shown["events"][0]["text"] == "skimmed twice"
+    done = firelog("pour", "h1", "--json")
+    assert done.returncode == 1
+    found = json.loads(done.stdout)
+    assert found["verdict"] == "not proven"
+    listed = json.loads(firelog("heats", "--json").stdout)["heats"]
+    assert [(one["name"], one["pours"]) for one in listed] == [("h1", 1)]
+
+
+@pytest.mark.parametrize(
+    ("command", "said"),
+    [
+        (("pour", "nothing"), "there is no heat 'nothing'"),
+        (("heats", "add", "x", "--furnace", "f", "--alloy", "C8730"), "did you mean 'C87300'"),
+        (("heats", "pour", "heron heat", "no mould"), "there is no mould 'no mould'"),
+        (("heats", "pour", "heron heat", "heron foot"), "poured already"),
+        (("moulds", "add", "x", "--material", "ceramic-shell"), "cannot be 0 m thick"),
+        (("moulds", "add", "x", "--material", "mud", "--size", "9"), "no mould material 'mud'"),
+        (("moulds", "core", "no mould"), "there is no mould"),
+        (("heats", "note", "heron heat", "late"), "was not running then"),
+    ],
+)
+def test_what_cannot_be_done_says_so(
+    firelog: Run, with_past: Path, command: tuple[str, ...], said: str
+) -> None:
+    """What cannot be is answered with one sentence and status 2."""
+    done = firelog(*command)
+    assert done.returncode == 2
+    assert said in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_the_core_of_a_demo_mould(firelog: Run, with_past: Path) -> None:
+    """A mould's core is computed over its firing and calls itself computed."""
+    done = firelog("moulds", "core", "heron foot", "--json")
+    assert done.returncode == 0, done.stderr
+    found = json.loads(done.stdout)
+    assert "not measured" in found["computed"]
+    assert found["reached_s"]["stated"] > 600.0
+
+
+def test_metal_needed(firelog: Run) -> None:
+    """A kilogram of wax is 8.8 kg of silicon bronze, and more goes into the crucible."""
+    done = firelog("heats", "metal", "--alloy", "C87300", "--wax", "1", "--json")
+    found = json.loads(done.stdout)
+    assert found["piece_kg"] == pytest.approx(8.80, abs=0.02)
+    assert found["charge_kg"] > found["poured_kg"]
+
+
+def test_a_day_is_planned(firelog: Run, tmp_path: Path) -> None:
+    """Moulds and heats in a file give the order of pouring; one that fits nowhere is named."""
+    day = tmp_path / "day.toml"
+    day.write_text(
+        """
+[[heat]]
+name = "A"
+alloy = "C87300"
+metal = 40
+ready = "14:30"
+lasts = "6 min"
+each = "90 s"
+[[mould]]
+name = "wing"
+alloy = "C87300"
+metal = 9
+from = "14:00"
+to = "14:40"
+[[mould]]
+name = "foot"
+alloy = "C87300"
+metal = 9
+from = "14:00"
+to = "14:31"
+[[mould]]
+name = "gate"
+alloy = "C95400"
+metal = 9
+from = "14:00"
+to = "15:00"
+""",
+        encoding="utf-8",
+    )
+    done = firelog("heats", "plan", str(day), "--json")
+    assert done.returncode == 1
+    found = json.loads(done.stdout)
+    assert [(one["mould"], one["at"]) for one in found["places"]] == [
+        ("foot", "14:30:00"),
+        ("wing", "14:31:30"),
+    ]
+    assert found["left"] == ["gate"]
+    day.write_text(day.read_text().replace('"14:40"', '"2 pm"'))
+    broken = firelog("heats", "plan", str(day))
+    assert broken.returncode == 2
+    assert "day.toml, line 14" in broken.stderr
