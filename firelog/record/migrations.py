@@ -397,7 +397,80 @@ def fourth(db: Any) -> None:
         )
 
 
-SCHEMA = 4
+_FIFTH = """
+-- What came out of a mould. Outcomes are inspections: looking again adds one, the newest stands.
+create table castings (
+  id integer primary key,
+  name text not null unique,
+  piece text not null default '',
+  part text not null default '',
+  mould integer not null references moulds(id),
+  details text not null default '{}' check (json_valid(details)),
+  note text not null default '',
+  entered_us integer not null
+) strict;
+create index castings_by_mould on castings (mould);
+
+create table inspections (
+  id integer primary key autoincrement,
+  casting integer not null references castings(id),
+  seen_us integer not null,
+  outcome text not null check (outcome in ('sound', 'defects')),
+  who text not null,
+  note text not null default '',
+  entered_us integer not null
+) strict;
+create index inspections_by_casting on inspections (casting, id);
+
+create table defects (
+  id integer primary key autoincrement,
+  inspection integer not null references inspections(id),
+  defect text not null,
+  place text not null default '',
+  size_mm real check (size_mm is null or size_mm > 0),
+  note text not null default ''
+) strict;
+create index defects_by_inspection on defects (inspection);
+
+-- The picture itself lies beside the store, under its hash.
+create table photographs (
+  id integer primary key autoincrement,
+  casting integer not null references castings(id),
+  sha256 text not null,
+  kind text not null,
+  bytes integer not null check (bytes > 0),
+  words text not null default '',
+  who text not null default '',
+  entered_us integer not null,
+  unique (casting, sha256)
+) strict;
+
+create view casting_list as
+select c.id, c.name as casting, c.piece, c.part, m.name as mould, f.name as firing, h.name as heat,
+  h.alloy, m.section, i.outcome, i.who,
+  strftime('%Y-%m-%dT%H:%M:%fZ', i.seen_us / 1e6, 'unixepoch') as seen_utc,
+  (select group_concat(d.defect, ', ') from defects d where d.inspection = i.id) as defects, c.note
+from castings c join moulds m on m.id = c.mould left join firings f on f.id = m.firing
+  left join pours p on p.mould = m.id left join heats h on h.id = p.heat
+  left join inspections i on i.id = (select max(x.id) from inspections x where x.casting = c.id);
+"""
+
+
+@migrations()  # type: ignore[untyped-decorator]
+def fifth(db: Any) -> None:
+    """Castings, what was seen on them, and photographs by hash."""
+    for statement in _FIFTH.split(";\n"):
+        if statement.strip():
+            db.execute(statement)
+    for table in ("inspections", "defects", "photographs"):
+        for event in ("update", "delete"):
+            db.execute(
+                f"create trigger {table}_keep_{event} before {event} on {table} begin"
+                f" select raise(abort, '{table} are written once; look again instead'); end"
+            )
+
+
+SCHEMA = 5
 
 
 def apply(connection: Any) -> None:
