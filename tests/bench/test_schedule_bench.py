@@ -75,8 +75,14 @@ def test_judging_a_night_costs_no_more_than_reading_it_ten_times(tmp_path):
 def test_a_live_update_judges_the_whole_night_again():
     """A running firing is judged anew at each update: 12 h × 8 × 1 Hz; the time is printed."""
     night = kilns(1.0)
-    update = timed(lambda: judge(PLAN, night, end_s=43_200.0, running=True), 15)
-    peer = timed(lambda: [np.sort(one.temp_c) for one in night], 15)
+    turns = [
+        (
+            timed(lambda: judge(PLAN, night, end_s=43_200.0, running=True), 1),
+            timed(lambda: [np.sort(one.temp_c) for one in night], 1),
+        )
+        for _ in range(15)
+    ]
+    update, peer = (min(times) for times in zip(*turns, strict=True))  # the machine is shared
     print(f"\nlive update {1e3 * update:.1f} ms, × {update / peer:.1f} of sorting the readings")
     assert update <= 15.0 * peer
 
