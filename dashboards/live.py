@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import unquote
 
-from dashboards import figures
+from dashboards import figures, pourlive
 from dashboards.pages import evidence
 from dashboards.pages import firing as firing_page
 from dashboards.pages import firings as firings_page
@@ -41,6 +41,8 @@ def page(store: Path, address: str, unit: str | None) -> dict[str, Any]:
     """
     name, number = firing_name(address), list_page(address)
     try:
+        if (heat := pourlive.made(store, address, unit)) is not None:
+            return _drawn_once(heat, address)
         if number is not None:
             return _list(read_board(store, unit, number, firings_page.PAGE), address)
         if name is not None:
@@ -116,6 +118,17 @@ def _firing(view: View, address: str) -> dict[str, Any]:
             seen={"page": _page_digest(view), "shape": _shape_digest(view)},
         )
         | {"value": _newest_value(view), "unit": view.picture.how.unit},
+    }
+
+
+def _drawn_once(made: dict[str, Any], address: str) -> dict[str, Any]:
+    """A page that does not grow while it is looked at."""
+    watch = _watch(address, made["title"], every_s=0.0, alive=False, newest_us=None)
+    return {
+        "top": made["top"],
+        "bottom": made["bottom"],
+        "drawn": made["drawn"],
+        "watch": watch | {"unit": made["unit"]},
     }
 
 

@@ -120,7 +120,7 @@ def test_a_pour_that_is_right(store):
     superheat = assessment.pours[0].checks[1]
     assert superheat.measured == pytest.approx(metal.temp_c - 973.9, abs=0.1)
     assert superheat.uncertainty > metal.expanded_k
-    assert "sources put the liquidus between 971 and 977" in superheat.why
+    assert "sources put the liquidus between 971 °C and 977 °C" in superheat.why
 
 
 def test_a_cold_pour_fails(store):

@@ -22,7 +22,12 @@ def head(board: Board, now_us: int) -> list[Any]:
     count = f"{board.count} firing{'s' if board.count != 1 else ''}"
     alive = f", {len(board.running)} running now" if board.running else ""
     title = html.Div(
-        [html.H1("Firings"), html.P(f"{board.how.foundry}: {count}{alive}")], className="title"
+        [
+            html.H1("Firings"),
+            html.P(f"{board.how.foundry}: {count}{alive}"),
+            link("heats →", "/heats"),
+        ],
+        className="title",
     )
     return [title, _ledger([_running(entry, board.how, now_us) for entry in board.running], "now")]
 

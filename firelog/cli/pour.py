@@ -25,12 +25,14 @@ def pour(ctx: click.Context, settings: Settings, heat: str, as_json: bool) -> No
 
     Exit status 0 when every pour passes, 1 for fail or not proven.
     """
+    from firelog.cli.show import shown_settings
     from firelog.pouring.verify import answer, assess_heat
     from firelog.record import heats as record
     from firelog.record.store import Store
 
     with Store.open(settings.store_path()) as store:
-        assessment = assess_heat(store, record.heat(store, heat))
+        unit = "C" if as_json else shown_settings(store)[0]
+        assessment = assess_heat(store, record.heat(store, heat), unit)
         if as_json:
             emit_json(answer(assessment))
         else:
@@ -45,6 +47,7 @@ def print_heat(store: Store, assessment: HeatAssessment) -> None:
 
     from firelog.cli.show import console, shown_settings, verdict_text
     from firelog.pouring.verify import CAUTIONS
+    from firelog.pouring.words import dip_words
     from firelog.units import show_instant, show_temperature
 
     unit, tz = shown_settings(store)
@@ -58,7 +61,7 @@ def print_heat(store: Store, assessment: HeatAssessment) -> None:
     for seen in assessment.dips:
         settled = "–" if not seen.dip.settled else show_temperature(seen.dip.settled_c, unit)
         when = show_instant(seen.at_us, tz, seconds=True)
-        table.add_row(when, seen.channel, settled, seen.dip.words)
+        table.add_row(when, seen.channel, settled, dip_words(seen.dip, unit))
     if assessment.dips:
         out.print()
         out.print(table)

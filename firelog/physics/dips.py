@@ -46,16 +46,6 @@ class Dip:
         """True when the reading had come to rest."""
         return self.climbing_k <= SETTLED_K and self.fit_expanded_k <= 2.0 * SETTLED_K
 
-    @property
-    def words(self) -> str:
-        """What is to be said of this dip."""
-        if self.settled:
-            return "settled"
-        return (
-            f"pulled too early: it was still {max(self.climbing_k, 0.0):.0f} K below where it was "
-            f"going (± {self.fit_expanded_k:.0f} K); {5.4 * self.tau_s:.0f} s would have done"
-        )
-
 
 def find_dips(
     t_s: FloatArray, temp_c: FloatArray, *, least_c: float = 700.0

@@ -18,6 +18,7 @@ from firelog.pouring.facts import Known, MouldCourse, Unknown
 from firelog.pouring.plan import Asked
 from firelog.record.heats import Pour
 from firelog.schedule.model import ChannelTrace
+from firelog.units import TemperatureUnit, show_temperature
 from firelog.verdict import Verdict, worst
 
 _LONGEST_GAP_S = 60.0
@@ -54,15 +55,17 @@ def window(asked: Asked, card: AlloyCard, section: str, metal: Known | Unknown) 
     return _limits(asked, metal, low, high, "C")
 
 
-def superheat(asked: Asked, card: AlloyCard, metal: Known | Unknown) -> PourCheck:
+def superheat(
+    asked: Asked, card: AlloyCard, metal: Known | Unknown, unit: TemperatureUnit = "C"
+) -> PourCheck:
     """Hold the superheat against its limits; a disputed liquidus widens its U."""
     if isinstance(metal, Unknown):
         return _nothing(asked, "K", metal.words, asked.low, asked.high)
     value, expanded = superheat_k(card, metal.temp_c, metal.expanded_k)
     words = metal.words
     if card.disputed:
-        low, high = card.liquidus_c
-        words += f"; sources put the liquidus between {low:.0f} and {high:.0f} °C"
+        low, high = (show_temperature(value, unit) for value in card.liquidus_c)
+        words += f"; sources put the liquidus between {low} and {high}"
     known = Known(value, expanded, metal.how, words)
     return _limits(asked, known, asked.low, asked.high, "K")
 
@@ -81,19 +84,24 @@ def handover(asked: Asked, pour: Pour) -> PourCheck:
     return _limits(asked, Known(delay_s, expanded, "noted", words), None, asked.high, "s")
 
 
-def mould_temperature(asked: Asked, mould: MouldCourse | Unknown, pour: Pour) -> PourCheck:
+def mould_temperature(
+    asked: Asked, mould: MouldCourse | Unknown, pour: Pour, unit: TemperatureUnit = "C"
+) -> PourCheck:
     """Hold the computed temperature of the mould at the pour against its limits."""
     if isinstance(mould, Unknown):
         return _nothing(asked, "C", mould.words, asked.low, asked.high)
     temp_c, expanded = mould.at(pour.began_us)
     words = (
-        f"computed, no thermocouple saw it: it left the kiln at {mould.start_c:.0f} °C and cooled "
+        f"computed, no thermocouple saw it: it left the kiln at "
+        f"{show_temperature(mould.start_c, unit)} and cooled "
         f"{(pour.began_us - mould.out_us) / 1e6:.0f} s"
     )
     return _limits(asked, Known(temp_c, expanded, "computed", words), asked.low, asked.high, "C")
 
 
-def overheat(asked: Asked, traces: Sequence[ChannelTrace], until_s: float) -> PourCheck:
+def overheat(
+    asked: Asked, traces: Sequence[ChannelTrace], until_s: float, unit: TemperatureUnit = "C"
+) -> PourCheck:
     """Hold the time the melt spent above a limit against what is allowed.
 
     Proven time is where the reading less U is above the limit, possible time where it plus U is;
@@ -112,7 +120,8 @@ def overheat(asked: Asked, traces: Sequence[ChannelTrace], until_s: float) -> Po
         possible = max(possible, maybe)
     middle = (proven + possible) / 2.0
     words = (
-        f"{name}: above {asked.above_c:.0f} °C for {proven:.0f} s proven, {possible:.0f} s possible"
+        f"{name}: above {show_temperature(asked.above_c, unit)} for {proven:.0f} s proven, "
+        f"{possible:.0f} s possible"
     )
     known = Known(middle, possible - middle, "measured", words)
     return _limits(asked, known, None, asked.high, "s")

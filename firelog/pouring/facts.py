@@ -21,11 +21,13 @@ from firelog.physics.cooling import Loss, LossRate, Melt
 from firelog.physics.dips import Dip
 from firelog.physics.mouldcore import core_trace
 from firelog.pouring import moulds
+from firelog.pouring.words import dip_words
 from firelog.readings import FloatArray, Role
 from firelog.record import heats as record
 from firelog.record.heats import Heat, Mould, Pour
 from firelog.record.store import Store
 from firelog.schedule.model import ChannelTrace
+from firelog.units import TemperatureUnit, show_difference
 
 AT_LIP_S = 20.0  # a settled dip this near the pour is the metal at the lip
 _HOLD_K_PER_MIN = 5.0  # what a melt may drift in the furnace unseen; common practice, no source
@@ -117,7 +119,13 @@ def _loss(store: Store, heat: Heat) -> Loss | None:
     return Loss(after_s, first.dip.settled_c - second.dip.settled_c) if after_s > 5.0 else None
 
 
-def metal_at(heat: Heat, seen: Sequence[SeenDip], loss: LossRate, at_us: int) -> Known | Unknown:
+def metal_at(
+    heat: Heat,
+    seen: Sequence[SeenDip],
+    loss: LossRate,
+    at_us: int,
+    unit: TemperatureUnit = "C",
+) -> Known | Unknown:
     """Return the metal's temperature at the lip at an instant, and how it is known."""
     before = [one for one in seen if one.at_us <= at_us + round(5e6)]
     if not before:
@@ -130,10 +138,10 @@ def metal_at(heat: Heat, seen: Sequence[SeenDip], loss: LossRate, at_us: int) ->
             last.dip.last_c - lost_k,
             math.hypot(last.expanded_k if math.isfinite(last.expanded_k) else 0.0, u_k),
             "lower bound",
-            f"the last dip was {last.dip.words}",
+            f"the last dip was {dip_words(last.dip, unit)}",
             last.at_us,
         )
-    return _from_settled(heat, settled[-1], loss, at_us)
+    return _from_settled(heat, settled[-1], loss, at_us, unit)
 
 
 def _since_s(heat: Heat, seen: SeenDip, at_us: int) -> float:
@@ -144,7 +152,9 @@ def _since_s(heat: Heat, seen: SeenDip, at_us: int) -> float:
     return max(0.0, (at_us - start_us) / 1e6)
 
 
-def _from_settled(heat: Heat, seen: SeenDip, loss: LossRate, at_us: int) -> Known:
+def _from_settled(
+    heat: Heat, seen: SeenDip, loss: LossRate, at_us: int, unit: TemperatureUnit
+) -> Known:
     after_s = _since_s(heat, seen, at_us)
     lost_k, loss_u_k = loss.lost_k(after_s)
     out_of_fire = heat.lifted_us is not None and seen.at_us >= heat.lifted_us
@@ -157,12 +167,10 @@ def _from_settled(heat: Heat, seen: SeenDip, loss: LossRate, at_us: int) -> Know
             f"a settled dip of {seen.channel!r} {after_s:.0f} s before the pour",
             seen.at_us,
         )
+    rate = show_difference(loss.k_per_min, unit)
     held_s = max(0.0, (at_us - seen.at_us) / 1e6 - after_s)
     expanded_k = math.hypot(seen.expanded_k, loss_u_k, _HOLD_K_PER_MIN * held_s / 60.0)
-    words = (
-        f"computed: a settled dip, then {after_s:.0f} s at {loss.k_per_min:.0f} K a minute "
-        f"({loss.words})"
-    )
+    words = f"computed: a settled dip, then {after_s:.0f} s at {rate} a minute ({loss.words})"
     if held_s > 0.0:
         words += f"; {held_s:.0f} s in the furnace after the dip are counted as doubt"
     if heat.lifted_us is None:

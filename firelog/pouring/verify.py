@@ -20,12 +20,13 @@ from firelog.pouring import checks as checks_of
 from firelog.pouring.checks import PourCheck
 from firelog.pouring.facts import Known, MouldCourse, SeenDip, Unknown
 from firelog.pouring.plan import DEFAULT_PLAN, Asked, PourPlan, parse_pour_plan, read_pour_plan
+from firelog.pouring.words import dip_words
 from firelog.record import heats as record
 from firelog.record.heats import Heat, Mould, Pour
 from firelog.record.rows import Event
 from firelog.record.store import Store
 from firelog.schedule.model import ChannelTrace
-from firelog.units import iso_utc
+from firelog.units import TemperatureUnit, iso_utc
 from firelog.verdict import Verdict, worst
 
 CAUTIONS = (
@@ -75,8 +76,11 @@ class HeatAssessment:
         return worst(pour.verdict for pour in self.pours)
 
 
-def assess_heat(store: Store, heat: Heat) -> HeatAssessment:
-    """Read a heat and verify each of its pours; raises InputError for an alloy nobody knows."""
+def assess_heat(store: Store, heat: Heat, words_in: TemperatureUnit = "C") -> HeatAssessment:
+    """Read a heat and verify each of its pours; raises InputError for an alloy nobody knows.
+
+    Reasons are worded in the unit ``words_in``.
+    """
     card = alloys.alloy(heat.alloy)
     if heat.plan_text is not None:
         plan = parse_pour_plan(heat.plan_text, f"pour plan of {heat.name!r}")
@@ -86,7 +90,7 @@ def assess_heat(store: Store, heat: Heat) -> HeatAssessment:
     seen = facts.dips_of(traces, heat.began_us)
     loss = facts.loss_of(store, heat)
     pours = tuple(
-        _pour(store, heat, card, plan, one, seen=seen, loss=loss, traces=traces)
+        _pour(store, heat, card, plan, one, seen=seen, loss=loss, traces=traces, unit=words_in)
         for one in record.pours(store, heat)
     )
     events = tuple(record.events_of(store, heat))
@@ -104,9 +108,10 @@ def _pour(
     seen: list[SeenDip],
     loss: LossRate,
     traces: tuple[ChannelTrace, ...],
+    unit: TemperatureUnit,
 ) -> PourAssessment:
     mould = record.mould(store, pour.mould)
-    metal = facts.metal_at(heat, seen, loss, pour.began_us)
+    metal = facts.metal_at(heat, seen, loss, pour.began_us, unit)
     course = facts.mould_course(store, mould, pour)
     until_s = (pour.began_us - heat.began_us) / 1e6
     asked = [one for one in plan.asked if one.section in (None, mould.section)]
@@ -116,13 +121,13 @@ def _pour(
             case "window":
                 checks.append(checks_of.window(one, card, mould.section, metal))
             case "superheat":
-                checks.append(checks_of.superheat(one, card, metal))
+                checks.append(checks_of.superheat(one, card, metal, unit))
             case "handover":
                 checks.append(checks_of.handover(one, pour))
             case "mould temperature":
-                checks.append(checks_of.mould_temperature(one, course, pour))
+                checks.append(checks_of.mould_temperature(one, course, pour, unit))
             case "overheat":
-                checks.append(checks_of.overheat(one, traces, until_s))
+                checks.append(checks_of.overheat(one, traces, until_s, unit))
     limits = _metal_limits(card, asked, mould.section)
     window_us, why = _window(heat, pour, course, asked=asked, limits=limits, seen=seen, loss=loss)
     return PourAssessment(pour, mould, metal, course, tuple(checks), window_us, why)
@@ -285,7 +290,7 @@ def _dip_json(one: SeenDip) -> dict[str, Any]:
         "highest_c": _short(dip.last_c),
         "uncertainty_k": _short(one.expanded_k),
         "tau_s": _short(dip.tau_s),
-        "why": dip.words,
+        "why": dip_words(dip, "C"),
     }
 
 

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
-from firelog.pouring.checks import PourCheck
-from firelog.units import TemperatureUnit
+from typing import TYPE_CHECKING
+
+from firelog.physics.dips import Dip
+from firelog.units import TemperatureUnit, show_difference
 from firelog.wording import quantity
+
+if TYPE_CHECKING:
+    from firelog.pouring.checks import PourCheck
 
 
 def found_words(check: PourCheck, unit: TemperatureUnit) -> str:
@@ -24,6 +29,17 @@ def limits_words(check: PourCheck, unit: TemperatureUnit) -> str:
     if low and high:
         return f"{low} to {high}"
     return f"at least {low}" if low else f"at most {high}" if high else "–"
+
+
+def dip_words(dip: Dip, unit: TemperatureUnit) -> str:
+    """Return what is to be said of a dip: settled, or how far it still had to go."""
+    if dip.settled:
+        return "settled"
+    rest = show_difference(max(dip.climbing_k, 0.0), unit)
+    return (
+        f"pulled too early: it was still {rest} below where it was going "
+        f"(± {show_difference(dip.fit_expanded_k, unit)}); {5.4 * dip.tau_s:.0f} s would have done"
+    )
 
 
 def minutes(seconds: float) -> str:

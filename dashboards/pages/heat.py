@@ -1,0 +1,274 @@
+"""Heats: the list, and one heat with its pours verified."""
+
+from __future__ import annotations
+
+from typing import Any
+from urllib.parse import quote
+
+from dash import html
+
+from dashboards import figures
+from dashboards.pages.parts import cautions, link, part, sentence, verdict
+from dashboards.pourview import HeatEntry, HeatView
+from dashboards.wording import Manner, clock, day, zone_words
+from firelog.pouring.checks import PourCheck
+from firelog.pouring.facts import Known, MouldCourse, SeenDip
+from firelog.pouring.verify import CAUTIONS, PourAssessment
+from firelog.pouring.words import dip_words, found_words, limits_words, minutes
+from firelog.units import show_difference, show_temperature, us_to_datetime
+
+_WEIGHT = {"fail": 0, "not proven": 1, "pass": 2}
+
+
+def heat_path(name: str) -> str:
+    """Return the address of a heat's page; every sign of its name may be in it."""
+    return f"/heat/{quote(name, safe='')}"
+
+
+# ---------------------------------------------------------------- the list
+def ledger(how: Manner, entries: list[HeatEntry]) -> list[Any]:
+    """Return the list of heats, newest first."""
+    if not entries:
+        return [
+            sentence(
+                "No heat yet",
+                "A heat is entered when its metal is charged, and its pours when they are made:",
+                html.Pre(
+                    "firelog heats add heat-1 --furnace North --alloy C87300 --crucible A60\n"
+                    "firelog moulds add wing --firing night-1 --material ceramic-shell ...\n"
+                    "firelog heats pour heat-1 wing --out ... --began ...",
+                    className="commands",
+                ),
+                link("← all firings", "/"),
+            ),
+            cautions(),
+        ]
+    count = f"{how.foundry}: {len(entries)} heat{'s' if len(entries) != 1 else ''}"
+    title = html.Div([html.H1("Heats"), html.P(count)], className="title")
+    rows = html.Ol([_row(one, how) for one in entries], className="ledger past")
+    back = html.Nav(link("← all firings", "/"), **{"aria-label": "back"})
+    return [back, title, rows, cautions()]
+
+
+def _row(one: HeatEntry, how: Manner) -> html.Li:
+    heat = one.heat
+    zone = zone_words(heat.began_us, how).split(" (", maxsplit=1)[0]
+    time = html.Span(f"{clock(heat.began_us, how)} {zone}", className="soft")
+    pours = f"{one.pours} pour{'s' if one.pours != 1 else ''}"
+    what = [heat.furnace, heat.alloy, pours]
+    entry = html.Div(
+        [
+            link(heat.name, heat_path(heat.name), className="name"),
+            html.P([html.Span(word) for word in what], className="what"),
+        ],
+        className="entry",
+    )
+    return html.Li(
+        [
+            html.Div([html.Span(day(heat.began_us, how)), time], className="date"),
+            entry,
+            html.Div(className="spark none"),
+            html.Div(verdict(one.verdict, silent="not verified"), className="state"),
+        ],
+        className="row",
+    )
+
+
+# ---------------------------------------------------------------- one heat, above its picture
+def head(view: HeatView) -> list[Any]:
+    """Return the headline: name, furnace, alloy, when, verdict, and what decided it."""
+    heat, how = view.assessment.heat, view.how
+    zone = zone_words(heat.began_us, how).split(" (")[0]
+    when = f"{day(heat.began_us, how)}, {clock(heat.began_us, how)} {zone}"
+    crucible = [f"crucible {heat.crucible}"] if heat.crucible else []
+    what = [heat.furnace, f"{heat.alloy}, {_liquidus(view)}", *crucible, when]
+    return [
+        html.Nav(link("← all heats", "/heats"), **{"aria-label": "back"}),
+        html.Div(
+            [
+                html.Div(
+                    [
+                        html.H1(heat.name),
+                        html.P([html.Span(one) for one in what], className="what"),
+                    ]
+                ),
+                html.Div(_headline(view), className="headline"),
+            ],
+            className="opening",
+        ),
+        _key(view),
+    ]
+
+
+def _liquidus(view: HeatView) -> str:
+    low, high = (show_temperature(c, view.how.unit) for c in view.assessment.card.liquidus_c)
+    return f"liquidus {low}" if low == high else f"liquidus {low} to {high} by source"
+
+
+def _headline(view: HeatView) -> list[Any]:
+    found = view.assessment
+    said: list[Any] = [verdict(found.verdict.value, large=True)]
+    if not found.pours:
+        said.append(html.P("Nothing was poured from this heat, so there is nothing to verify."))
+        return said
+    count = dict.fromkeys(_WEIGHT, 0)
+    for one in found.pours:
+        count[one.verdict.value] += 1
+    words = [f"{number} {word}" for word, number in count.items() if number]
+    said.append(html.P(f"{len(found.pours)} moulds filled: {', '.join(words)}."))
+    worst = sorted(found.pours, key=lambda one: _WEIGHT[one.verdict.value])[0]
+    check = sorted(worst.checks, key=lambda one: _WEIGHT[one.verdict.value])[:1]
+    if check and check[0].verdict.value != "pass":
+        title = f"{worst.pour.mould}: {check[0].requirement}"
+        said.append(html.P([html.Strong(title), html.Br(), check[0].why]))
+    return said
+
+
+def _key(view: HeatView) -> html.Ul:
+    items = []
+    for number, trace in enumerate(view.picture.spoken):
+        _, dash, width = figures.style_of(number)
+        colour = f"var(--{figures.colour_of(number)})"
+        items.append(_stroke(f"{trace.name}, measured", colour, dash, width))
+    items.append(_stroke("metal, computed", "var(--ember)", "dash", 2))
+    items.append(_stroke("mould, computed", "var(--accent)", "dash", 2))
+    items.append(html.Li([html.Span(className="patch"), "uncertainty (k = 2)"]))
+    return html.Ul(items, className="key")
+
+
+def _stroke(name: str, colour: str, dash: str, width: float) -> html.Li:
+    border = {"solid": "solid", "dot": "dotted"}.get(dash, "dashed")
+    style = {"borderTop": f"{max(2, round(width))}px {border} {colour}"}
+    return html.Li([html.Span(className="stroke", style=style), name])
+
+
+# ---------------------------------------------------------------- below the picture
+def body(view: HeatView) -> list[Any]:
+    """Return each pour with its checks, the dips, events, remarks and cautions."""
+    return [
+        *[_pour(one, view) for one in view.assessment.pours],
+        *_dips(view),
+        *_events(view),
+        *_remarks(view),
+        part("Cautions", html.Ul([html.Li(one) for one in CAUTIONS], className="remarks")),
+        cautions(),
+    ]
+
+
+def _pour(one: PourAssessment, view: HeatView) -> html.Section:
+    heads = ("Verdict", "Requirement", "Found", "Limits", "Why")
+    checks = sorted(one.checks, key=lambda check: _WEIGHT[check.verdict.value])
+    head_row = html.Tr([html.Th(name, scope="col") for name in heads])
+    table = html.Table(
+        [html.Thead(head_row), html.Tbody([_check(check, view) for check in checks])],
+        className="cards checks",
+    )
+    note = f"Poured {_second(one.pour.began_us, view)}, {one.mould.section} section."
+    return part(one.pour.mould, html.P(_facts(one, view)), table, note=note)
+
+
+def _facts(one: PourAssessment, view: HeatView) -> list[Any]:
+    unit = view.how.unit
+    said: list[Any] = [verdict(one.verdict.value), html.Br()]
+    if isinstance(one.metal, Known):
+        doubt = show_difference(one.metal.expanded_k, unit)
+        said.append(f"Metal {show_temperature(one.metal.temp_c, unit)} ± {doubt}, {one.metal.how}.")
+    if isinstance(one.mould_course, MouldCourse):
+        temp_c, expanded_k = one.mould_course.at(one.pour.began_us)
+        doubt = show_difference(expanded_k, unit)
+        said.append(f" Mould {show_temperature(temp_c, unit)} ± {doubt}, computed.")
+    if one.pour.out_us is not None:
+        said.append(f" Kiln to pour {minutes((one.pour.began_us - one.pour.out_us) / 1e6)}.")
+    if one.window_us is not None:
+        times = " to ".join(_second(t_us, view) for t_us in one.window_us)
+        said.append(f" Metal and mould were both right from {times}.")
+    else:
+        said.append(f" {one.window_why[:1].upper()}{one.window_why[1:]}.")
+    return said
+
+
+def _check(check: PourCheck, view: HeatView) -> html.Tr:
+    kind = "unproven" if check.verdict.value == "not proven" else check.verdict.value
+    how = [html.P(check.how, className="soft")] if check.how else []
+    return html.Tr(
+        [
+            html.Td(verdict(check.verdict.value)),
+            _cell("Requirement", html.Strong(check.requirement)),
+            _cell("Found", found_words(check, view.how.unit), "number"),
+            _cell("Limits", limits_words(check, view.how.unit), "number"),
+            _cell("Why", [html.P(check.why), *how]),
+        ],
+        className=f"is-{kind}",
+    )
+
+
+def _dips(view: HeatView) -> list[Any]:
+    dips = view.assessment.dips
+    if not dips:
+        return []
+    head_row = html.Tr([html.Th(one, scope="col") for one in ("Dip", "Probe", "Settled at", "")])
+    table = html.Table(
+        [html.Thead(head_row), html.Tbody([_dip(one, view) for one in dips])],
+        className="cards channels",
+    )
+    note = "Each immersion of the lance. One that was pulled early is a lower bound."
+    return [part("Dips", table, note=note)]
+
+
+def _dip(one: SeenDip, view: HeatView) -> html.Tr:
+    unit = view.how.unit
+    settled = "–"
+    if one.dip.settled:
+        doubt = show_difference(one.expanded_k, unit, 1)
+        settled = f"{show_temperature(one.dip.settled_c, unit)} ± {doubt}"
+    return html.Tr(
+        [
+            _cell("Dip", _second(one.at_us, view), "number"),
+            _cell("Probe", one.channel),
+            _cell("Settled at", settled, "number"),
+            _cell("Why", dip_words(one.dip, unit)),
+        ]
+    )
+
+
+def _events(view: HeatView) -> list[Any]:
+    events = view.assessment.events
+    if not events:
+        return []
+    items = [
+        html.Li(
+            [
+                html.Span(_second(event.t_us, view), className="when"),
+                html.Span([html.Strong(event.kind), f" {event.text}" if event.text else ""]),
+                html.Span(event.who, className="soft"),
+            ]
+        )
+        for event in events
+    ]
+    return [part("Events", html.Ul(items, className="events"))]
+
+
+def _remarks(view: HeatView) -> list[Any]:
+    found = view.assessment
+    rate = show_difference(found.loss.k_per_min, view.how.unit)
+    said = [*found.remarks, f"A lifted crucible loses {rate} a minute: {found.loss.words}."]
+    if found.card.disputed:
+        sources = sorted({one.source for one in (*found.card.solidus, *found.card.liquidus)})
+        said.append(f"{found.card.name}'s melting range differs by source: {'; '.join(sources)}.")
+    if found.heat.note:
+        said.insert(0, found.heat.note)
+    return [part("Remarks", html.Ul([html.Li(one) for one in said], className="remarks"))]
+
+
+def missing(name: str, text: str) -> list[Any]:
+    """Return the page of a heat that is not there."""
+    back = html.P(link("← all heats", "/heats"))
+    return [sentence(f"No heat {name!r}", text, back), cautions()]
+
+
+def _cell(label: str, content: Any, kind: str = "") -> html.Td:
+    return html.Td(content, className=kind, **{"data-label": label})
+
+
+def _second(t_us: int, view: HeatView) -> str:
+    return f"{us_to_datetime(t_us, view.how.tz):%H:%M:%S}"
