@@ -24,6 +24,7 @@ from firelog.intake.text import (
     LineFormat,
     fields_of,
     json_fields,
+    pairs_of,
     read_frame,
     read_line,
 )
@@ -31,7 +32,6 @@ from firelog.readings import Quality, Unit
 
 SPEEDS = (115_200, 9_600, 57_600, 38_400, 19_200, 4_800, 2_400, 230_400)
 ENOUGH_LINES = 8
-_TIME_NAMES = ("time", "t", "ts", "timestamp", "datetime", "date")
 
 
 @dataclass(frozen=True)
@@ -66,40 +66,48 @@ def _judged(form: LineFormat, lines: Sequence[bytes]) -> Guess:
 
 
 def _json(texts: Sequence[str]) -> LineFormat | None:
-    names: Counter[str] = Counter()
+    lines = []
     for text in texts:
         try:
-            said = json_fields(text)
+            lines.append([(name, _plain(content)) for name, content in json_fields(text)])
         except InputError:
             continue
-        names.update(
-            name for name, content in said if name == TIME or _is_reading(json.dumps(content))
-        )
-    columns = tuple(name for name in names if name not in _TIME_NAMES or name == TIME)
-    return LineFormat(Layout.JSON, columns) if set(columns) - {TIME} else None
+    return _named_format(Layout.JSON, lines)
+
+
+def _plain(content: object) -> str:
+    return content if isinstance(content, str) else json.dumps(content)
 
 
 def _pairs(texts: Sequence[str]) -> LineFormat | None:
-    names: Counter[str] = Counter()
-    for text in texts:
-        for mark in ("=", ":"):
-            scan = read_line(text.replace(f" {mark} ", mark).encode(), LineFormat(Layout.PAIRS))
-            if isinstance(scan, Scan):
-                names.update(value.column for value in scan.values)
-                break
-        else:
-            names.update(_named(text))
-    columns = tuple(name for name, count in names.items() if 2 * count >= max(names.values()))
-    return LineFormat(Layout.PAIRS, columns) if columns else None
+    return _named_format(Layout.PAIRS, [_named(text) for text in texts])
 
 
-def _named(text: str) -> list[str]:
-    """Return the names in a line of pairs of which not all are readings."""
+def _named_format(layout: Layout, lines: Sequence[Sequence[tuple[str, str]]]) -> LineFormat | None:
+    """Return the format of lines whose fields have names: which are readings, which the time."""
+    contents: dict[str, list[str]] = {}
+    for line in lines:
+        for name, content in line:
+            contents.setdefault(name, []).append(content)
+    times = [name for name, said in contents.items() if all(map(_is_time, said))]
+    most = max((len(said) for said in contents.values()), default=0)
+    columns = tuple(
+        name
+        for name, said in contents.items()
+        if name not in times and 2 * sum(map(_is_reading, said)) >= most and name != SKIP
+    )
+    if not columns:
+        return None
+    return LineFormat(layout, columns, time=times[0] if times else TIME)
+
+
+def _named(text: str) -> list[tuple[str, str]]:
+    """Return name and content of each pair in a line."""
     found = []
-    for field in fields_of(text):
+    for field in pairs_of(text):
         name, mark, content = field.partition("=" if "=" in field else ":")
-        if mark and name.strip() and _is_reading(content.strip()):
-            found.append(name.strip())
+        if mark and name.strip():
+            found.append((name.strip(), content.strip()))
     return found
 
 
@@ -186,8 +194,9 @@ def section(guess: Guess, *, name: str, kiln: str, port: str, baud: int) -> str:
     lines.append(f"columns = [{', '.join(map(_quoted, form.columns))}]")
     doubt = "" if guess.unit_said else "  # the lines do not say: C, F or K?"
     lines.append(f"unit = {_quoted(form.unit.value)}{doubt}")
-    if form.chip:
-        lines.append(f"options = {{ chip = {_quoted(form.chip)} }}")
+    options = {"chip": form.chip, "time": "" if form.time == TIME else form.time}
+    if said := ", ".join(f"{key} = {_quoted(value)}" for key, value in options.items() if value):
+        lines.append(f"options = {{ {said} }}")
     return "\n".join(lines) + "\n"
 
 

@@ -19,7 +19,7 @@ from firelog.intake.firesim import Sample, Scene, play
 from firelog.readings import Unit
 from firelog.units import TemperatureUnit, from_celsius, iso_utc
 
-SETTLE_S = 0.3  # whoever opens a port throws away what is in it; do not speak into that
+SETTLE_S = 0.5  # whoever opens a port throws away what is in it; do not speak into that
 _LOOK_S = 0.05
 
 

@@ -104,7 +104,7 @@ class LineSource:
 
 # ---------------------------------------------------------------- from the foundry file
 _PORT_OPTIONS = ("parity", "bytesize", "stopbits", "dtr")
-_LINE_OPTIONS = ("pattern", "chip", "cold_junction", "names")
+_LINE_OPTIONS = ("pattern", "chip", "cold_junction", "names", "time")
 COMMON_OPTIONS = ("silent_after",)
 
 
@@ -160,6 +160,7 @@ def line_format(spec: SourceSpec) -> LineFormat:
         text(spec.options, "chip"),
         compiled,
         {cold: Unit.C} if cold else {},  # terminals are not measured in millivolts
+        text(spec.options, "time", TIME),
     )
 
 
@@ -180,7 +181,7 @@ def _channels(
     columns = spec.columns or tuple(form.pattern.groupindex if form.pattern else ())
     made = []
     for column in columns:
-        if column in (TIME, SKIP):
+        if column in (TIME, SKIP, form.time):
             continue
         name = wiring.channel(column)
         role = Role.COLD_JUNCTION if column == wiring.cold else Role.KILN

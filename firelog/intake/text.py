@@ -63,7 +63,8 @@ class LineFormat:
     columns are the names wanted, and an empty tuple takes all (``json`` must be told: an object
     has more numbers than temperatures). ``unit`` is that of fields which carry none; ``units``
     gives single columns another. With
-    ``chip`` a field is that chip's frame. ``pattern`` is searched in each line.
+    ``chip`` a field is that chip's frame. ``pattern`` is searched in each line. ``time`` is the
+    name under which a named field carries the instant.
     """
 
     layout: Layout = Layout.VALUES
@@ -72,6 +73,7 @@ class LineFormat:
     chip: str = ""
     pattern: re.Pattern[str] | None = None
     units: Mapping[str, Unit] = dataclasses.field(default_factory=dict)
+    time: str = TIME
 
     def __post_init__(self) -> None:
         named = [column for column in self.columns if column != SKIP]
@@ -86,7 +88,7 @@ class LineFormat:
         if self.chip and self.chip not in CHIP_DIGITS:
             raise InputError(f"chip {self.chip!r} is unknown; known: {', '.join(CHIP_DIGITS)}")
         if self.layout == Layout.PATTERN:
-            groups = set(self.pattern.groupindex if self.pattern else ()) - {TIME}
+            groups = set(self.pattern.groupindex if self.pattern else ()) - {self.time}
             if not groups or not set(told) <= groups:
                 raise InputError(
                     "a pattern needs a named group for each column, like "
@@ -181,11 +183,9 @@ def _values(text: str, form: LineFormat) -> Scan:
 
 def _pairs(text: str, form: LineFormat) -> Scan:
     named: list[tuple[str, str]] = []
-    for field in _joined(fields_of(_SPACED_MARK.sub(r"\1\2", text))):
-        if not field:
-            continue
+    for field in pairs_of(text):
         name, mark, content = field.partition("=" if "=" in field else ":")
-        name = TIME if name.strip().lower() == TIME else name.strip()
+        name = form.time if name.strip().lower() == form.time.lower() else name.strip()
         if not mark or not name:
             raise InputError(f"{field[:40]!r} is not name=value")
         named.append((name, content.strip()))
@@ -230,9 +230,9 @@ _READERS = {
 # ---------------------------------------------------------------- named fields to a scan
 def _wanted(named: Iterable[tuple[str, Any]], form: LineFormat) -> list[tuple[str, Any]]:
     kept = [
-        (name, content)
+        (TIME if name == form.time else name, content)
         for name, content in named
-        if name == TIME or not form.columns or name in form.columns
+        if name == form.time or not form.columns or name in form.columns
     ]
     names = [name for name, _ in kept]
     if len(set(names)) != len(names):
@@ -318,6 +318,11 @@ def fields_of(text: str) -> list[str]:
         if separator in text:
             return [part.strip().strip('"') for part in text.split(separator)]
     return text.split()
+
+
+def pairs_of(text: str) -> list[str]:
+    """Return the ``name=value`` fields of a line, blanks around the mark taken out."""
+    return [field for field in _joined(fields_of(_SPACED_MARK.sub(r"\1\2", text))) if field]
 
 
 def _joined(fields: list[str]) -> list[str]:

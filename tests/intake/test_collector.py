@@ -166,15 +166,16 @@ def test_command_stopped_by_signal(tmp_path: Path) -> None:
             'columns = ["time", "top"]\n'
         )
         command = [sys.executable, "-m", "firelog", "--store", store, "--foundry", foundry]
-        with subprocess.Popen([*command, "collect", "--json"], stdout=subprocess.PIPE) as process:
+        with subprocess.Popen(
+            [*command, "collect", "--json"], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+        ) as process:
+            assert process.stderr is not None
+            while b"connected: logger" not in process.stderr.readline():
+                assert process.poll() is None
             speaker.start()
             assert speaker.wait(PATIENCE_S)
-            for _ in range(600):
-                with Store.open(store) as reader:
-                    kept = reader.connection.execute("select count(*) from readings").fetchone()[0]
-                if kept == 200:
-                    break
-                time.sleep(0.1)
+            while _kept_rows(store) < 200:
+                time.sleep(0.05)
             process.send_signal(signal.SIGTERM)
             answer, _ = process.communicate(timeout=PATIENCE_S)
     assert process.returncode == 0
@@ -182,6 +183,12 @@ def test_command_stopped_by_signal(tmp_path: Path) -> None:
     with Store.open(store) as reader:
         trace = reader.readings(reader.channels()[0].id)
     assert trace.value.tolist() == [100.0 + n for n in range(200)]
+
+
+def _kept_rows(path: Path) -> int:
+    with Store.open(path) as store:
+        row = store.connection.execute("select count(*) from readings").fetchone()
+    return int(row[0])
 
 
 def test_command_without_a_port(tmp_path: Path) -> None:

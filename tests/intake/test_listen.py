@@ -36,11 +36,12 @@ SAMPLES = [
     ([b"T1=871.2F T2=open RH=45%"] * 3, "pairs", ("T1", "T2"), True),
     ([b"kiln: 871.2, mould: 25.1"] * 3, "pairs", ("kiln", "mould"), False),
     (
-        [b'{"time":"2026-03-01T08:00:00Z","t":{"a":871.2},"ok":true}'] * 3,
+        [b'{"ts":"2026-03-01T08:00:00Z","t":{"a":871.2},"ok":true,"id":"box"}'] * 3,
         "json",
-        ("time", "t.a"),
+        ("t.a",),
         False,
     ),
+    ([b"time=1772352000 t=871.2"] * 3, "pairs", ("t",), False),
     (
         [b"0x3E801900 0x064C1900", b"0x3E801900 0x00011901"],
         "values",
@@ -88,6 +89,17 @@ def test_not_recognised(lines: list[bytes]) -> None:
         assert set(shown) <= {12345678.0, 87654321.0}
     else:
         assert lines == [] or lines[0] != b"12345678"
+
+
+def test_time_by_any_name() -> None:
+    """Whatever the field with the instant is called, it is found and written into the section."""
+    guess = recognise([b'{"stamp":1772352000,"t":871.2}'] * 2)
+    assert guess is not None
+    assert guess.form.time == "stamp"
+    scan = read_line(b'{"stamp":1772352000,"t":871.2}', guess.form)
+    assert isinstance(scan, Scan)
+    assert scan.t_us == 1_772_352_000_000_000
+    assert 'time = "stamp"' in section(guess, name="a", kiln="b", port="c", baud=9600)
 
 
 @given(st.lists(st.binary(min_size=1, max_size=40), max_size=8))
