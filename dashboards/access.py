@@ -1,62 +1,314 @@
-"""Who may come in: so far, this machine only.
+"""Who may come in.
 
-The board listens on loopback. A page elsewhere in the same browser must not speak for its reader,
-and a foreign name that resolves to this machine must not reach it: Host and origin are checked on
-every request. What a page may load is only what the board itself serves.
+On loopback nobody is asked. At any other address a passphrase is, one that may only *look* and
+one that may also *write*; it must travel encrypted, by a certificate of ours or behind a proxy
+that has one. Host and origin of every request are checked: a page elsewhere in the same browser
+must not speak for its reader, and a foreign name that resolves to this machine must not reach it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import hashlib
+import json
+import os
+import re
+import secrets
+import socket
+import threading
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
-from flask import Flask, Response, abort, request
+from flask import Flask, Response, abort, redirect, request, session
+from markupsafe import escape
+from werkzeug.security import check_password_hash, generate_password_hash
 
-from firelog.errors import InputError
+from firelog.errors import InputError, StoreError
 
 LOOPBACK_NAMES = ("127.0.0.1", "localhost")
 LARGEST_QUESTION = 256 * 1024
+ROLES = ("look", "write")
+SHORTEST = 10
+SESSION_S = 14 * 86400
+FREE_TRIES, LONGEST_WAIT_S, MOST_ADDRESSES = 5, 300.0, 2000
 _SAFE = ("GET", "HEAD", "OPTIONS")
+_OPEN_PATH = re.compile(r"/login|/healthz|/seen/[^/]+|/assets/[^/]+")
 
 
-def only_loopback(host: str) -> str:
-    """Return ``host`` if it is this machine; raises :class:`InputError` otherwise."""
-    if host in LOOPBACK_NAMES:
-        return host
-    raise InputError(
-        f"the board does not open on {host or 'an empty host'}: it has no passphrase yet, and "
-        "whoever reaches that address could read the record; leave --host at 127.0.0.1"
+@dataclass(frozen=True)
+class Door:
+    """How the board can be reached.
+
+    ``locked``: a passphrase is asked for. ``hashes``: role to scrypt hash. ``names``: by which
+    names and addresses it may be called. ``secure``: only over TLS, here or at a proxy.
+    """
+
+    host: str = "127.0.0.1"
+    locked: bool = False
+    hashes: dict[str, str] = field(default_factory=dict, repr=False)
+    names: tuple[str, ...] = ()
+    secure: bool = False
+
+
+# ---------------------------------------------------------------- which door
+def door(
+    store: Path,
+    host: str = "127.0.0.1",
+    *,
+    names: Sequence[str] = (),
+    certificate: bool = False,
+    behind_proxy: bool = False,
+) -> Door:
+    """Return the door for an address; raises :class:`InputError` with what is missing."""
+    if host in LOOPBACK_NAMES and not behind_proxy:
+        return Door(host, names=LOOPBACK_NAMES)
+    if not host:
+        raise InputError("--host is empty; leave it away for this machine only")
+    hashes = read_hashes(store)
+    if not hashes:
+        raise InputError(
+            f"the board does not open on {host} without a passphrase: whoever reaches that address "
+            "could read the record; set one with `firelog board --set-passphrase write`"
+        )
+    if not (certificate or behind_proxy):
+        raise InputError(
+            f"the board does not open on {host} unencrypted: the passphrase could be read on the "
+            "way; give --certificate and --private-key, or put a TLS proxy on this machine in "
+            "front of it and say --behind-proxy"
+        )
+    if behind_proxy and not names:
+        raise InputError("--behind-proxy needs --name: the name by which the proxy is called")
+    own = () if host in ("0.0.0.0", "::") else (host,)
+    here = socket.gethostname()
+    return Door(
+        host,
+        locked=True,
+        hashes=hashes,
+        names=(*LOOPBACK_NAMES, *own, here, f"{here}.local", *names),
+        secure=True,
     )
 
 
-def guard(server: Flask, script_hashes: Sequence[str]) -> None:
-    """Check Host and origin of every request, and tell browsers what the pages may load."""
-    server.config["TRUSTED_HOSTS"] = list(LOOPBACK_NAMES)  # flask answers 400 to any other name
+def passphrase_path(store: Path) -> Path:
+    """Return where the hashes of a store's passphrases are kept."""
+    return store.with_name(store.name + ".door")
+
+
+def read_hashes(store: Path) -> dict[str, str]:
+    """Return role to hash; empty when none has been set. Raises :class:`StoreError`."""
+    path = passphrase_path(store)
+    try:
+        found = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return {}
+    except (OSError, ValueError) as error:
+        raise StoreError(f"{path}: cannot be read; set the passphrases again") from error
+    if not isinstance(found, dict) or not set(found) <= set(ROLES):
+        raise StoreError(f"{path}: is no file of ours; delete it and set the passphrases again")
+    return {str(role): str(value) for role, value in found.items()}
+
+
+def set_passphrase(store: Path, role: str, passphrase: str) -> None:
+    """Keep the hash (scrypt) of a role's passphrase; whoever is inside must enter again."""
+    if len(passphrase) < SHORTEST:
+        raise InputError(f"a passphrase has at least {SHORTEST} signs; three words do well")
+    hashes = read_hashes(store)
+    other = hashes.get("look" if role == "write" else "write")
+    if other and check_password_hash(other, passphrase):
+        raise InputError("the passphrases of look and write must differ")
+    hashes[role] = generate_password_hash(passphrase, method="scrypt")
+    path = passphrase_path(store)
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
+    handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+    with os.fdopen(handle, "w", encoding="utf-8") as file:
+        json.dump(hashes, file)
+    part.replace(path)
+
+
+# ---------------------------------------------------------------- who is asking
+def role_here() -> str:
+    """Return what the sender of this request may do: ``write``, ``look``, or nothing."""
+    found: str = request.environ.get("firelog.role", "")
+    return found
+
+
+def need_write() -> None:
+    """Refuse a request whose sender may only look."""
+    if role_here() != "write":
+        abort(403, "You may look, not write: enter with the other passphrase.")
+
+
+def guard(
+    server: Flask, script_hashes: Sequence[str], at: Door | None = None, key: bytes = b""
+) -> None:
+    """Check every request, ask for the passphrase where the door is locked, and set headers."""
+    at = at or Door(names=LOOPBACK_NAMES)
+    server.config["TRUSTED_HOSTS"] = list(at.names)  # flask answers 400 to any other name
     server.config["MAX_CONTENT_LENGTH"] = LARGEST_QUESTION
-    policy = _policy(script_hashes)
+    server.config.update(
+        SECRET_KEY=key or secrets.token_bytes(32),
+        SESSION_COOKIE_NAME="__Host-firelog" if at.secure else "firelog",
+        SESSION_COOKIE_HTTPONLY=True,
+        SESSION_COOKIE_SAMESITE="Strict",
+        SESSION_COOKIE_SECURE=at.secure,
+        PERMANENT_SESSION_LIFETIME=SESSION_S,
+    )
+    server.before_request(lambda: _refuse_strangers(at))
+    server.before_request(lambda: _ask_who(at))
+    server.after_request(_headers(_policy(script_hashes), at))
+    if at.locked:
+        _add_login(server, at)
 
-    def refuse_strangers() -> None:
-        if request.method in _SAFE:
-            return
-        if request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none"):
-            abort(403)
-        origin = request.headers.get("Origin")
-        if origin is not None and urlsplit(origin).netloc != request.host:
-            abort(403)
 
-    def add_headers(response: Response) -> Response:
+def _refuse_strangers(at: Door) -> None:
+    if not request.host:  # asking for it already ends in 400 when the name is not trusted
+        abort(400)
+    if request.method in _SAFE:
+        return
+    site, origin = request.headers.get("Sec-Fetch-Site"), request.headers.get("Origin")
+    if site is not None and site not in ("same-origin", "none"):
+        abort(403)
+    if origin is not None and urlsplit(origin).netloc != request.host:
+        abort(403)
+    if at.locked and site is None and origin is None:
+        abort(403)  # every browser says where a question comes from
+
+
+def _ask_who(at: Door) -> Any:
+    role = "write" if not at.locked else _role_of_session(at)
+    request.environ["firelog.role"] = role
+    if role or _OPEN_PATH.fullmatch(request.path):
+        return None
+    if request.path.startswith("/_") or request.path.endswith(".json") or request.method != "GET":
+        abort(401)
+    return redirect("/login")
+
+
+def _role_of_session(at: Door) -> str:
+    role = session.get("role", "")
+    if role not in at.hashes or session.get("mark") != _mark(at, role):
+        return ""
+    since = session.get("since", 0)
+    return str(role) if time.time() - since < SESSION_S else ""
+
+
+def _mark(at: Door, role: str) -> str:
+    """Tie a session to the passphrase it was opened with: a new one ends it."""
+    return hashlib.sha256(at.hashes[role].encode()).hexdigest()[:16]
+
+
+# ---------------------------------------------------------------- entering
+class Patience:
+    """How long an address must wait after wrong passphrases; bounded in memory."""
+
+    def __init__(self, steady_s: Callable[[], float] = time.monotonic) -> None:
+        self._steady_s = steady_s
+        self._lock = threading.Lock()
+        self._wrong: dict[str, tuple[int, float]] = {}
+
+    def wait_s(self, address: str) -> float:
+        """Return how long this address must still wait."""
+        with self._lock:
+            _, until_s = self._wrong.get(address, (0, 0.0))
+        return max(0.0, until_s - self._steady_s())
+
+    def failed(self, address: str) -> None:
+        """Count a wrong passphrase; the first few are free, then the wait doubles."""
+        with self._lock:
+            count, _ = self._wrong.pop(address, (0, 0.0))
+            over = count + 1 - FREE_TRIES
+            wait_s = 0.0 if over < 0 else min(LONGEST_WAIT_S, 5.0 * 2.0**over)
+            self._wrong[address] = (count + 1, self._steady_s() + wait_s)
+            while len(self._wrong) > MOST_ADDRESSES:
+                self._wrong.pop(next(iter(self._wrong)))
+
+    def entered(self, address: str) -> None:
+        """Forget what an address did wrong."""
+        with self._lock:
+            self._wrong.pop(address, None)
+
+
+def _add_login(server: Flask, at: Door) -> None:
+    patience, one_at_a_time = Patience(), threading.Semaphore(2)
+
+    def enter() -> Any:
+        if request.method != "POST":
+            return _login_page("")
+        address = request.remote_addr or ""
+        wait_s = patience.wait_s(address)
+        if wait_s > 0:
+            return _login_page(f"Too many wrong ones; wait {wait_s:.0f} s.", 429)
+        if not one_at_a_time.acquire(timeout=2.0):  # each check is made to be dear
+            return _login_page("Somebody else is at the door; try again.", 429)
+        try:
+            role = _matching(at, request.form.get("passphrase", "")[:500])
+        finally:
+            one_at_a_time.release()
+        if not role:
+            patience.failed(address)
+            return _login_page("That is not the passphrase.", 401)
+        patience.entered(address)
+        session.clear()  # nothing of a session that somebody else may have planted
+        session.permanent = True
+        session.update(role=role, mark=_mark(at, role), since=int(time.time()))
+        return redirect("/tonight")
+
+    def leave() -> Any:
+        session.clear()
+        return redirect("/login")
+
+    server.add_url_rule("/login", "login", enter, methods=["GET", "POST"])
+    server.add_url_rule("/leave", "leave", leave, methods=["POST"])
+
+
+def _matching(at: Door, passphrase: str) -> str:
+    # Every hash is tried, so that the time says nothing of which there are.
+    found = [role for role in ROLES if role in at.hashes]
+    right = [role for role in found if check_password_hash(at.hashes[role], passphrase)]
+    return right[0] if right else ""
+
+
+def _login_page(said: str, status: int = 200) -> tuple[str, int]:
+    words = f'<p role="alert">{escape(said)}</p>' if said else ""
+    return plain_page(
+        "Who is there?",
+        f"""{words}<form method="post" action="/login"><label>Passphrase
+<input type="password" name="passphrase" autocomplete="current-password" autofocus required
+maxlength="500"></label><button>enter</button></form>""",
+    ), status
+
+
+def plain_page(title: str, body: str) -> str:
+    """Return a small page without scripts, in the board's own clothes; ``body`` is HTML."""
+    from dashboards import palette  # noqa: PLC0415
+
+    return f"""<!DOCTYPE html><html lang="en"><head><meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta name="color-scheme" content="light dark"><title>{escape(title)} · firelog</title>
+<style>{palette.stylesheet()}</style><link rel="stylesheet" href="/assets/board.css">
+<link rel="stylesheet" href="/assets/watch.css"></head>
+<body><main class="plain"><h1>{escape(title)}</h1>{body}</main></body></html>"""
+
+
+# ---------------------------------------------------------------- headers
+def _headers(policy: str, at: Door) -> Callable[[Response], Response]:
+    def add(response: Response) -> Response:
         response.headers["Content-Security-Policy"] = policy
         response.headers["X-Content-Type-Options"] = "nosniff"
         response.headers["Referrer-Policy"] = "same-origin"
         response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
         response.headers["Cross-Origin-Resource-Policy"] = "same-origin"
         response.headers["X-Frame-Options"] = "DENY"
+        if at.secure:
+            response.headers["Strict-Transport-Security"] = "max-age=31536000"
         if not request.path.startswith(("/assets/", "/_dash-component-suites/")):
             response.headers["Cache-Control"] = "no-store"
         return response
 
-    server.before_request(refuse_strangers)
-    server.after_request(add_headers)
+    return add
 
 
 def _policy(script_hashes: Sequence[str]) -> str:
@@ -73,4 +325,14 @@ def _policy(script_hashes: Sequence[str]) -> str:
             "form-action 'self'",
             "frame-ancestors 'none'",
         )
+    )
+
+
+def only_loopback(host: str) -> str:
+    """Return ``host`` if it is this machine; raises :class:`InputError` otherwise."""
+    if host in LOOPBACK_NAMES:
+        return host
+    raise InputError(
+        f"the board does not open on {host or 'an empty host'}: it has no passphrase yet, and "
+        "whoever reaches that address could read the record; leave --host at 127.0.0.1"
     )

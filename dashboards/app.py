@@ -13,9 +13,11 @@ from typing import Any
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 from flask import Response, jsonify
 
-from dashboards import access, live, palette
+from dashboards import access, desk, live, palette
+from dashboards.lookout import Lookout
 from dashboards.readout import read_board
-from firelog.errors import FirelogError
+from firelog.errors import FirelogError, InputError
+from firelog.watch import links
 
 THREADS = 8
 STALE_S = 120.0
@@ -39,8 +41,11 @@ _INDEX = """<!DOCTYPE html>
 </html>"""
 
 
-def create_app(store: Path) -> Dash:
-    """Return the board of the store at ``store``; the store is opened when a page asks for it."""
+def create_app(store: Path, door: access.Door | None = None) -> Dash:
+    """Return the board of the store at ``store``; the store is opened when a page asks for it.
+
+    ``door`` says who may come in; without one it is open, and only to this machine.
+    """
     app = Dash(
         "firelog",
         title="firelog",
@@ -62,18 +67,64 @@ def create_app(store: Path) -> Dash:
     )
     app.config.update_title = None
     app.layout = _layout()
-    _wire(app, store)
+    lookout = Lookout(store)
+    _wire(app, store, lookout)
     _add_status(app, store)
-    access.guard(app.server, app.csp_hashes())
+    desk.add_desk(app.server, store, lookout)
+    locked = door is not None and door.locked
+    access.guard(app.server, app.csp_hashes(), door, key=links.secret_key(store) if locked else b"")
     return app
 
 
-def serve(store: Path, host: str, port: int) -> None:
-    """Serve the board until stopped; raises :class:`InputError` for any host but this machine."""
+def serve(
+    store: Path,
+    host: str,
+    port: int,
+    *,
+    door: access.Door | None = None,
+    certificate: tuple[Path, Path] | None = None,
+    behind_proxy: bool = False,
+) -> None:
+    """Serve the board until stopped; without a ``door`` on this machine only.
+
+    ``certificate``: files of certificate chain and private key, for TLS. ``behind_proxy``: a
+    proxy on this machine ends the TLS and says who asks.
+    """
+    if door is None:
+        host = access.only_loopback(host)
+    server = create_app(store, door).server
+    if certificate is not None:
+        _serve_tls(server, host, port, certificate)
+        return
     import waitress  # noqa: PLC0415  (only the one who serves needs a server)
 
-    host = access.only_loopback(host)
-    waitress.serve(create_app(store).server, host=host, port=port, threads=THREADS, ident="firelog")
+    proxy: dict[str, Any] = {}
+    if behind_proxy:
+        proxy = {
+            "trusted_proxy": "127.0.0.1",
+            "trusted_proxy_count": 1,
+            "trusted_proxy_headers": {"x-forwarded-for", "x-forwarded-proto", "x-forwarded-host"},
+            "clear_untrusted_proxy_headers": True,
+        }
+    waitress.serve(server, host=host, port=port, threads=THREADS, ident="firelog", **proxy)
+
+
+def _serve_tls(server: Any, host: str, port: int, certificate: tuple[Path, Path]) -> None:
+    """Serve over TLS by cheroot, for waitress speaks none."""
+    try:
+        from cheroot.ssl.builtin import BuiltinSSLAdapter  # noqa: PLC0415  (an optional extra)
+        from cheroot.wsgi import Server  # noqa: PLC0415
+    except ImportError as error:
+        raise InputError(
+            "serving with a certificate needs the package cheroot; install it with "
+            "`pip install 'firelog[phone]'`, or put a TLS proxy in front and say --behind-proxy"
+        ) from error
+    made = Server((host, port), server, numthreads=THREADS, server_name="firelog")
+    made.ssl_adapter = BuiltinSSLAdapter(*(str(path) for path in certificate))
+    try:
+        made.safe_start()
+    finally:
+        made.stop()
 
 
 def _can_compress() -> bool:
@@ -88,6 +139,11 @@ def _layout() -> html.Div:
     header = html.Header(
         [
             dcc.Link("firelog", href="/", className="mark", title="all firings"),
+            html.Nav(
+                [dcc.Link("tonight", href="/tonight"), dcc.Link("morning", href="/morning")],
+                className="ways",
+                **{"aria-label": "pages"},
+            ),
             html.Div(
                 [
                     html.Span("", id="live-word", className="live-word", role="status"),
@@ -131,6 +187,7 @@ def _layout() -> html.Div:
     return html.Div(
         [
             header,
+            html.Div(id="desk", className="desk", hidden=True, **{"aria-live": "assertive"}),
             html.Main(
                 [html.Div(id="page-top"), picture, html.Div(id="page-bottom")],
                 id="page",
@@ -151,7 +208,7 @@ def _layout() -> html.Div:
 
 
 # ---------------------------------------------------------------- who asks what
-def _wire(app: Dash, store: Path) -> None:
+def _wire(app: Dash, store: Path, lookout: Lookout) -> None:
     @app.callback(  # type: ignore[untyped-decorator]
         Output("page-top", "children"),
         Output("page-bottom", "children"),
@@ -162,7 +219,7 @@ def _wire(app: Dash, store: Path) -> None:
     )
     def show_page(address: str | None, unit: str | None) -> tuple[Any, ...]:
         try:
-            made = live.page(store, address or "/", unit)
+            made = live.page(store, address or "/", unit, lookout)
         except Exception:  # a fault of ours must not leave a blank page at three in the morning
             app.server.logger.exception("the page %s could not be made", address)
             made = live.broken(address or "/")
@@ -172,7 +229,7 @@ def _wire(app: Dash, store: Path) -> None:
         Output("latest", "data"), Input("ask", "data"), prevent_initial_call=True
     )
     def tell(question: dict[str, Any] | None) -> dict[str, Any]:
-        return live.answer(store, question or {})
+        return live.answer(store, question or {}, lookout)
 
     def here(name: str) -> ClientsideFunction:
         return ClientsideFunction("firelog", name)

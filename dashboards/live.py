@@ -15,13 +15,19 @@ from typing import Any
 from urllib.parse import unquote
 
 from dashboards import figures, pourlive
+from dashboards.lookout import Lookout, Sight
 from dashboards.pages import evidence
 from dashboards.pages import firing as firing_page
 from dashboards.pages import firings as firings_page
+from dashboards.pages import morning as morning_page
+from dashboards.pages import tonight as tonight_page
 from dashboards.pages.parts import cautions, link, sentence
 from dashboards.readout import Board, View, read_board, read_news, read_view
+from dashboards.wording import Manner, manner
 from firelog.errors import FirelogError, StoreError
+from firelog.record.store import Store
 from firelog.units import show_temperature
+from firelog.watch.tonight import newest_ago_s
 
 BUILD = secrets.token_hex(8)  # another one after a restart: pages of the old one load anew
 EVERY_S = {"firing": 1.0, "list": 2.0}
@@ -34,19 +40,25 @@ def now_us() -> int:
 
 
 # ---------------------------------------------------------------- a whole page
-def page(store: Path, address: str, unit: str | None) -> dict[str, Any]:
+def page(
+    store: Path, address: str, unit: str | None, lookout: Lookout | None = None
+) -> dict[str, Any]:
     """Return a page: top, bottom, drawn (a figure or None) and watch (how it is kept alive).
 
     Never raises for what is wrong with the store or the address: the page says it.
     """
     name, number = firing_name(address), list_page(address)
     try:
-        if (heat := pourlive.made(store, address, unit)) is not None:
-            return _drawn_once(heat, address)
         if number is not None:
             return _list(read_board(store, unit, number, firings_page.PAGE), address)
         if name is not None:
             return _firing(read_view(store, name, unit), address)
+        if (heat := pourlive.made(store, address, unit)) is not None:
+            return _drawn_once(heat, address)
+        if address == "/tonight":
+            return _tonight(store, unit, lookout or Lookout(store))
+        if address == "/morning":
+            return _morning(store, unit)
     except StoreError as error:
         if name is not None and "there is no firing" in str(error):
             return _still(firing_page.missing(name, str(error)), address, "no such firing")
@@ -121,6 +133,56 @@ def _firing(view: View, address: str) -> dict[str, Any]:
     }
 
 
+def _tonight(store: Path, unit: str | None, lookout: Lookout) -> dict[str, Any]:
+    sight, how = lookout.now(), _manner(store, unit)
+    top = tonight_page.page(sight, how.unit, how.tz)
+    watch = _watch(
+        "/tonight",
+        "Tonight",
+        every_s=EVERY_S["list"],
+        alive=bool(sight.tonight.facts.kilns),
+        newest_us=_newest_us(sight),
+        seen={"page": _digest(top)},
+    )
+    watch |= {"value": tonight_page.leading_value(sight, how.unit), "unit": how.unit}
+    return {"top": top, "bottom": [], "drawn": None, "watch": watch}
+
+
+def _tonight_changes(
+    store: Path, unit: str | None, lookout: Lookout, seen: dict[str, str]
+) -> dict[str, Any]:
+    sight, how = lookout.now(), _manner(store, unit)
+    top = tonight_page.page(sight, how.unit, how.tz)
+    changed: dict[str, Any] = {"newest_us": _newest_us(sight), "now_us": now_us()}
+    changed["value"] = tonight_page.leading_value(sight, how.unit)
+    if (digest := _digest(top)) != seen.get("page"):
+        changed |= {"top": top, "seen": {"page": digest}}
+        changed["alive"] = bool(sight.tonight.facts.kilns)
+    return changed
+
+
+def _manner(store: Path, unit: str | None) -> Manner:
+    with Store.open(store) as opened:
+        return manner(opened, unit)
+
+
+def _newest_us(sight: Sight) -> int | None:
+    """Return the instant of the newest reading of the kiln that has been silent for longest."""
+    ages = [newest_ago_s(kiln) for kiln in sight.tonight.facts.kilns]
+    known = [age for age in ages if age is not None]
+    return sight.tonight.now_us - round(max(known) * 1e6) if known else None
+
+
+def _morning(store: Path, unit: str | None) -> dict[str, Any]:
+    morning = morning_page.read_morning(store, unit, now_us())
+    if morning is None:
+        return _still(morning_page.none_yet(), "/morning", "nothing last night")
+    top, bottom = morning_page.page(morning)
+    drawn = figures.firing_figure(morning.view.picture) if morning.view.picture.traces else None
+    made = _still(top, "/morning", "while you slept")
+    return made | {"bottom": bottom, "drawn": drawn}
+
+
 def _drawn_once(made: dict[str, Any], address: str) -> dict[str, Any]:
     """A page that does not grow while it is looked at."""
     watch = _watch(address, made["title"], every_s=0.0, alive=False, newest_us=None)
@@ -168,7 +230,7 @@ def _trouble(error: FirelogError, address: str) -> dict[str, Any]:
 
 
 # ---------------------------------------------------------------- what has changed
-def answer(store: Path, question: dict[str, Any]) -> dict[str, Any]:
+def answer(store: Path, question: dict[str, Any], lookout: Lookout | None = None) -> dict[str, Any]:
     """Return what is new since what the browser has; small when little has happened."""
     address, unit = str(question.get("path", "/")), question.get("unit")
     told: dict[str, Any] = {
@@ -181,10 +243,12 @@ def answer(store: Path, question: dict[str, Any]) -> dict[str, Any]:
     seen = question.get("seen")
     if isinstance(seen, dict) and seen and not question.get("whole"):
         try:
+            if address == "/tonight":
+                return told | _tonight_changes(store, unit, lookout or Lookout(store), seen)
             return told | _changes(store, address, seen, question)
         except FirelogError:
             pass  # the whole page says what is wrong
-    whole = page(store, address, unit)
+    whole = page(store, address, unit, lookout)
     watch = whole["watch"]
     return told | whole | {"newest_us": watch["newest_us"], "now_us": watch["now_us"]}
 

@@ -155,7 +155,7 @@ def _kiln_lines(now: Tonight, kiln: KilnNow, tz: ZoneInfo) -> list[Any]:
     from rich.text import Text
 
     from firelog.units import show_duration, show_temperature
-    from firelog.watch.tonight import health, milestone, newest_ago_s, where
+    from firelog.watch.tonight import health, milestone, newest_ago_s, stale, where
 
     ago_s = newest_ago_s(kiln)
     old = "no reading yet" if ago_s is None else f"newest reading {show_duration(ago_s)} old"
@@ -163,7 +163,7 @@ def _kiln_lines(now: Tonight, kiln: KilnNow, tz: ZoneInfo) -> list[Any]:
         Text(f"{kiln.kiln}: {kiln.firing}, {show_duration(kiln.now_s)} in, {old}", style="bold"),
         Text(where(kiln)),
     ]
-    if kiln.course is not None:
+    if kiln.course is not None and not stale(kiln):
         ahead = kiln.course.outlook.estimates
         ends = ahead[:1] + ahead[-1:] if len(ahead) > 1 else ahead
         lines += [Text(milestone(kiln, one, now.now_us, tz)) for one in ends]

@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from statistics import median
 
+import numpy as np
+
 from firelog.schedule.follow import Following, follow
 from firelog.schedule.forecast import KilnHistory, Outlook, forecast
-from firelog.schedule.model import Schedule
+from firelog.schedule.model import ChannelTrace, Schedule, SegmentRun
 from firelog.schedule.target import plan_points
 from firelog.watch.book import Book
 from firelog.watch.facts import ChannelNow, Course
 
 SPANS_S = (180, 600, 1800)
 SETTLING_S = 900.0  # an even kiln takes so long into a hold; common practice, no source
+HOLE_S = 60.0  # longer without a usable reading was not seen
 SETTLED_S = 600.0  # and is then measured for so long
 
 
@@ -44,7 +47,19 @@ def course_of(
         outlook,
         late_s(schedule, following, outlook),
         _settled(schedule, following, books, now_s),
+        tuple(_unseen_s(run, traces, now_s) for run in following.runs),
     )
+
+
+def _unseen_s(run: SegmentRun, traces: Sequence[ChannelTrace], now_s: float) -> float:
+    """Return how much of a segment so far no channel has a usable reading for."""
+    if run.began_s is None:
+        return 0.0
+    t_s = np.unique(np.concatenate([trace.t_s for trace in traces]))
+    until_s = now_s if run.ended_s is None else run.ended_s
+    inside = t_s[(t_s >= run.began_s) & (t_s <= until_s)]
+    gaps = np.diff(inside, prepend=run.began_s, append=until_s)
+    return float(gaps[gaps > HOLE_S].sum())
 
 
 def late_s(schedule: Schedule, following: Following, outlook: Outlook) -> float | None:

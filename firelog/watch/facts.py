@@ -36,13 +36,15 @@ class Course:
 
     ``late_s``: how far the next milestone will be behind the plan, at the least (the early end of
     its interval); None where the plan gives it no time. ``settled_k``: the offset of each kiln
-    channel from the middle of all when the present hold had settled, by name.
+    channel from the middle of all when the present hold had settled, by name. ``unseen_s``: for
+    each segment how much of it no reading covers.
     """
 
     runs: tuple[SegmentRun, ...]
     outlook: Outlook
     late_s: float | None = None
     settled_k: dict[str, float] | None = None
+    unseen_s: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -25,6 +25,7 @@ from firelog.watch.signs import Sign
 OVER_K, OVER_BANDS = 60.0, 2.0  # above the hottest aim, where no ceiling is required
 FALL_K, FALL_S = 25.0, 180
 LATE_S = 1800.0
+STALL_K_PER_H, STALL_SHARE = 15.0, 0.15
 ENOUGH = 0.95  # of a hold's time; the rest is the edge of its band
 ENTERED_S = 300.0  # a hold just entered may swing through the edge of its band
 _PURGE = "Light a burner only as its own instructions say, after purging: unburnt gas explodes."
@@ -48,7 +49,7 @@ def heat(now: KilnNow, unit: TemperatureUnit, late_s: float = LATE_S) -> Iterato
     if hold is not None:  # it may have been entered from above, and still be coming down
         cooling = temp_c is not None and temp_c >= hold[0].target_c
     yield _falling(now, cooling=cooling, unit=unit, covers=covers)
-    yield _stalled(now, course, covers)
+    yield _stalled(now, schedule, course, covers, soaking=hold is not None, unit=unit)
     yield _too_fast(now, schedule, course, unit, covers)
     yield _late(now, course, late_s, covers)
     yield _ready(now, schedule, course, covers)
@@ -95,15 +96,14 @@ def _open_hold(schedule: Schedule, course: Course) -> tuple[Segment, SegmentRun]
     It counts even when the kiln has left it: leaving a hold early is what a dead burner looks like.
     What follows a segment that was passed over is not believed.
     """
-    for segment, run in zip(schedule.segments, course.runs, strict=True):
+    unseen = course.unseen_s or (0.0,) * len(course.runs)
+    for segment, run, unseen_s in zip(schedule.segments, course.runs, unseen, strict=True):
         if run.began_s is None or (run.reached_s is None and not segment.is_hold):
             return None
-        if segment.is_hold:
-            # A hole in the record makes soaking not proven; it does not make the kiln wait.
-            stayed_s = 0.0 if run.ended_s is None else run.ended_s - run.began_s
-            enough_s = ENOUGH * (segment.hold_s or 0.0)
-            if run.complete_s is None and max(run.soaked_s, stayed_s) < enough_s:
-                return segment, run
+        # A hole in the record makes soaking not proven; it does not make the kiln wait.
+        short = run.soaked_s + unseen_s < ENOUGH * (segment.hold_s or 0.0)
+        if segment.is_hold and run.complete_s is None and short:
+            return segment, run
     return None
 
 
@@ -173,7 +173,7 @@ def _falling(
 def _heating(schedule: Schedule, course: Course) -> bool:
     """True while a segment that goes up is running."""
     running = _running(schedule, course)
-    if running is None or running == len(schedule.segments):
+    if running is None:
         return False
     segment = schedule.segments[running]
     before = schedule.segments[running - 1].target_c if running else -1e9
@@ -181,16 +181,47 @@ def _heating(schedule: Schedule, course: Course) -> bool:
 
 
 def _running(schedule: Schedule, course: Course) -> int | None:
-    """Return the number of the last segment that began, None when none has."""
-    begun = [n for n, run in enumerate(course.runs) if run.began_s is not None]
-    return begun[-1] if begun else None
+    """Return the number of the segment that runs, None before the first.
+
+    A fire that goes out on the way up may look like the way down of a later segment: what comes
+    after a ramp that was not reached, or after a segment passed over, is not believed.
+    """
+    running = None
+    for number, (segment, run) in enumerate(zip(schedule.segments, course.runs, strict=True)):
+        if run.began_s is None:
+            break
+        running = number
+        if run.reached_s is None and not segment.is_hold:
+            break
+    return running
 
 
 # ---------------------------------------------------------------- a ramp
-def _stalled(now: KilnNow, course: Course, covers: tuple[str, ...]) -> Sign:
-    outlook = course.outlook
-    stalled = outlook.state == "stalled"
-    text = f"{now.kiln} is stalled. {outlook.evidence}"
+def _stalled(
+    now: KilnNow,
+    schedule: Schedule,
+    course: Course,
+    covers: tuple[str, ...],
+    *,
+    soaking: bool,
+    unit: TemperatureUnit,
+) -> Sign:
+    """A ramp that does not go on; while a hold is open its band says all there is to say."""
+    outlook, running = course.outlook, _running(schedule, course)
+    text, stalled = "it goes on", False
+    if not soaking and running is not None:
+        segment = schedule.segments[running]
+        at_it = bool(outlook.estimates) and outlook.estimates[0].segment == segment.name
+        if outlook.state == "stalled" and at_it:
+            text, stalled = outlook.evidence, True
+        elif _heating(schedule, course):
+            rose = [one.rose_k[1800] for one in leading(now)]
+            known = [value for value in rose if value is not None]
+            asked = STALL_SHARE * (segment.rate_k_per_h or 0.0)
+            if known and 2.0 * median(known) < max(STALL_K_PER_H, asked):
+                gained = show_difference(median(known), unit)
+                text, stalled = f"{segment.name!r} gained {gained} in half an hour.", True
+    text = f"{now.kiln} is stalled. {text}"
     return _heat_sign(now, "stalled", text, 1.0 if stalled else -1.0, covers, on_s=120.0)
 
 

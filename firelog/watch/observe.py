@@ -17,7 +17,7 @@ from firelog.readings import Role
 from firelog.record import alarms
 from firelog.record.rows import Channel, Event, Firing
 from firelog.record.store import Store
-from firelog.schedule.model import Schedule
+from firelog.schedule.model import ChannelTrace, Schedule
 from firelog.units import TemperatureUnit
 from firelog.watch.book import Book
 from firelog.watch.course import channel_now, course_of
@@ -86,6 +86,12 @@ class Observer:
         """Return the name of the firing that runs in a kiln."""
         found = self._kilns.get(kiln)
         return None if found is None else found.firing.name
+
+    def trace(self, kiln: str, channel: str) -> ChannelTrace | None:
+        """Return the thin trace of a channel of a running firing, or None."""
+        found = self._kilns.get(kiln)
+        books = [] if found is None else [b for b in found.books.values() if b.name == channel]
+        return books[0].trace() if books else None
 
     # ------------------------------------------------------------ kilns
     def _find_firings(self) -> None:

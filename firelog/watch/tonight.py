@@ -10,6 +10,7 @@ from firelog.record import alarms
 from firelog.record.alarms import StoredAlarm
 from firelog.record.store import Store
 from firelog.schedule.forecast import Estimate
+from firelog.schedule.model import ChannelTrace
 from firelog.units import TemperatureUnit, show_duration, us_to_datetime
 from firelog.watch import watchman
 from firelog.watch.couples import UNUSABLE, silence_limit_s
@@ -52,6 +53,10 @@ class Looker:
             watchman.age_s(self._store, now_us),
         )
 
+    def trace(self, kiln: str, channel: str) -> ChannelTrace | None:
+        """Return the thin trace of a channel of a running firing, or None."""
+        return self._observer.trace(kiln, channel)
+
 
 # ---------------------------------------------------------------- in words
 def health(one: ChannelNow) -> str:
@@ -68,6 +73,12 @@ def newest_ago_s(kiln: KilnNow) -> float | None:
     return min((one.heard_ago_s for one in kiln.channels), default=None)
 
 
+def stale(kiln: KilnNow) -> bool:
+    """True when a kiln has been silent for so long that what is known of it is history."""
+    ago_s = newest_ago_s(kiln)
+    return ago_s is None or ago_s > silence_limit_s(min(one.every_s for one in kiln.channels))
+
+
 def where(kiln: KilnNow) -> str:
     """Return in a sentence where a firing is on its schedule."""
     if kiln.schedule is None:
@@ -75,7 +86,8 @@ def where(kiln: KilnNow) -> str:
     if kiln.course is None:
         return "Not a usable reading yet."
     outlook = kiln.course.outlook
-    return f"{outlook.state}: {outlook.evidence}"
+    words = f"{outlook.state}: {outlook.evidence}"
+    return f"When last heard, {words}" if stale(kiln) else words
 
 
 def clock_time(t_us: int, tz: tzinfo) -> str:

@@ -36,7 +36,8 @@ CAUTION = "firelog switches nothing and is no safety device."
 class Watchman:
     """Walks rounds over a store that is open for writing; call :meth:`round` about once a second.
 
-    ``say`` is told what happens, a line each. ``observer``, ``courier`` and the ``sound`` of last resort are the usual ones when not given.
+    ``say`` is told what happens, a line each. ``observer``, ``courier`` and the ``sound`` of last
+    resort are the usual ones when not given.
     """
 
     def __init__(

@@ -1,0 +1,135 @@
+// The alarm desk: asks every two seconds what stands, on every page, by itself.
+//
+// It is apart from Dash on purpose: an alarm is shown, and answered, even where a picture is not.
+// When the server does not answer, the desk says so instead of looking calm.
+(function () {
+  "use strict";
+
+  const EVERY_MS = 2000;
+  const SILENT_MS = 8000;
+  let heard = 0;
+  let shown = "";
+  let asking = false;
+  let tone = null;
+
+  function name(fresh) {
+    try {
+      if (fresh !== undefined) window.localStorage.setItem("firelog-who", fresh);
+      return window.localStorage.getItem("firelog-who") || "";
+    } catch (error) {
+      return fresh || "";
+    }
+  }
+
+  function make(kind, words, name_) {
+    const one = document.createElement(kind);
+    if (words) one.textContent = words; // never as HTML: names come from outside
+    if (name_) one.className = name_;
+    return one;
+  }
+
+  async function ask() {
+    const desk = document.getElementById("desk");
+    if (!desk || asking) return;
+    asking = true;
+    const given = new AbortController();
+    const late = setTimeout(() => given.abort(), 5000);
+    try {
+      const answer = await fetch("/alarms.json", { signal: given.signal, cache: "no-store" });
+      if (answer.status === 401) {
+        window.location.assign("/login");
+        return;
+      }
+      const told = await answer.json();
+      heard = Date.now();
+      show(desk, told);
+    } catch (error) {
+      if (Date.now() - heard > SILENT_MS) {
+        show(desk, { alarms: [], watch: "", trouble: "Alarms cannot be read: the board does not answer." });
+      }
+    } finally {
+      clearTimeout(late);
+      asking = false;
+    }
+  }
+
+  function show(desk, told) {
+    const now = JSON.stringify(told);
+    sound(told.alarms || []);
+    if (now === shown) return;
+    shown = now;
+    const parts = [];
+    if (told.trouble) parts.push(make("p", told.trouble, "desk-line warned"));
+    if (told.watch) parts.push(make("p", told.watch, "desk-line warned"));
+    (told.alarms || []).forEach((one) => parts.push(card(one, told.may_write)));
+    desk.replaceChildren(...parts);
+    const loud = (told.alarms || []).filter((one) => one.state === "unacknowledged");
+    document.documentElement.toggleAttribute("data-alarm", loud.length > 0);
+    desk.hidden = parts.length === 0;
+  }
+
+  function card(one, mayWrite) {
+    const box = make("article", "", "alarm " + one.state + " " + one.priority);
+    const words = make("div", "", "alarm-words");
+    const since = one.left ? "put aside, " + one.left + " left" : one.state + " · since " + one.since;
+    const head = make("p", since + (one.called ? " · called: " + one.called : ""), "alarm-state");
+    words.append(head, make("p", one.text, "alarm-text"), make("p", one.remedy, "alarm-remedy"));
+    box.append(words);
+    if (mayWrite && (one.state === "unacknowledged" || one.state === "returned")) {
+      const seen = make("button", one.state === "returned" ? "seen" : "seen, I act", "big");
+      seen.type = "button";
+      seen.dataset.alarm = String(one.number);
+      seen.addEventListener("click", () => acknowledge(one.number, seen));
+      box.append(seen);
+    }
+    return box;
+  }
+
+  async function acknowledge(number, button) {
+    button.disabled = true;
+    button.textContent = "…";
+    try {
+      const answer = await fetch("/acknowledge", {
+        method: "POST",
+        headers: { "Content-Type": "application/json" },
+        body: JSON.stringify({ number: number, who: name() }),
+      });
+      if (!answer.ok) throw new Error(String(answer.status));
+    } catch (error) {
+      button.disabled = false;
+      button.textContent = "not taken; press again";
+      return;
+    }
+    shown = "";
+    ask();
+  }
+
+  // A sound needs a touch first: browsers allow none before. Once touched, the page may call.
+  window.addEventListener(
+    "pointerdown",
+    () => {
+      if (!tone && window.AudioContext) tone = new window.AudioContext();
+    },
+    { once: true },
+  );
+
+  function sound(alarms) {
+    const loud = alarms.some((one) => one.state === "unacknowledged" && one.priority === "high");
+    if (!loud || !tone || Math.floor(Date.now() / EVERY_MS) % 3) return;
+    const voice = tone.createOscillator();
+    const volume = tone.createGain();
+    voice.frequency.value = 660;
+    volume.gain.setValueAtTime(0.2, tone.currentTime);
+    volume.gain.exponentialRampToValueAtTime(0.001, tone.currentTime + 0.6);
+    voice.connect(volume).connect(tone.destination);
+    voice.start();
+    voice.stop(tone.currentTime + 0.6);
+  }
+
+  document.addEventListener("visibilitychange", () => document.hidden || ask());
+  document.addEventListener("change", (event) => {
+    if (event.target.id === "who") name(event.target.value.trim());
+  });
+  setInterval(ask, EVERY_MS);
+  ask();
+})();

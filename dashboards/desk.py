@@ -1,0 +1,149 @@
+"""The alarm desk: what stands, for every page; acknowledging and shelving with one touch.
+
+Plain routes beside Dash's, so that an alarm is shown and answered even where a picture is not.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from flask import Flask, Response, abort, jsonify, request
+from markupsafe import escape
+
+from dashboards import access
+from dashboards.live import now_us
+from dashboards.lookout import Lookout
+from firelog.alarm import State
+from firelog.errors import FirelogError, InputError
+from firelog.record import alarms
+from firelog.record.alarms import StoredAlarm
+from firelog.record.store import Store
+from firelog.units import parse_duration, show_duration, show_instant, zone
+from firelog.watch import links, watchman
+from firelog.watch.tonight import WATCH_S
+
+
+def add_desk(server: Flask, store: Path, lookout: Lookout) -> None:
+    """Add the desk's routes to the board's server."""
+
+    def listed() -> tuple[Response, int]:
+        try:
+            return jsonify(_list(store)), 200
+        except FirelogError as error:
+            return jsonify(trouble=str(error)), 503
+
+    def acknowledge() -> tuple[Response, int]:
+        access.need_write()
+        return _act(store, _acknowledge)
+
+    def shelve() -> tuple[Response, int]:
+        access.need_write()
+        return _act(store, _shelve)
+
+    server.add_url_rule("/alarms.json", "alarms", listed)
+    server.add_url_rule("/acknowledge", "acknowledge", acknowledge, methods=["POST"])
+    server.add_url_rule("/shelve", "shelve", shelve, methods=["POST"])
+    server.add_url_rule(
+        "/seen/<token>", "seen", lambda token: _seen(store, token), methods=["GET", "POST"]
+    )
+
+
+# ---------------------------------------------------------------- what stands
+def _list(path: Path) -> dict[str, Any]:
+    t_us = now_us()
+    with Store.open(path) as store:
+        found = [one for one in alarms.open_alarms(store) if _shown(one)]
+        age_s = watchman.age_s(store, t_us)
+        running = any(firing.running for firing in store.firings())
+        called = alarms.calls_for(store, [one.id for one in found])
+    walking = age_s is not None and age_s < WATCH_S
+    watch = ""
+    if running and not walking:
+        ago = "" if age_s is None else f" since {show_duration(age_s)}"
+        watch = f"No night watch is walking{ago}: nobody will be called."
+    return {
+        "alarms": [_told(one, t_us, called) for one in found],
+        "watch": watch,
+        "may_write": access.role_here() == "write",
+    }
+
+
+def _shown(one: StoredAlarm) -> bool:
+    return one.state.standing or one.state is State.SHELVED
+
+
+def _told(one: StoredAlarm, t_us: int, called: list[alarms.Call]) -> dict[str, Any]:
+    people = dict.fromkeys(call.person for call in called if call.alarm_id == one.id)
+    left_s = 0.0 if one.shelved_until_us is None else (one.shelved_until_us - t_us) / 1e6
+    return {
+        "number": one.id,
+        "state": one.state.value,
+        "priority": one.priority.word,
+        "text": one.text,
+        "remedy": one.remedy,
+        "since": show_duration(max(0.0, (t_us - one.began_us) / 1e6)),
+        "called": ", ".join(people),
+        "left": show_duration(max(0.0, left_s)) if one.state is State.SHELVED else "",
+    }
+
+
+# ---------------------------------------------------------------- what people do
+def _act(path: Path, act: Any) -> tuple[Response, int]:
+    asked = request.get_json(silent=True)
+    if not isinstance(asked, dict) or not isinstance(asked.get("number"), int):
+        abort(400)
+    if not 0 < asked["number"] < 2**62:
+        abort(400)
+    try:
+        with Store.open(path, write=True) as store:
+            one = act(store, asked)
+    except InputError as error:
+        return jsonify(trouble=str(error)), 409
+    except FirelogError as error:
+        return jsonify(trouble=str(error)), 503
+    return jsonify(state=one.state.value), 200
+
+
+def _acknowledge(store: Store, asked: dict[str, Any]) -> StoredAlarm:
+    return alarms.acknowledge(store, asked["number"], who=_who(asked), t_us=now_us())
+
+
+def _shelve(store: Store, asked: dict[str, Any]) -> StoredAlarm:
+    t_us = now_us()
+    until_us = t_us + round(parse_duration(str(asked.get("lasting", ""))) * 1e6)
+    note = str(asked.get("why", ""))
+    return alarms.shelve(
+        store, asked["number"], who=_who(asked), t_us=t_us, until_us=until_us, note=note
+    )
+
+
+def _who(asked: dict[str, Any]) -> str:
+    return str(asked.get("who", "")).strip()[:80] or "somebody at the board"
+
+
+# ---------------------------------------------------------------- the link in a message
+def _seen(path: Path, token: str) -> Any:
+    """Show the alarm of a link and, when its button is pressed, acknowledge it.
+
+    Looking changes nothing: mail programs follow links on their own.
+    """
+    try:
+        invitation = links.read_token(links.secret_key(path), token)
+        with Store.open(path, write=request.method == "POST") as store:
+            if request.method == "POST":
+                alarms.acknowledge(store, invitation.alarm_id, who=invitation.person, t_us=now_us())
+            one = alarms.one(store, invitation.alarm_id)
+            tz = zone(store.setting("timezone", "UTC"))
+    except FirelogError as error:
+        return access.plain_page("This link opens nothing", f"<p>{escape(str(error))}</p>"), 410
+    waiting = one.state in (State.UNACKNOWLEDGED, State.RETURNED)
+    words = f"seen, I act ({escape(invitation.person)})"
+    button = f'<form method="post"><button class="big">{words}</button></form>'
+    return access.plain_page(
+        one.kind if waiting else f"{one.kind}: {one.state.value}",
+        f"<p class='loud'>{escape(one.text)}</p><p>{escape(one.remedy)}</p>"
+        f"<p class='soft'>{escape(one.state.value)}, since "
+        f"{escape(show_instant(one.began_us, tz))}</p>{button if waiting else ''}"
+        "<p class='soft'>firelog switches nothing and is no safety device.</p>",
+    )

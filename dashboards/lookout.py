@@ -1,0 +1,125 @@
+"""One pair of eyes for all pages: how the night stands, looked at by one thread for all readers.
+
+The watch's books are kept here from look to look, so that a page costs the same in the tenth hour
+as in the first. The thread ends when nobody has asked for a while.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from firelog.errors import FirelogError, StoreError
+from firelog.record.store import Store
+from firelog.schedule.target import plan_points
+from firelog.watch.couples import leading
+from firelog.watch.facts import KilnNow
+from firelog.watch.tonight import Looker, Tonight
+
+EVERY_S = 1.0
+IDLE_S = 120.0
+FIRST_S = 20.0
+POINTS = 160
+
+Line = tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
+class Course:
+    """A firing at a glance: its trace and the plan ahead, seconds and °C; ``end_s`` of the plan."""
+
+    trace: Line
+    plan: Line
+    end_s: float
+
+
+@dataclass(frozen=True)
+class Sight:
+    """What was seen at one look."""
+
+    tonight: Tonight
+    courses: dict[str, Course]
+
+
+class Lookout:
+    """Looks at one store; :meth:`now` may be called from any thread."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._lock = threading.Lock()
+        self._first = threading.Event()
+        self._thread: threading.Thread | None = None
+        self._asked_s = 0.0
+        self._sight: Sight | None = None
+        self._error: FirelogError | None = None
+
+    def now(self) -> Sight:
+        """Return the newest look; raises :class:`StoreError` when the store cannot be read."""
+        with self._lock:
+            self._asked_s = time.monotonic()
+            if self._thread is None or not self._thread.is_alive():
+                self._first.clear()
+                self._sight = self._error = None
+                self._thread = threading.Thread(target=self._run, name="lookout", daemon=True)
+                self._thread.start()
+        self._first.wait(FIRST_S)
+        if self._error is not None:
+            raise self._error
+        if self._sight is None:
+            raise StoreError(f"{self._path}: is still being read; this page looks again")
+        return self._sight
+
+    def _run(self) -> None:
+        try:
+            with Store.open(self._path) as store:
+                looker = Looker(store)
+                while time.monotonic() - self._asked_s < IDLE_S:
+                    tonight = looker.look()
+                    courses = {
+                        kiln.kiln: course
+                        for kiln in tonight.facts.kilns
+                        if (course := _course(looker, kiln)) is not None
+                    }
+                    self._sight = Sight(tonight, courses)
+                    self._first.set()
+                    time.sleep(EVERY_S)
+        except FirelogError as error:
+            self._error = error
+        except Exception as error:
+            self._error = StoreError(f"{self._path}: the board stumbled over {error!r}")
+        finally:
+            self._first.set()
+
+
+def _course(looker: Looker, kiln: KilnNow) -> Course | None:
+    """Return the leading channel's trace, thinned, and what the plan asks from here on."""
+    lead = leading(kiln)
+    if kiln.schedule is None or not lead:
+        return None
+    trace = looker.trace(kiln.kiln, lead[0].name)
+    if trace is None or not len(trace):
+        return None
+    step = max(1, len(trace) // POINTS)
+    drawn = zip(trace.t_s[::step].tolist(), trace.temp_c[::step].tolist(), strict=True)
+    seconds, temps = plan_points(kiln.schedule, float(trace.temp_c[0]))
+    ahead = _ahead(kiln, seconds, temps)
+    return Course(tuple(drawn), ahead, max(kiln.now_s, ahead[-1][0] if ahead else 0.0))
+
+
+def _ahead(kiln: KilnNow, seconds: np.ndarray, temps: np.ndarray) -> Line:
+    """The remaining segments, from now, each ending when it is expected to."""
+    if kiln.course is None or kiln.schedule is None:
+        return tuple(zip(seconds.tolist(), temps.tolist(), strict=True))
+    now_c = next((one.temp_c for one in leading(kiln) if one.temp_c is not None), None)
+    ends = {one.segment: one.finish_s for one in kiln.course.outlook.estimates}
+    line = [] if now_c is None else [(kiln.now_s, now_c)]
+    for segment in kiln.schedule.segments:
+        if segment.name in ends:
+            if segment.is_hold and line and abs(line[-1][1] - segment.target_c) > segment.band_k:
+                line.append((line[-1][0], segment.target_c))
+            line.append((ends[segment.name], segment.target_c))
+    return tuple(line)

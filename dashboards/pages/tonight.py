@@ -1,0 +1,135 @@
+"""The night as it stands: every kiln that fires, large enough to be read across a dark room."""
+
+from __future__ import annotations
+
+from datetime import tzinfo
+from typing import Any
+
+from dash import html
+
+from dashboards.lookout import Course, Line, Sight
+from dashboards.pages.parts import cautions, firing_path, link, mask, sentence
+from firelog.units import TemperatureUnit, show_duration, show_temperature
+from firelog.watch.couples import leading
+from firelog.watch.facts import ChannelNow, KilnNow
+from firelog.watch.tonight import health, milestone, newest_ago_s, stale, watch_words, where
+
+WIDE, HIGH = 640.0, 180.0
+OLD_S = 30.0
+
+
+def page(sight: Sight, unit: TemperatureUnit, tz: tzinfo) -> list[Any]:
+    """Return the whole page."""
+    tonight = sight.tonight
+    if not tonight.facts.kilns:
+        words = "No firing is running. Begin one with `firelog firings add`, or look at the last:"
+        return [sentence("A quiet night", words, link("the morning page", "/morning")), cautions()]
+    kind = "watch-line" if tonight.walking else "watch-line warned"
+    kilns = [
+        _kiln(kiln, sight.courses.get(kiln.kiln), tonight.now_us, unit, tz)
+        for kiln in tonight.facts.kilns
+    ]
+    return [
+        html.P(watch_words(tonight), className=kind),
+        html.Div(kilns, className="kilns"),
+        cautions(),
+    ]
+
+
+def leading_value(sight: Sight, unit: TemperatureUnit) -> str:
+    """Return the one temperature for the line at the top: that of the first kiln."""
+    for kiln in sight.tonight.facts.kilns:
+        for one in leading(kiln):
+            if one.temp_c is not None:
+                return show_temperature(one.temp_c, unit)
+    return ""
+
+
+def _kiln(
+    kiln: KilnNow, course: Course | None, now_us: int, unit: TemperatureUnit, tz: tzinfo
+) -> html.Section:
+    ago_s = newest_ago_s(kiln)
+    old = "no reading yet" if ago_s is None else ""
+    if ago_s is not None and ago_s > OLD_S:  # younger, the line at the top counts the seconds
+        old = f"newest reading {show_duration(ago_s)} ago"
+    lead = leading(kiln)
+    value = next((one.temp_c for one in lead if one.temp_c is not None), None)
+    big = "–" if value is None else show_temperature(value, unit)
+    ahead = kiln.course.outlook.estimates if kiln.course and not stale(kiln) else ()
+    ends = ahead[:1] + ahead[-1:] if len(ahead) > 1 else ahead
+    late_s = kiln.course.late_s if kiln.course else None
+    lines = [html.P(milestone(kiln, one, now_us, tz), className="next") for one in ends]
+    if late_s is not None and late_s > 300.0:
+        late = f"at least {show_duration(late_s)} behind the plan"
+        lines.append(html.P(late, className="next warned"))
+    return html.Section(
+        [
+            html.H1(link(kiln.firing, firing_path(kiln.firing))),
+            html.P(f"{kiln.kiln}, {show_duration(kiln.now_s)} in", className="soft"),
+            html.P(old, className="next warned") if old else None,
+            html.Div(
+                [html.Span(big, className="huge"), html.Span(_trend(lead), className="trend")],
+                className="reading",
+            ),
+            html.P(where(kiln), className="where"),
+            *lines,
+            _picture(course, kiln),
+            html.Ul([_couple(one, unit) for one in kiln.channels], className="couples"),
+        ],
+        className="kiln",
+    )
+
+
+def _trend(lead: tuple[ChannelNow, ...]) -> str:
+    known = [rose for one in lead if (rose := one.rose_k[600]) is not None]
+    if not known:
+        return ""
+    rose = sum(known) / len(known)
+    return "↗ rising" if rose > 2.0 else "↘ falling" if rose < -2.0 else "→ steady"
+
+
+def _couple(one: ChannelNow, unit: TemperatureUnit) -> html.Li:
+    word = health(one)
+    well = word == "alive"
+    temp = "–" if one.temp_c is None else show_temperature(one.temp_c, unit)
+    sign = html.Span("●" if well else "▲", **{"aria-hidden": "true"})
+    return html.Li(
+        [html.Span(one.name), html.Span(temp, className="temp"), html.Span([sign, f" {word}"])],
+        className="well" if well else "unwell",
+    )
+
+
+# ---------------------------------------------------------------- the picture
+def _picture(course: Course | None, kiln: KilnNow) -> html.Div | None:
+    """The trace so far, and the plan ahead dashed: no axis, the numbers stand above."""
+    if course is None or course.end_s <= 0:
+        return None
+    temps = [temp_c for _, temp_c in (*course.trace, *course.plan)]
+    low = min(temps)
+    high = max(*temps, low + 1.0)
+
+    def path(line: Line) -> str:
+        points = [
+            f"{4 + t_s / course.end_s * (WIDE - 8):.1f} "
+            f"{HIGH - 6 - (temp_c - low) / (high - low) * (HIGH - 12):.1f}"
+            for t_s, temp_c in line
+        ]
+        return "M" + "L".join(points) if points else ""
+
+    def svg(line: Line, dash: str) -> str:
+        return (
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDE:.0f} {HIGH:.0f}" '
+            f'preserveAspectRatio="none"><path d="{path(line)}" fill="none" stroke="#000" '
+            f'stroke-width="3" stroke-dasharray="{dash}" vector-effect="non-scaling-stroke" '
+            'stroke-linejoin="round"/></svg>'
+        )
+
+    words = f"{kiln.firing}: the trace so far, and the plan ahead, dashed"
+    return html.Div(
+        [
+            html.Div(className="drawn past", style=mask(svg(course.trace, "none"))),
+            html.Div(className="drawn ahead", style=mask(svg(course.plan, "7 6"))),
+        ],
+        className="glance",
+        **{"role": "img", "aria-label": words},
+    )
