@@ -151,10 +151,12 @@ class Programmer:
 
 
 # ---------------------------------------------------------------- playing it
-def play(scene: Scene, more: Callable[[], Sequence[Fault]] = tuple) -> Iterator[Sample]:
+def play(
+    scene: Scene, more: Callable[[float], Sequence[Fault]] = lambda _: ()
+) -> Iterator[Sample]:
     """Yield one sample every ``every_s`` seconds, from the first second to the last.
 
-    ``more`` is asked before each sample for further mishaps: those played on demand.
+    ``more`` is asked before each sample, with its second, for the mishaps played on demand.
     """
     planned = scene.faults
     furnace, dice = scene.furnace, random.Random(scene.seed)
@@ -167,7 +169,7 @@ def play(scene: Scene, more: Callable[[], Sequence[Fault]] = tuple) -> Iterator[
     t_s, tail_s = 0.0, 0.0
     control = furnace.sensors[furnace.control].name
     while True:
-        scene = replace(scene, faults=(*planned, *more()))
+        scene = replace(scene, faults=(*planned, *more(t_s)))
         measured_c = shown_c[furnace.control] + _drift_k(scene, control, t_s)
         power_w = _heat(scene, programmer, measured_c, t_s)
         heard = not (_any(scene, Mishap.SILENCE, t_s) or _any(scene, Mishap.POWER_CUT, t_s))

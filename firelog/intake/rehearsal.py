@@ -11,11 +11,11 @@ import os
 import select
 import threading
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 
 from firelog.errors import SourceError
-from firelog.intake.firesim import Sample, Scene, play
+from firelog.intake.firesim import Fault, Sample, Scene, play
 from firelog.readings import Unit
 from firelog.units import TemperatureUnit, from_celsius, iso_utc
 
@@ -34,9 +34,17 @@ def spoken(sample: Sample, start_us: int, unit: Unit = Unit.C) -> bytes:
     return ",".join((stamp, *fields)).encode() + b"\n"
 
 
-def lines(scene: Scene, start_us: int, unit: Unit = Unit.C) -> Iterator[tuple[float, bytes]]:
-    """Yield seconds of the firing and the line that is due then; a silent logger yields none."""
-    for sample in play(scene):
+def lines(
+    scene: Scene,
+    start_us: int,
+    unit: Unit = Unit.C,
+    more: Callable[[float], Sequence[Fault]] = lambda _: (),
+) -> Iterator[tuple[float, bytes]]:
+    """Yield seconds of the firing and the line that is due then; a silent logger yields none.
+
+    ``more`` adds mishaps on demand.
+    """
+    for sample in play(scene, more):
         if sample.heard:
             yield sample.t_s, spoken(sample, start_us, unit)
 
@@ -46,7 +54,8 @@ class Speaker:
 
     ``path`` is what a collector opens. With ``link`` the path is a symbolic link, which keeps its
     name through :meth:`unplug` and :meth:`plug` as a port named by its adapter does. A reader
-    that falls behind is waited for, so no line is lost. Use as a context manager, or
+    that falls behind is waited for, so no line is lost; ``settle_s`` is how long it is given to
+    get ready once it has opened the port. Use as a context manager, or
     :meth:`stop` it.
     """
 
@@ -55,11 +64,12 @@ class Speaker:
         timed_lines: Iterable[tuple[float, bytes]],
         *,
         factor: float = 1.0,
+        settle_s: float = SETTLE_S,
         link: Path | None = None,
         on_line: Callable[[bytes], None] | None = None,
     ) -> None:
         self._lines = iter(timed_lines)
-        self._factor = factor
+        self._factor, self._settle_s = factor, settle_s
         self._link = link
         self._on_line = on_line
         self._stop = threading.Event()
@@ -141,7 +151,7 @@ class Speaker:
         while not self.listener():
             if self._stop.wait(_LOOK_S):
                 return
-        self._stop.wait(SETTLE_S)
+        self._stop.wait(self._settle_s)
         self.say(b"\n")  # ends the line that a listener who joined half-way throws away
         began_s, first_s = time.monotonic(), None
         for t_s, line in self._lines:

@@ -72,15 +72,16 @@ def test_killed_under_load(tmp_path: Path, times: int) -> None:
     dice, path, total = random.Random(times), tmp_path / "a.firelog", 0
     for round_ in range(times):
         ours, theirs = context.Pipe(duplex=False)
-        with Speaker(_numbered(round_ * 1_000_000)) as speaker:
+        with Speaker(_numbered(round_ * 1_000_000), settle_s=0.0) as speaker:
             child = context.Process(target=_collect_until_killed, args=(path, speaker.path, theirs))
             child.start()
             theirs.close()
             assert ours.recv() == -1
             speaker.start()
-            killer = threading.Timer(0.35 + dice.uniform(0.0, 0.3), child.kill)
+            acknowledged = [ours.recv()]
+            killer = threading.Timer(0.05 + dice.uniform(0.0, 0.3), child.kill)
             killer.start()
-            acknowledged = _acknowledged(ours)
+            acknowledged += _acknowledged(ours)
             killer.join()
             child.join()
             assert child.exitcode == -signal.SIGKILL
