@@ -170,7 +170,15 @@ def _castings(store: Store, tail: str, values: Sequence[Any]) -> list[Casting]:
     seen = _inspections(store)
     return [
         Casting(
-            *row[:5], json.loads(row[5]), row[6], row[7], inspections=tuple(seen.get(row[0], ()))
+            row[0],
+            row[1],
+            row[2],
+            row[3],
+            row[4],
+            json.loads(row[5]),
+            row[6],
+            row[7],
+            tuple(seen.get(row[0], ())),
         )
         for row in rows
     ]
@@ -221,7 +229,7 @@ def _inspections(store: Store) -> dict[int, list[Inspection]]:
         store, "select casting,id,seen_us,outcome,who,note from inspections order by id"
     ):
         found.setdefault(row[0], []).append(
-            Inspection(*row[1:], defects=tuple(defects.get(row[1], ())))
+            Inspection(row[1], row[2], row[3], row[4], row[5], tuple(defects.get(row[1], ())))
         )
     return found
 

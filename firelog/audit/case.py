@@ -1,0 +1,77 @@
+"""One casting with all of the record that belongs to it, read once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from firelog import judging
+from firelog.errors import FirelogError
+from firelog.judging import Assessment
+from firelog.pouring import core, verify
+from firelog.pouring.core import CoreStory
+from firelog.pouring.verify import HeatAssessment, PourAssessment
+from firelog.record import castings, heats
+from firelog.record.castings import Casting
+from firelog.record.heats import Mould
+from firelog.record.rows import Event
+from firelog.record.store import Store
+from firelog.units import TemperatureUnit
+
+
+@dataclass(frozen=True)
+class Case:
+    """A casting, its mould, and what is known of its firing, its pour and its core.
+
+    What is None is not in the record; ``why_no_core`` says why a core could not be computed.
+    """
+
+    casting: Casting
+    mould: Mould
+    material: str | None
+    fired: Assessment | None
+    kiln_events: tuple[Event, ...]
+    heat: HeatAssessment | None
+    pour: PourAssessment | None
+    story: CoreStory | None
+    why_no_core: str
+
+    @property
+    def out_us(self) -> int | None:
+        """When the mould left the kiln, None where nobody noted it."""
+        return self.pour.pour.out_us if self.pour else None
+
+    @property
+    def kind(self) -> tuple[str | None, str, str | None]:
+        """Alloy, section and mould material: what castings must share to be compared."""
+        alloy = self.heat.heat.alloy if self.heat else None
+        return alloy, self.mould.section, self.material
+
+
+def read(store: Store, casting: Casting, words_in: TemperatureUnit | None = None) -> Case:
+    """Read all that the record holds of a casting."""
+    mould = heats.mould(store, casting.mould)
+    fired: Assessment | None = None
+    events: tuple[Event, ...] = ()
+    if mould.firing is not None:
+        firing = store.firing(mould.firing)
+        fired = judging.assess(store, firing, words_in)
+        events = tuple(store.events(firing))
+    heat, pour = _poured(store, casting)
+    story, why = _core(store, mould)
+    details = mould.details or {}
+    return Case(casting, mould, details.get("material"), fired, events, heat, pour, story, why)
+
+
+def _poured(store: Store, casting: Casting) -> tuple[HeatAssessment | None, PourAssessment | None]:
+    found = castings.pour_of(store, casting)
+    if found is None:
+        return None, None
+    heat = verify.assess_heat(store, found[0])
+    return heat, next(one for one in heat.pours if one.pour.mould == casting.mould)
+
+
+def _core(store: Store, mould: Mould) -> tuple[CoreStory | None, str]:
+    try:
+        return core.core_of(store, mould), ""
+    except FirelogError as error:
+        return None, str(error)

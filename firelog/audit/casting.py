@@ -1,0 +1,164 @@
+"""The audit of one casting: each of its defects, with what the record says of its causes.
+
+The command, the board's page and the report all come through here.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from firelog.audit import case as cases
+from firelog.audit import evidence, facts, words
+from firelog.audit.case import Case
+from firelog.audit.catalogue import Catalogue, DefectKind
+from firelog.audit.evidence import CauseFound, Fact, Finding
+from firelog.record.castings import Casting, Defect
+from firelog.record.store import Store
+from firelog.units import TemperatureUnit, iso_utc
+
+CAUTIONS = (
+    words.NEVER_PROOF,
+    (
+        "Shares and limits are this foundry's to edit in defects.toml; where they say common "
+        "practice they are a judgement, not a measurement."
+    ),
+    "firelog explains a record. It is no safety device; local codes and licensed practice decide.",
+)
+
+
+@dataclass(frozen=True)
+class DefectAudit:
+    """One defect seen on the casting, and its causes with their evidence, likeliest first."""
+
+    seen: Defect
+    kind: DefectKind
+    causes: tuple[CauseFound, ...]
+
+    @property
+    def silent(self) -> tuple[CauseFound, ...]:
+        """The listed causes of which the record says nothing."""
+        return tuple(one for one in self.causes if one.cause and one.stands == "silent")
+
+
+@dataclass(frozen=True)
+class Audit:
+    """A casting's case, every fact the record shows of it, and its defects' causes."""
+
+    case: Case
+    facts: Mapping[str, Fact]
+    defects: tuple[DefectAudit, ...]
+
+    @property
+    def casting(self) -> Casting:
+        """The casting it is about."""
+        return self.case.casting
+
+
+def audit(
+    store: Store, casting: Casting, catalogue: Catalogue, words_in: TemperatureUnit = "C"
+) -> Audit:
+    """Read a casting's record and hold it against the causes of each of its defects."""
+    return of_case(cases.read(store, casting, words_in), catalogue, words_in)
+
+
+def of_case(case: Case, catalogue: Catalogue, words_in: TemperatureUnit = "C") -> Audit:
+    """Return the audit of a case that has been read."""
+    return with_facts(case, catalogue, facts.facts_of(case, catalogue, words_in))
+
+
+def with_facts(case: Case, catalogue: Catalogue, found: Mapping[str, Fact]) -> Audit:
+    """Return the audit of a case by given facts."""
+    defects = []
+    for seen in case.casting.defects:
+        kind = catalogue.defect(seen.name)
+        defects.append(DefectAudit(seen, kind, evidence.weigh(kind, catalogue, found)))
+    return Audit(case, found, tuple(defects))
+
+
+# ---------------------------------------------------------------- as JSON
+def answer(made: Audit) -> dict[str, Any]:
+    """Return the audit as the JSON object of ``firelog audit --json``."""
+    case, casting = made.case, made.casting
+    alloy, section, material = case.kind
+    return {
+        "casting": casting.name,
+        "piece": casting.piece,
+        "part": casting.part,
+        "outcome": casting.outcome,
+        "judged_by": casting.seen.who if casting.seen else None,
+        "mould": casting.mould,
+        "material": material,
+        "section": section,
+        "alloy": alloy,
+        "firing": case.mould.firing,
+        "heat": case.heat.heat.name if case.heat else None,
+        "noted": dict(casting.details),
+        "defects": [_defect(one) for one in made.defects],
+        "facts": [fact_row(one) for one in made.facts.values()],
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _defect(one: DefectAudit) -> dict[str, Any]:
+    return {
+        "defect": one.seen.name,
+        "group": one.kind.group,
+        "place": one.seen.place,
+        "size_mm": one.seen.size_mm,
+        "said": words.summary(one.causes),
+        "causes": [_cause(found) for found in one.causes],
+        "silent": [found.name for found in one.silent],
+        "source": one.kind.source,
+    }
+
+
+def _cause(one: CauseFound) -> dict[str, Any]:
+    cause = one.cause
+    return {
+        "cause": one.name,
+        "says": cause.says if cause else "what nobody has thought of yet",
+        "thermal": cause.thermal if cause else None,
+        "stands": one.stands,
+        "strength": one.strength,
+        "strongly_named": one.strongly_named,
+        "prior": round(one.prior, 4),
+        "likelihood_ratio": _short(one.ratio),
+        "weight": round(one.weight, 4),
+        "findings": [_finding(found) for found in one.findings],
+        "next": cause.next if cause else "",
+        "source": cause.source if cause else "",
+    }
+
+
+def _finding(one: Finding) -> dict[str, Any]:
+    return {
+        "fact": one.fact.spec.name,
+        "finding": one.says,
+        "likelihood_ratio": _short(one.ratio),
+        "strength": evidence.strength(one.ratio),
+    }
+
+
+def fact_row(fact: Fact) -> dict[str, Any]:
+    """Return a fact as JSON."""
+    return {
+        "fact": fact.spec.name,
+        "shown": fact.shown,
+        "said": words.sentence(fact),
+        "probability": None if fact.probability is None else round(fact.probability, 4),
+        "measured": _short(fact.measured),
+        "limit": _short(fact.limit),
+        "uncertainty": _short(fact.expanded),
+        "unit": fact.unit,
+        "how": fact.how,
+        "channel": fact.channel,
+        "at": None if fact.at_us is None else iso_utc(fact.at_us),
+        "why": fact.why,
+    }
+
+
+def _short(value: float | None) -> float | None:
+    return None if value is None or not math.isfinite(value) else float(f"{value:.6g}")

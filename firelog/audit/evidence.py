@@ -1,0 +1,196 @@
+"""Facts against causes: for, against or silent, and how far they move a cause. Pure arithmetic.
+
+A fact is a departure (metal below its range, a short burn-out) that the record shows with some
+probability, by its measured value, its limit and its expanded uncertainty. Each cause has a share
+of castings that show the departure when it is at work, and the fact a share of those that show it
+otherwise. Their ratio moves the cause's odds (Bayes' rule); independent facts multiply.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from firelog.audit.catalogue import UNLISTED, Catalogue, Cause, DefectKind, FactSpec, Speaks
+
+Shown = Literal["seen", "not seen", "silent"]
+Says = Literal["for", "against", "silent"]
+COVERAGE = 2.0
+NOTED = 0.95  # how far a number that somebody noted is believed; common practice, no source
+# Grades of a likelihood ratio: H. Jeffreys, Theory of Probability, appendix B (from memory).
+MODERATE, STRONG = math.sqrt(10.0), 10.0
+CLEAR = 0.5  # a cause is named strongly only when it also weighs more than all others together
+
+
+@dataclass(frozen=True)
+class Fact:
+    """What the record shows of one departure.
+
+    ``probability`` that it is there, None where the record says nothing. ``measured``, ``limit``
+    and ``expanded`` (U, k = 2) are in ``unit``; ``at_us`` and ``channel`` say where in the record.
+    """
+
+    spec: FactSpec
+    shown: Shown
+    probability: float | None
+    why: str
+    measured: float | None = None
+    limit: float | None = None
+    expanded: float | None = None
+    unit: str = ""
+    how: str = ""
+    channel: str | None = None
+    at_us: int | None = None
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One fact held against one cause; ``ratio`` is how far it moves the cause's odds."""
+
+    fact: Fact
+    says: Says
+    ratio: float
+
+
+@dataclass(frozen=True)
+class CauseFound:
+    """A cause with its evidence; ``prior`` and ``weight`` are shares among all that is possible."""
+
+    name: str
+    cause: Cause | None
+    prior: float
+    ratio: float
+    weight: float
+    findings: tuple[Finding, ...] = field(default=())
+
+    @property
+    def stands(self) -> str:
+        """Supported, argued against, silent, or both ways."""
+        said = {one.says for one in self.findings} - {"silent"}
+        if not said:
+            return "silent"
+        if said == {"for", "against"}:
+            return "both ways"
+        return "supported" if "for" in said else "argued against"
+
+    @property
+    def strength(self) -> str:
+        """Strong, moderate, slight, or nothing, for or against alike."""
+        return strength(self.ratio)
+
+    @property
+    def strongly_named(self) -> bool:
+        """True when the evidence is strong and outweighs all the other causes together."""
+        return self.cause is not None and self.ratio >= STRONG and self.weight > CLEAR
+
+
+def strength(ratio: float) -> str:
+    """Return the grade of a likelihood ratio."""
+    size = max(ratio, 1.0 / ratio)
+    if size >= STRONG:
+        return "strong"
+    if size >= MODERATE:
+        return "moderate"
+    return "slight" if size > 1.05 else ""
+
+
+# ---------------------------------------------------------------- facts
+def silent(spec: FactSpec, why: str, *, limit: float | None = None, unit: str = "") -> Fact:
+    """Return a fact of which the record says nothing, and why."""
+    return Fact(spec, "silent", None, why, limit=limit, unit=unit)
+
+
+def held(
+    spec: FactSpec,
+    measured: float,
+    expanded: float,
+    limit: float,
+    *,
+    side: str,
+    unit: str,
+    why: str,
+    how: str = "",
+    channel: str | None = None,
+    at_us: int | None = None,
+) -> Fact:
+    """Hold a measured value against the limit whose crossing (``side``) is the departure.
+
+    Seen or not seen only beyond U (guarded both ways, JCGM 106:2012); the probability is that of
+    a normal distribution with the standard uncertainty U/2. A lower bound can show that a value
+    is above, never that it is below.
+    """
+    off = limit - measured if side == "below" else measured - limit
+    shown: Shown = "silent"
+    if not math.isfinite(expanded):
+        return Fact(spec, shown, None, why, measured, limit, None, unit, how, channel, at_us)
+    if off > expanded or (expanded == 0.0 and off > 0.0):
+        shown = "seen"
+    elif off < -expanded or (expanded == 0.0 and off <= 0.0):
+        shown = "not seen"
+    probability: float | None = _beyond(off, expanded / COVERAGE)
+    if how == "lower bound" and measured - expanded <= limit:
+        shown, probability = "silent", None
+    return Fact(spec, shown, probability, why, measured, limit, expanded, unit, how, channel, at_us)
+
+
+def _beyond(off: float, standard: float) -> float:
+    if standard == 0.0:
+        return 1.0 if off > 0.0 else 0.0
+    return 0.5 * math.erfc(-off / standard / math.sqrt(2.0))
+
+
+def noted(spec: FactSpec, there: bool, why: str, measured: float | None = None) -> Fact:
+    """Return a fact that stands on what somebody wrote down, which may be mistaken."""
+    probability = NOTED if there else 1.0 - NOTED
+    shown: Shown = "seen" if there else "not seen"
+    return Fact(spec, shown, probability, why, measured, spec.limit, None, "", "noted")
+
+
+# ---------------------------------------------------------------- causes
+def ratio_of(fact: Fact, share: float) -> float:
+    """Return the likelihood ratio of a fact for a cause that shows it in ``share`` of castings."""
+    if fact.probability is None:
+        return 1.0
+    p, usual = fact.probability, fact.spec.otherwise
+    return (share * p + (1.0 - share) * (1.0 - p)) / (usual * p + (1.0 - usual) * (1.0 - p))
+
+
+def weigh(
+    kind: DefectKind, catalogue: Catalogue, facts: Mapping[str, Fact]
+) -> tuple[CauseFound, ...]:
+    """Return the causes of a defect with their evidence, the most likely first.
+
+    A cause all of whose facts belong to another kind of mould cannot be at work and is left out.
+    """
+    found = []
+    for name, prior in kind.shares.items():
+        cause = catalogue.causes.get(name)
+        speaks = cause.speaks if cause else ()
+        if speaks and not any(one.fact in facts for one in speaks):
+            continue
+        findings = tuple(_finding(facts[one.fact], one) for one in speaks if _counts(one, facts))
+        ratio = math.prod(one.ratio for one in findings)
+        found.append((name, cause, prior, ratio, findings))
+    whole = sum(prior * ratio for _, _, prior, ratio, _ in found)
+    possible = sum(prior for _, _, prior, _, _ in found)
+    weighed = [
+        CauseFound(name, cause, prior / possible, ratio, prior * ratio / whole, findings)
+        for name, cause, prior, ratio, findings in found
+    ]
+    return tuple(sorted(weighed, key=lambda one: (one.name == UNLISTED, -one.weight)))
+
+
+def _counts(one: Speaks, facts: Mapping[str, Fact]) -> bool:
+    if one.fact not in facts:
+        return False
+    better = facts.get(one.unless) if one.unless else None
+    return better is None or better.shown == "silent"
+
+
+def _finding(fact: Fact, one: Speaks) -> Finding:
+    ratio = ratio_of(fact, one.share)
+    if fact.shown == "silent":
+        return Finding(fact, "silent", ratio)
+    return Finding(fact, "for" if ratio > 1.0 else "against", ratio)

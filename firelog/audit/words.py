@@ -1,0 +1,111 @@
+"""How an audit speaks: supports, argues against, is silent. Never more than the record shows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from firelog.audit.evidence import CauseFound, Fact, Finding
+from firelog.units import TemperatureUnit
+from firelog.wording import quantity
+
+SAYS = {"for": "supports", "against": "argues against", "silent": "silent"}
+NEVER_PROOF = (
+    "A record never proves a cause: it supports one, argues against one, or is silent. What is "
+    "silent may still have happened."
+)
+_SIDES = {"below": "at least", "above": "at most"}
+_KINDS = {"soak": "at least", "reach": "at least", "floor": "at least"}
+
+
+def measured(fact: Fact, shown: TemperatureUnit) -> str:
+    """Return ``1013 °C ± 9 K``, or an en dash where nothing was measured."""
+    if fact.measured is None:
+        return "–"
+    text = quantity(fact.measured, fact.unit, shown).strip()
+    if not fact.expanded:
+        return text
+    return f"{text} ± {quantity(fact.expanded, 'K' if fact.unit == 'C' else fact.unit, shown)}"
+
+
+def limit(fact: Fact, shown: TemperatureUnit) -> str:
+    """Return the limit that was held against it, with its side."""
+    if fact.limit is None:
+        return "–"
+    asked = fact.spec.requirement
+    side = _KINDS.get(asked.kind, "at most") if asked else _SIDES.get(fact.spec.side, "")
+    return f"{side} {quantity(fact.limit, fact.unit, shown)}".strip()
+
+
+def sentence(fact: Fact) -> str:
+    """Return what the record shows of a fact, in a sentence."""
+    if fact.shown == "seen":
+        return f"{fact.spec.seen}."
+    if fact.shown == "not seen":
+        return f"{fact.spec.not_seen}."
+    if fact.probability is None:
+        return f"the record is silent: {fact.why}."
+    return f"the limit lies within the uncertainty, {_leans(fact.probability)}."
+
+
+def _leans(probability: float) -> str:
+    if 0.3 < probability < 0.7:
+        return "it may be either way"
+    return "rather beyond it" if probability > 0.5 else "rather inside it"
+
+
+def graded(one: CauseFound) -> str:
+    """Return how a cause stands, with the strength of its evidence."""
+    if one.cause is None or one.stands == "silent":
+        return "silent"
+    if one.stands == "both ways":
+        towards = "for" if one.ratio > 1.0 else "against"
+        return f"evidence both ways, on balance {towards} it" if one.strength else "both ways"
+    word = {"strong": "strongly ", "moderate": "", "slight": "slightly ", "": ""}[one.strength]
+    return f"{word}{one.stands}"
+
+
+def summary(causes: Sequence[CauseFound]) -> str:
+    """Return what the record says of a defect's causes, in at most three sentences."""
+    known = [one for one in causes if one.cause is not None]
+    parts = []
+    supported = [one for one in known if one.stands == "supported" or _on_balance(one, True)]
+    against = [one for one in known if one.stands == "argued against" or _on_balance(one, False)]
+    quiet = [one for one in known if one.stands == "silent"]
+    if supported:
+        parts.append(f"The record supports {_and(_with_strength(one) for one in supported)}.")
+    else:
+        parts.append("The record supports none of the causes it could show.")
+    if against:
+        parts.append(f"It argues against {_and(_with_strength(one) for one in against)}.")
+    if quiet:
+        parts.append(f"It is silent on {_and(one.name for one in quiet)}.")
+    return " ".join(parts)
+
+
+def _on_balance(one: CauseFound, towards: bool) -> bool:
+    return one.stands == "both ways" and (one.ratio > 1.0) is towards
+
+
+def _with_strength(one: CauseFound) -> str:
+    if one.stands == "both ways":
+        return f"{one.name} (evidence both ways)"
+    word = {"strong": "strongly", "moderate": "moderately", "slight": "slightly"}
+    return f"{one.name} ({word[one.strength]})" if one.strength else one.name
+
+
+def _and(names: Iterable[str]) -> str:
+    found = list(names)
+    return found[0] if len(found) == 1 else f"{', '.join(found[:-1])} and {found[-1]}"
+
+
+def finding_words(one: Finding, shown: TemperatureUnit) -> str:
+    """Return a finding as one line: what it says, why, and the numbers."""
+    fact = one.fact
+    if one.says == "silent" and fact.probability is None:
+        return f"silent on {fact.spec.name!r}: {fact.why}."
+    text = f"{SAYS[one.says]}: {sentence(fact)}"
+    if one.says == "silent":
+        text = f"silent on {fact.spec.name!r}: {sentence(fact)}"
+    if fact.measured is None or fact.spec.of == "noted":
+        return text
+    return f"{text} {measured(fact, shown)}, {limit(fact, shown)} was asked."
