@@ -70,6 +70,7 @@ _TOP_KEYS = (
     "calibrate_every",
     "channel",
     "source",
+    "columns",  # read by firelog.intake.csvread.choice
     "watch",  # these three are read by firelog.watch.plan
     "person",
     "alarm",

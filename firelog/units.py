@@ -214,7 +214,10 @@ def parse_instant(text: str, tz: tzinfo | None = None) -> int:
                 f"{text!r} has no time zone; add Z or an offset like -07:00, or name --tz"
             )
         moment = moment.replace(tzinfo=tz)
-    return datetime_to_us(moment)
+    try:
+        return datetime_to_us(moment)
+    except OverflowError as error:  # the offset leads out of the years 1 to 9999
+        raise InputError(f"{text!r} is no possible time; check the year") from error
 
 
 def datetime_to_us(moment: datetime) -> int:

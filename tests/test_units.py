@@ -98,6 +98,7 @@ def test_durations(text: object, seconds: float) -> None:
         (units.parse_duration, True),
         (units.parse_instant, "yesterday"),
         (units.parse_instant, "2026-03-01T08:00:00"),
+        (units.parse_instant, "9999-12-31T23:59:59-10:00"),
         (units.zone, "Middle/Earth"),
         (units.zone, "../../etc/passwd"),
     ],

@@ -49,16 +49,15 @@ def doctor(ctx: click.Context, settings: Settings, as_json: bool) -> None:
 
 def _store(path: Path) -> dict[str, Any]:
     """Look the store through; bring it up to date first."""
-    from firelog.cli import keeping
     from firelog.record.examine import examine
     from firelog.record.store import Store
 
-    upgraded = keeping._upgrade(path)
+    upgraded = _upgrade(path)
     with Store.open(path) as store:
         problems = list(examine(store))
-        facts = keeping._facts(store, path)
+        facts = _facts(store, path)
     notes = [upgraded] if upgraded else []
-    if not keeping._reset_bug_mended(str(facts["sqlite"])):
+    if not _reset_bug_mended(str(facts["sqlite"])):
         notes.append(
             f"SQLite {facts['sqlite']} is older than the builds in which a rare fault of its"
             f" write-ahead log is mended ({_SAFE_SQLITE}); keep backups, update when you can"
@@ -80,3 +79,46 @@ def _show(answer: dict[str, Any], findings: list[Finding]) -> None:
     if "store" in answer:
         sound = "The store is sound."
         click.echo("Restore a backup, or ask for help." if answer["problems"] else sound)
+
+
+def _upgrade(path: Path) -> str:
+    """Bring a store of an earlier schema up to date; opening it to write is all it needs."""
+    from contextlib import closing
+
+    from firelog.record import driver, migrations
+    from firelog.record.store import Store
+
+    if not path.exists():
+        return ""
+    with driver.speaking(path), closing(driver.connect(path, write=False)) as connection:
+        schema = migrations.check_ours(connection, path)
+    if not 0 < schema < migrations.SCHEMA:
+        return ""
+    Store.open(path, write=True).close()
+    return f"brought up to date from schema {schema}; a copy beside it keeps it as it was"
+
+
+def _facts(store: Any, path: Path) -> dict[str, Any]:
+    from firelog.record.driver import speaking, sqlite3
+
+    with speaking(path):
+        rows, in_blocks = store.connection.execute(
+            "select (select count(*) from readings), (select total(count) from blocks)"
+        ).fetchone()
+    return {
+        "store": str(path),
+        "bytes": path.stat().st_size,
+        "readings": int(rows + in_blocks),
+        "live_rows": rows,
+        "sqlite": sqlite3.sqlite_version,
+    }
+
+
+def _reset_bug_mended(version: str) -> bool:
+    """Return whether this SQLite has the mended write-ahead log (sqlite.org, WAL-reset bug)."""
+    number = tuple(int(part) for part in version.split("."))
+    return (
+        number >= (3, 51, 3)
+        or (3, 50, 7) <= number < (3, 51, 0)
+        or (3, 44, 6) <= number < (3, 45, 0)
+    )

@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import click
 
 from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
-
-_SAFE_SQLITE = "3.51.3, 3.50.7 and 3.44.6"
 
 
 @click.command()
@@ -99,85 +96,6 @@ def expire(settings: Settings, *, older_than: str, who: str, yes: bool, as_json:
         click.echo(f"nothing is older than {older_than}")
     elif not yes:
         click.echo("Nothing was changed; say --yes to do it.")
-
-
-@click.command()
-@json_option
-@common_options
-@pass_settings
-@click.pass_context
-def doctor(ctx: click.Context, settings: Settings, as_json: bool) -> None:
-    """Look through the store and say what to mend; bring an older store up to date.
-
-    Exit status 0 when all is well, 1 when something is wrong.
-    """
-    from firelog.record.examine import examine
-    from firelog.record.store import Store
-
-    path = settings.store_path()
-    upgraded = _upgrade(path)
-    with Store.open(path) as store:
-        problems = list(examine(store))
-        facts = _facts(store, path)
-    notes = [upgraded] if upgraded else []
-    if not _reset_bug_mended(str(facts["sqlite"])):
-        notes.append(
-            f"SQLite {facts['sqlite']} is older than the builds in which a rare fault of its"
-            f" write-ahead log is mended ({_SAFE_SQLITE}); keep backups, update when you can"
-        )
-    if as_json:
-        emit_json({"sound": not problems, "problems": problems, "notes": notes, **facts})
-    else:
-        click.echo(f"{path}: {facts['readings']} readings, {facts['bytes']} bytes")
-        for note in notes:
-            click.echo(f"note  {note}")
-        for problem in problems:
-            click.echo(f"WRONG {problem}")
-        click.echo("Restore a backup, or ask for help." if problems else "The store is sound.")
-    ctx.exit(1 if problems else 0)
-
-
-def _upgrade(path: Path) -> str:
-    """Bring a store of an earlier schema up to date; opening it to write is all it needs."""
-    from contextlib import closing
-
-    from firelog.record import driver, migrations
-    from firelog.record.store import Store
-
-    if not path.exists():
-        return ""
-    with driver.speaking(path), closing(driver.connect(path, write=False)) as connection:
-        schema = migrations.check_ours(connection, path)
-    if not 0 < schema < migrations.SCHEMA:
-        return ""
-    Store.open(path, write=True).close()
-    return f"brought up to date from schema {schema}; a copy beside it keeps it as it was"
-
-
-def _facts(store: Any, path: Path) -> dict[str, Any]:
-    from firelog.record.driver import speaking, sqlite3
-
-    with speaking(path):
-        rows, in_blocks = store.connection.execute(
-            "select (select count(*) from readings), (select total(count) from blocks)"
-        ).fetchone()
-    return {
-        "store": str(path),
-        "bytes": path.stat().st_size,
-        "readings": int(rows + in_blocks),
-        "live_rows": rows,
-        "sqlite": sqlite3.sqlite_version,
-    }
-
-
-def _reset_bug_mended(version: str) -> bool:
-    """Return whether this SQLite has the mended write-ahead log (sqlite.org, WAL-reset bug)."""
-    number = tuple(int(part) for part in version.split("."))
-    return (
-        number >= (3, 51, 3)
-        or (3, 50, 7) <= number < (3, 51, 0)
-        or (3, 44, 6) <= number < (3, 45, 0)
-    )
 
 
 def _age_us(text: str) -> int:

@@ -13,7 +13,7 @@ from firelog.intake.clock import Clock
 from firelog.intake.sources import make_source
 from firelog.readings import Quality
 
-PAGE = (Path(__file__).parents[2] / "docs" / "sources.md").read_text("utf-8")
+PAGE = (Path(__file__).parents[2] / "firelog" / "intake" / "README.md").read_text("utf-8")
 EXAMPLES = re.findall(r"```toml\n(.*?)```", PAGE, re.DOTALL)
 
 
