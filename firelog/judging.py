@@ -20,8 +20,16 @@ from firelog.physics.uncertainty import MeasurementChain
 from firelog.readings import Role, Trace
 from firelog.record.rows import Channel, Firing, StoredVerdict
 from firelog.record.store import Store
-from firelog.schedule.judge import judge
-from firelog.schedule.model import ChannelTrace, Check, Judgement, Schedule, SegmentRun
+from firelog.schedule.follow import Following
+from firelog.schedule.judge import followed, judge_followed
+from firelog.schedule.model import (
+    ChannelTrace,
+    Check,
+    Happening,
+    Judgement,
+    Schedule,
+    SegmentRun,
+)
 from firelog.units import TemperatureUnit, iso_utc, us_to_datetime
 
 NOT_JUDGED = frozenset({Role.AMBIENT, Role.SET_POINT, Role.COLD_JUNCTION})
@@ -34,7 +42,10 @@ corrected = measuring.corrected
 
 @dataclass(frozen=True)
 class Assessment:
-    """A firing with everything that its verdict stands on; ``chains`` by channel name."""
+    """A firing with everything that its verdict stands on; ``chains`` by channel name.
+
+    ``following`` is how the traces were laid along the segments, None without a schedule.
+    """
 
     firing: Firing
     schedule: Schedule | None
@@ -42,6 +53,7 @@ class Assessment:
     judgement: Judgement | None
     end_s: float
     chains: Mapping[str, MeasurementChain] = field(default_factory=dict)
+    following: Following | None = None
 
 
 def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None) -> Assessment:
@@ -58,13 +70,14 @@ def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None
         found.append(corrected(channel, chain, trace, firing.began_us))
     traces = (*found, *_cores(store, firing, schedule))
     end_s = _end_s(firing, traces)
-    judgement = None
+    judgement = following = None
     if schedule is not None:
         worded = schedule if words_in is None else replace(schedule, unit=words_in)
-        judgement = judge(worded, traces, end_s=end_s, running=firing.running)
+        laid = followed(worded, traces, end_s=end_s, running=firing.running)
+        following, judgement = laid.following, judge_followed(laid)
         aged = _aged_certificates(store, firing, chains)
         judgement = replace(judgement, remarks=(*judgement.remarks, *aged))
-    return Assessment(firing, schedule, traces, judgement, end_s, chains)
+    return Assessment(firing, schedule, traces, judgement, end_s, chains, following)
 
 
 def _cores(store: Store, firing: Firing, schedule: Schedule | None) -> tuple[ChannelTrace, ...]:
@@ -150,6 +163,7 @@ def answer(assessment: Assessment) -> dict[str, Any]:
         "began": iso_utc(firing.began_us),
         "ended": None if firing.ended_us is None else iso_utc(firing.ended_us),
         "segments": [_segment(run, firing) for run in judgement.segments],
+        "happenings": [_happening(one, firing) for one in judgement.happenings],
         "checks": [_check(check, assessment) for check in judgement.checks],
         "channels": [_channel(trace, assessment) for trace in assessment.traces],
         "remarks": list(judgement.remarks),
@@ -162,7 +176,20 @@ def _segment(run: SegmentRun, firing: Firing) -> dict[str, Any]:
         "began": _instant(run.began_s, firing),
         "reached": _instant(run.reached_s, firing),
         "soaked_s": round(run.soaked_s, 3),
+        "complete": _instant(run.complete_s, firing),
         "ended": _instant(run.ended_s, firing),
+        "began_u_s": _finite(run.began_u_s),
+        "reached_u_s": _finite(run.reached_u_s),
+        "ended_u_s": _finite(run.ended_u_s),
+    }
+
+
+def _happening(happening: Happening, firing: Firing) -> dict[str, Any]:
+    return {
+        "kind": happening.kind,
+        "began": _instant(happening.from_s, firing),
+        "ended": _instant(happening.to_s, firing),
+        "what": happening.what,
     }
 
 

@@ -8,10 +8,20 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from firelog import outlook
 from firelog.judging import Assessment
+from firelog.outlook import Lateness
+from firelog.record.rows import Firing
 from firelog.record.store import Store
-from firelog.schedule.model import Judgement
-from firelog.units import TemperatureUnit, show_duration, show_instant, zone
+from firelog.schedule.forecast import Outlook
+from firelog.schedule.model import Happening, Judgement, SegmentRun
+from firelog.units import (
+    TemperatureUnit,
+    show_duration,
+    show_instant,
+    us_to_datetime,
+    zone,
+)
 from firelog.verdict import Verdict
 from firelog.wording import doubt, quantity
 
@@ -38,8 +48,13 @@ def shown_settings(store: Store) -> tuple[TemperatureUnit, ZoneInfo]:
     )
 
 
-def print_assessment(store: Store, assessment: Assessment) -> None:
-    """Print verdict, segments as they ran, and every check with its evidence."""
+def print_assessment(
+    store: Store,
+    assessment: Assessment,
+    ahead: Outlook | None = None,
+    late: Lateness | None = None,
+) -> None:
+    """Print verdict, segments as they ran, what happened, what is to come, and every check."""
     unit, tz = shown_settings(store)
     firing, judgement, schedule = assessment.firing, assessment.judgement, assessment.schedule
     assert judgement is not None
@@ -53,6 +68,12 @@ def print_assessment(store: Store, assessment: Assessment) -> None:
         if check.verdict is not Verdict.PASS:
             out.print(Text(f"  {SIGNS[check.verdict]} {check.requirement}: {check.why}"))
     out.print(_segments(judgement))
+    if words := outlook.late_words(late):
+        out.print(Text(f"  {words[:1].upper()}{words[1:]}."))
+    for happening in judgement.happenings:
+        out.print(_happened(happening))
+    if ahead is not None:
+        _print_outlook(out, ahead, firing, tz, late)
     for remark in judgement.remarks:
         out.print(Text(f"  {remark}"))
 
@@ -68,12 +89,48 @@ def print_line(store: Store, assessment: Assessment) -> None:
 
 
 def _segments(judgement: Judgement) -> Table:
-    table = Table("segment", "began", "reached", "soaked", "ended", box=None, pad_edge=True)
+    heads = ("segment", "began", "reached", "soaked", "complete", "ended")
+    table = Table(*heads, box=None, pad_edge=True)
     for run in judgement.segments:
-        soaked = show_duration(run.soaked_s) if run.soaked_s else ""
-        times = [_clock(t) for t in (run.began_s, run.reached_s, run.ended_s)]
-        table.add_row(run.name, times[0], times[1], soaked, times[2])
+        table.add_row(run.name, *_run(run))
     return table
+
+
+def _run(run: SegmentRun) -> list[str]:
+    return [
+        _clock(run.began_s) + outlook.give_or_take(run.began_u_s),
+        _clock(run.reached_s) + outlook.give_or_take(run.reached_u_s),
+        show_duration(run.soaked_s) if run.soaked_s else "",
+        "" if run.complete_s is None else _clock(run.complete_s),
+        _clock(run.ended_s) + outlook.give_or_take(run.ended_u_s),
+    ]
+
+
+def _happened(happening: Happening) -> Text:
+    """Return a happening in one line: from when to when, its kind, and the sentence."""
+    span = _clock(happening.from_s)
+    if (until := _clock(happening.to_s)) != span:
+        span = f"{span} to {until}"
+    return Text.assemble(f"  {span}  ", (happening.kind, "bold"), f": {happening.what}")
+
+
+def _print_outlook(
+    out: Console, ahead: Outlook, firing: Firing, tz: ZoneInfo, late: Lateness | None
+) -> None:
+    """Print how a running firing stands and when each segment should finish."""
+    state = outlook.state_words(ahead, late)
+    out.print(Text.assemble("  now: ", (state, "bold"), f". {ahead.evidence}"))
+    if not ahead.estimates:
+        return
+    table = Table("to come", "expected", "between (80 %)", box=None, pad_edge=True)
+    for one in ahead.estimates:
+        times = [
+            f"{us_to_datetime(firing.began_us + round(at_s * 1e6), tz):%a %H:%M}"
+            for at_s in (one.finish_s, one.early_s, one.late_s)
+        ]
+        table.add_row(one.segment, times[0], f"{times[1]} and {times[2]}")
+    out.print(table)
+    out.print(Text(f"  {outlook.stands_on(ahead)}"))
 
 
 def _checks(judgement: Judgement, unit: TemperatureUnit) -> Table:

@@ -40,18 +40,34 @@ def judge(
     it runs); None takes the last reading. A running firing passes or fails only what is already
     settled; the rest is not proven yet. A schedule without requirements proves nothing.
     """
+    return judge_followed(followed(schedule, traces, end_s=end_s, running=running))
+
+
+def followed(
+    schedule: Schedule,
+    traces: Sequence[ChannelTrace],
+    *,
+    end_s: float | None = None,
+    running: bool = False,
+) -> Firing:
+    """Return the firing laid along its segments, ready to be judged (and forecast, and drawn)."""
     series = tuple(prepare(trace) for trace in traces)
     if end_s is None:
         end_s = max((float(trace.t_s[-1]) for trace in traces if len(trace)), default=0.0)
     following = follow_series(schedule, series, end_s=end_s, running=running)
-    firing = Firing(schedule, series, following, end_s, running)
+    return Firing(schedule, series, following, end_s, running)
+
+
+def judge_followed(firing: Firing) -> Judgement:
+    """Judge a firing that has been laid along its segments already."""
+    schedule, following = firing.schedule, firing.following
     checks = tuple(check(firing, requirement) for requirement in schedule.requirements)
     return Judgement(
         verdict=worst(one.verdict for one in checks),
         segments=following.runs,
         checks=checks,
-        remarks=(*following.remarks, *_remarks(schedule, series)),
-        happenings=happenings(schedule, following, end_s=end_s, running=running),
+        remarks=(*following.remarks, *_remarks(schedule, firing.series)),
+        happenings=happenings(schedule, following, end_s=firing.end_s, running=firing.running),
     )
 
 

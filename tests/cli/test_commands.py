@@ -195,3 +195,50 @@ def test_help_loads_no_heavy_library() -> None:
     command = [sys.executable, "-c", program]
     done = subprocess.run(command, capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_judge_says_what_happened_and_how_sure_the_instants_are(
+    firelog: Run, answer: Any, warm: Path
+) -> None:
+    """A climb that stops at 300 °C for an hour was stalled, and each instant has its half-width."""
+    with Store.open(answer_store(firelog), write=True) as store, store.writing():
+        channel = store.ensure_channel("kiln two", "top")
+        for minute in range(121):
+            value = float(min(max(20 + 14.0 * minute, 0), 300 + max(0, minute - 80) * 14))
+            store.add_scan(
+                T0 + minute * 60_000_000, [(channel.id, min(value, 500.0), Unit.C, Quality.OK)]
+            )
+    slow = warm.with_name("slow.toml")
+    slow.write_text(SCHEDULE.replace('within = "10 min"', 'within = "40 min"'))
+    arguments = ("--kiln", "kiln two", "--schedule", slow, "--began", "2026-03-01T08:00:00Z")
+    assert firelog("firings", "add", "slow", *arguments).returncode == 0
+    assert firelog("firings", "end", "slow", "--at", "2026-03-01T10:00:00Z").returncode == 0
+    made = answer("judge", "slow")
+    stalled = [one for one in made["happenings"] if one["kind"] == "stalled"]
+    assert stalled[0]["began"] < "2026-03-01T08:30:00Z"
+    assert "2026-03-01T09:15:00Z" < stalled[0]["ended"] < "2026-03-01T09:25:00Z"
+    assert made["segments"][0]["reached_u_s"] > 0
+    assert made["late_s"] == pytest.approx(94 * 60 - 40 * 60, abs=180)
+    assert made["outlook"] is None
+    printed = firelog("judge", "slow").stdout
+    assert "stalled" in printed
+    assert "behind the plan's clock" in printed
+
+
+def test_a_running_firing_is_forecast(firelog: Run, answer: Any, warm: Path) -> None:
+    """Half-way up at a steady pace, the finish expected is where the straight line arrives."""
+    with Store.open(answer_store(firelog), write=True) as store, store.writing():
+        channel = store.ensure_channel("kiln two", "top")
+        for minute in range(31):
+            entry = (channel.id, 20.0 + 8.0 * minute, Unit.C, Quality.OK)
+            store.add_scan(T0 + minute * 60_000_000, [entry])
+    slow = warm.with_name("slow.toml")
+    slow.write_text(SCHEDULE.replace('within = "10 min"', 'within = "60 min"'))
+    arguments = ("--kiln", "kiln two", "--schedule", slow, "--began", "2026-03-01T08:00:00Z")
+    assert firelog("firings", "add", "slow", *arguments).returncode == 0
+    outlook = answer("judge", "slow")["outlook"]
+    assert outlook["state"] == "on time"
+    assert outlook["past_firings"] == 0
+    (up,) = outlook["estimates"]
+    assert up["early"] < "2026-03-01T09:00:00Z" < up["late"]  # (500 − 20) / 8 = 60 min
+    assert "no past firing of this kiln" in firelog("judge", "slow").stdout
