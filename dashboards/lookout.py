@@ -104,22 +104,23 @@ def _course(looker: Looker, kiln: KilnNow) -> Course | None:
     if trace is None or not len(trace):
         return None
     step = max(1, len(trace) // POINTS)
-    drawn = zip(trace.t_s[::step].tolist(), trace.temp_c[::step].tolist(), strict=True)
+    drawn = tuple(zip(trace.t_s[::step].tolist(), trace.temp_c[::step].tolist(), strict=True))
     seconds, temps = plan_points(kiln.schedule, float(trace.temp_c[0]))
-    ahead = _ahead(kiln, seconds, temps)
-    return Course(tuple(drawn), ahead, max(kiln.now_s, ahead[-1][0] if ahead else 0.0))
+    ahead = _ahead(kiln, seconds, temps, drawn[-1])
+    return Course(drawn, ahead, max(kiln.now_s, ahead[-1][0] if ahead else 0.0))
 
 
-def _ahead(kiln: KilnNow, seconds: np.ndarray, temps: np.ndarray) -> Line:
-    """The remaining segments, from now, each ending when it is expected to."""
+def _ahead(
+    kiln: KilnNow, seconds: np.ndarray, temps: np.ndarray, last: tuple[float, float]
+) -> Line:
+    """The remaining segments, from the last reading, each ending when it is expected to."""
     if kiln.course is None or kiln.schedule is None:
         return tuple(zip(seconds.tolist(), temps.tolist(), strict=True))
-    now_c = next((one.temp_c for one in leading(kiln) if one.temp_c is not None), None)
     ends = {one.segment: one.finish_s for one in kiln.course.outlook.estimates}
-    line = [] if now_c is None else [(kiln.now_s, now_c)]
+    line = [last]
     for segment in kiln.schedule.segments:
         if segment.name in ends:
-            if segment.is_hold and line and abs(line[-1][1] - segment.target_c) > segment.band_k:
+            if segment.is_hold and abs(line[-1][1] - segment.target_c) > segment.band_k:
                 line.append((line[-1][0], segment.target_c))
             line.append((ends[segment.name], segment.target_c))
     return tuple(line)

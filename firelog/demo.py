@@ -19,6 +19,7 @@ from firelog.intake.clock import Clock
 from firelog.intake.collector import Collector
 from firelog.intake.firesim import Fault, Mishap, Scene, simulate
 from firelog.intake.kilnsim import Furnace, block_kiln, melting_furnace, shell_kiln
+from firelog.intake.ondemand import OnDemand
 from firelog.intake.rehearsal import Speaker, lines
 from firelog.intake.sources import make_source
 from firelog.pouring.demoheat import add_heat
@@ -249,7 +250,7 @@ class Rehearsal:
     """The live firing: a simulated kiln speaks over a pseudo-terminal, a collector listens.
 
     ``fast`` plays the whole night as fast as the line carries it and ends; otherwise the kiln is
-    some way into its firing at once and goes on in real time.
+    some way into its firing at once and goes on in real time. ``mishaps`` plays faults on demand.
     """
 
     def __init__(self, path: Path, now_us: int, *, fast: bool) -> None:
@@ -261,7 +262,9 @@ class Rehearsal:
         length_s = spoken[-1][0]
         self.began_us = now_us - round((length_s if fast else _BEHIND_S) * 1e6)
         self.ended_us = self.began_us + round(length_s * 1e6)
-        timed = _timed(lines(scene, self.began_us), 0.0 if fast else _BEHIND_S, fast=fast)
+        self.mishaps = OnDemand()
+        live = lines(scene, self.began_us, more=self.mishaps.now)
+        timed = _timed(live, 0.0 if fast else _BEHIND_S, fast=fast)
         self._path = path
         self._speaker = Speaker(timed, factor=1.0)
         self._collector: Collector | None = None

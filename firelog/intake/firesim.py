@@ -151,9 +151,7 @@ class Programmer:
 
 
 # ---------------------------------------------------------------- playing it
-def play(
-    scene: Scene, more: Callable[[float], Sequence[Fault]] = lambda _: ()
-) -> Iterator[Sample]:
+def play(scene: Scene, more: Callable[[float], Sequence[Fault]] = lambda _: ()) -> Iterator[Sample]:
     """Yield one sample every ``every_s`` seconds, from the first second to the last.
 
     ``more`` is asked before each sample, with its second, for the mishaps played on demand.

@@ -71,14 +71,14 @@ def silence(now: KilnNow) -> Iterator[Sign]:
     yield Sign(
         silence_key(now.kiln), "no readings", now.kiln,
         f"{now.kiln}: no reading for {show_duration(ago_s)}; {why}.", remedy,
-        Priority.HIGH, ago_s - silence_limit_s(every_s), on_s=0.0, off_s=10.0,
+        Priority.HIGH, min(ago_s, now.watched_s) - silence_limit_s(every_s), on_s=0.0, off_s=10.0,
     )  # fmt: skip
 
 
 def couples(now: KilnNow, unit: TemperatureUnit) -> Iterator[Sign]:
     """Each thermocouple for itself, and all that lead together."""
     lead = leading(now)
-    gone = [one for one in lead if _unusable(one)]
+    gone = [one for one in lead if _unusable(now, one)]
     blind = bool(lead) and len(gone) == len(lead)
     names = ", ".join(one.name for one in gone)
     yield Sign(
@@ -95,15 +95,15 @@ def couples(now: KilnNow, unit: TemperatureUnit) -> Iterator[Sign]:
     yield from _apart(now, unit, covers)
 
 
-def _unusable(one: ChannelNow) -> bool:
-    silent = one.usable_ago_s > silence_limit_s(one.every_s)
+def _unusable(now: KilnNow, one: ChannelNow) -> bool:
+    silent = min(one.usable_ago_s, now.watched_s) > silence_limit_s(one.every_s)
     return silent or (one.quality in UNUSABLE and one.usable_ago_s > 0.0)
 
 
 def _one(now: KilnNow, one: ChannelNow, covers: tuple[str, ...]) -> Iterator[Sign]:
     place = f"{now.kiln}/{one.name}"
     unusable = one.quality in UNUSABLE and one.usable_ago_s > 0.0
-    silent_s = one.heard_ago_s - silence_limit_s(one.every_s)
+    silent_s = min(one.heard_ago_s, now.watched_s) - silence_limit_s(one.every_s)
     yield Sign(
         f"{place}/unusable", "thermocouple", now.kiln,
         f"{one.name}: reads {one.quality.word} since {show_duration(one.usable_ago_s)}.",

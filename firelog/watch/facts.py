@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import inf
 
 from firelog.readings import Quality
 from firelog.schedule.forecast import Outlook
@@ -51,8 +52,9 @@ class Course:
 class KilnNow:
     """A kiln with a firing that runs; ``now_s`` is seconds since that began.
 
-    ``silence``: what intake wrote down about the source (``source lost``, ``source silent``,
-    ``collector``) when nothing comes any more.
+    ``watched_s``: for how long somebody has been looking, so that what lies before that is no
+    silence yet. ``silence``: what intake wrote down about the source (``source lost``, ``source
+    silent``) when nothing comes any more, ``collector`` when it wrote nothing.
     """
 
     kiln: str
@@ -62,7 +64,7 @@ class KilnNow:
     channels: tuple[ChannelNow, ...]
     course: Course | None = None
     silence: str = ""
-    silence_text: str = ""
+    watched_s: float = inf
 
 
 @dataclass(frozen=True)

@@ -43,6 +43,7 @@ class _Kiln:
     course: Course | None = None
     course_s: float = -1e9
     silence: str = ""
+    since_s: float = 0.0
 
     def now_s(self, steady_s: float) -> float:
         """Return seconds since the firing began, by the readings and the steady clock."""
@@ -119,6 +120,7 @@ class Observer:
             judging.schedule_of(self._store, firing),
             newest_s=0.0,
             heard_s=self._clock.steady_s() - max(0.0, since_s),
+            since_s=self._clock.steady_s(),
         )
 
     def _kiln(self, kiln: _Kiln) -> KilnNow:
@@ -139,6 +141,7 @@ class Observer:
             tuple(channel_now(book, now_s) for book in books),
             kiln.course,
             kiln.silence or "collector",
+            steady_s - kiln.since_s,
         )
 
     def _read(self, kiln: _Kiln, steady_s: float) -> None:

@@ -37,8 +37,10 @@ class Watching:
         collect: Sequence[str] = (),
         say: Callable[[str], None] = lambda _: None,
         round_s: float = ROUND_S,
+        sound: Callable[[Sequence[str]], None] = ring,
     ) -> None:
         self._path, self._plan, self._say, self._round_s = store_path, plan, say, round_s
+        self._ring = sound
         self._clock = Clock()
         self._stopping = False
         self._walked_s = self._clock.steady_s()
@@ -75,7 +77,7 @@ class Watching:
                 self._charge.stop()
 
     def _walk(self, store: Store, watchdog: Watchdog) -> None:
-        watchman = Watchman(store, self._plan, self._clock, say=self._say)
+        watchman = Watchman(store, self._plan, self._clock, say=self._say, sound=self._ring)
         try:
             while not self._stopping:
                 if self._charge is not None:
@@ -110,7 +112,7 @@ class Watching:
 
     def _trouble(self, error: StoreError) -> None:
         self._say(f"the store cannot be read, so nothing is watched: {error}")
-        ring(self._plan.sound)
+        self._ring(self._plan.sound)
         until_s = self._clock.steady_s() + REOPEN_S
         while not self._stopping and self._clock.steady_s() < until_s:
             if self._charge is not None:
