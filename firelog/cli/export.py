@@ -19,6 +19,12 @@ if TYPE_CHECKING:
 @click.argument("firing", required=False)
 @click.option("--csv", "csv_path", type=click.Path(path_type=Path), help='A file; "-" is stdout.')
 @click.option("--parquet", "folder", type=click.Path(path_type=Path), help="A folder.")
+@click.option(
+    "--table",
+    "table_path",
+    type=click.Path(path_type=Path),
+    help="A CSV file for a spreadsheet: FIRING as it was judged.",
+)
 @click.option("--kiln", help="All readings of this kiln, instead of one firing's.")
 @json_option
 @common_options
@@ -29,24 +35,28 @@ def export(
     firing: str | None,
     csv_path: Path | None,
     folder: Path | None,
+    table_path: Path | None,
     kiln: str | None,
     as_json: bool,
 ) -> None:
     """Write the readings of FIRING, of a kiln, or of the whole store, as received.
 
     The CSV comes back through `firelog import` without loss. The Parquet files stand in folders
-    for foundry, kiln and month, and open in pandas, DuckDB and Polars.
+    for foundry, kiln and month, and open in pandas, DuckDB and Polars. The --table holds what the
+    verdict stands on instead: corrected temperatures with their U, segment and target.
     """
     from firelog.errors import InputError
     from firelog.record.store import Store
 
-    if (csv_path is None) == (folder is None):
-        raise InputError("name one of --csv FILE and --parquet FOLDER")
+    if sum(path is not None for path in (csv_path, folder, table_path)) != 1:
+        raise InputError("name one of --csv FILE, --parquet FOLDER and --table FILE")
     if firing and kiln:
         raise InputError("name a firing or a --kiln, not both")
     with Store.open(settings.store_path()) as store:
         if csv_path is not None:
             answer = _csv(store, csv_path, firing, kiln)
+        elif table_path is not None:
+            answer = _table(store, table_path, firing)
         else:
             assert folder is not None
             answer = _parquet(store, folder, settings.read_foundry().name, firing, kiln)
@@ -86,6 +96,27 @@ def _csv(store: Store, path: Path, firing: str | None, kiln: str | None) -> list
     finally:
         with contextlib.suppress(OSError):
             part.unlink(missing_ok=True)
+    return [{"file": str(path), "readings": count}]
+
+
+def _table(store: Store, path: Path, firing: str | None) -> list[dict[str, Any]]:
+    import numpy as np
+
+    from firelog.cli.show import shown_settings
+    from firelog.errors import InputError
+    from firelog.frames import firing_frame
+    from firelog.judging import assess
+
+    if firing is None:
+        raise InputError("name the firing whose table you want")
+    unit, _ = shown_settings(store)
+    assessment = assess(store, store.firing(firing), unit)
+    table = firing_frame(assessment, unit)
+    try:
+        table.to_csv(path, date_format="%Y-%m-%dT%H:%M:%S.%fZ")
+    except OSError as error:
+        raise InputError(f"{path}: cannot be written ({error.strerror})") from error
+    count = sum(int(np.isfinite(trace.temp_c).sum()) for trace in assessment.traces)
     return [{"file": str(path), "readings": count}]
 
 
