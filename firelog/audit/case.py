@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from firelog import judging
 from firelog.errors import FirelogError
@@ -47,26 +47,53 @@ class Case:
         return alloy, self.mould.section, self.material
 
 
-def read(store: Store, casting: Casting, words_in: TemperatureUnit | None = None) -> Case:
+@dataclass
+class Shelf:
+    """Firings and heats read once, for reading many castings that share them."""
+
+    fired: dict[str, Assessment] = field(default_factory=dict)
+    heats: dict[str, HeatAssessment] = field(default_factory=dict)
+
+
+def read(
+    store: Store,
+    casting: Casting,
+    words_in: TemperatureUnit | None = None,
+    shelf: Shelf | None = None,
+) -> Case:
     """Read all that the record holds of a casting."""
+    shelf = shelf or Shelf()
     mould = heats.mould(store, casting.mould)
     fired: Assessment | None = None
     events: tuple[Event, ...] = ()
     if mould.firing is not None:
         firing = store.firing(mould.firing)
-        fired = judging.assess(store, firing, words_in)
+        if firing.name not in shelf.fired:
+            shelf.fired[firing.name] = judging.assess(store, firing, words_in)
+        fired = shelf.fired[firing.name]
         events = tuple(store.events(firing))
-    heat, pour = _poured(store, casting)
+    heat, pour = _poured(store, casting, shelf)
     story, why = _core(store, mould)
     details = mould.details or {}
     return Case(casting, mould, details.get("material"), fired, events, heat, pour, story, why)
 
 
-def _poured(store: Store, casting: Casting) -> tuple[HeatAssessment | None, PourAssessment | None]:
+def kind_of(store: Store, casting: Casting) -> tuple[str | None, str, str | None]:
+    """Return a casting's alloy, section and mould material without reading its traces."""
+    mould, poured = heats.mould(store, casting.mould), castings.pour_of(store, casting)
+    return poured[0].alloy if poured else None, mould.section, (mould.details or {}).get("material")
+
+
+def _poured(
+    store: Store, casting: Casting, shelf: Shelf
+) -> tuple[HeatAssessment | None, PourAssessment | None]:
     found = castings.pour_of(store, casting)
     if found is None:
         return None, None
-    heat = verify.assess_heat(store, found[0])
+    name = found[0].name
+    if name not in shelf.heats:
+        shelf.heats[name] = verify.assess_heat(store, found[0])
+    heat = shelf.heats[name]
     return heat, next(one for one in heat.pours if one.pour.mould == casting.mould)
 
 

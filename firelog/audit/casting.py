@@ -15,6 +15,7 @@ from firelog.audit import evidence, facts, words
 from firelog.audit.case import Case
 from firelog.audit.catalogue import Catalogue, DefectKind
 from firelog.audit.evidence import CauseFound, Fact, Finding
+from firelog.record import castings
 from firelog.record.castings import Casting, Defect
 from firelog.record.store import Store
 from firelog.units import TemperatureUnit, iso_utc
@@ -27,6 +28,8 @@ CAUTIONS = (
     ),
     "firelog explains a record. It is no safety device; local codes and licensed practice decide.",
 )
+
+MOST_PEERS = 60  # reading a casting's record costs some tenths of a second
 
 
 @dataclass(frozen=True)
@@ -67,6 +70,26 @@ def audit(
 def of_case(case: Case, catalogue: Catalogue, words_in: TemperatureUnit = "C") -> Audit:
     """Return the audit of a case that has been read."""
     return with_facts(case, catalogue, facts.facts_of(case, catalogue, words_in))
+
+
+def peers(
+    store: Store, made: Audit, catalogue: Catalogue, words_in: TemperatureUnit = "C"
+) -> list[Audit]:
+    """Return the audits of the other castings of the same alloy, section and mould, newest first.
+
+    At most :data:`MOST_PEERS`, and only those that somebody has looked at.
+    """
+    shelf = cases.Shelf()
+    found: list[Audit] = []
+    for one in castings.castings(store):
+        if len(found) >= MOST_PEERS:
+            break
+        if one.seen is None or one.name == made.casting.name:
+            continue
+        if cases.kind_of(store, one) == made.case.kind:
+            case = cases.read(store, one, words_in, shelf)
+            found.append(of_case(case, catalogue, words_in))
+    return found
 
 
 def with_facts(case: Case, catalogue: Catalogue, found: Mapping[str, Fact]) -> Audit:

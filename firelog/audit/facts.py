@@ -116,7 +116,8 @@ def _restart(spec: FactSpec, case: Case) -> Fact:
         t_s, temp_c, u_k = t_s[first[0] :], temp_c[first[0] :], u_k[first[0] :]
         holes = max(holes, float(np.diff(t_s).max(initial=0.0)))
         later = np.maximum.accumulate(temp_c[::-1])[::-1]
-        again = np.flatnonzero(later - temp_c >= RISE_K)
+        before = np.maximum.accumulate(temp_c)
+        again = np.flatnonzero((later - temp_c >= RISE_K) & (before - temp_c >= RISE_K))
         if len(again):
             low = again[int(np.argmin(temp_c[again]))]
             lows.append((float(temp_c[low]), float(u_k[low]), float(t_s[low]), trace.name))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -14,8 +14,12 @@ if TYPE_CHECKING:
     from rich.text import Text
 
     from firelog.audit.casting import Audit, DefectAudit
+    from firelog.audit.catalogue import Catalogue
+    from firelog.audit.compare import Comparison
     from firelog.audit.evidence import CauseFound
+    from firelog.audit.whatif import OtherPour, OtherSchedule
     from firelog.record.store import Store
+    from firelog.units import TemperatureUnit
 
 _SIGNS = {"for": "+", "against": "−", "silent": "·"}
 
@@ -28,6 +32,10 @@ _SIGNS = {"for": "+", "against": "−", "silent": "·"}
     type=click.Path(path_type=Path),
     help="Another defects.toml than the one that comes with firelog.",
 )
+@click.option("--alone", is_flag=True, help="Do not compare with the sound castings.")
+@click.option("--schedule", "other", help="What if: judge its firing by another schedule.")
+@click.option("--metal", help="What if: the metal at the pour, such as 2050F.")
+@click.option("--delay", help='What if: the time from kiln to pour, such as "90 s".')
 @json_option
 @common_options
 @pass_settings
@@ -38,6 +46,10 @@ def audit(
     *,
     casting: str,
     catalogue_file: Path | None,
+    alone: bool,
+    other: str | None,
+    metal: str | None,
+    delay: str | None,
     as_json: bool,
 ) -> None:
     """Say what the record supports and what it argues against for each defect of CASTING.
@@ -46,6 +58,7 @@ def audit(
     one that nobody has judged yet.
     """
     from firelog.audit import casting as audits
+    from firelog.audit import compare
     from firelog.audit.catalogue import read_catalogue
     from firelog.cli.show import shown_settings
     from firelog.record import castings
@@ -55,11 +68,131 @@ def audit(
     with Store.open(settings.store_path()) as store:
         unit = "C" if as_json else shown_settings(store)[0]
         made = audits.audit(store, castings.casting(store, casting), catalogue, unit)
+        compared = None
+        if made.defects and not alone:
+            compared = compare.compare(made, audits.peers(store, made, catalogue, unit))
+        imagined = _imagined(made, catalogue, unit, other=other, metal=metal, delay=delay)
         if as_json:
-            emit_json(audits.answer(made))
+            answer = audits.answer(made)
+            answer["compared"] = compare.answer(compared) if compared else None
+            emit_json(answer | {"what_if": _as_json(imagined)})
         else:
             print_audit(store, made)
+            _print_compared(compared, unit)
+            _print_imagined(imagined, unit)
+            _print_cautions()
     ctx.exit(0 if made.casting.outcome == "sound" else 1)
+
+
+def _imagined(
+    made: Audit,
+    catalogue: Catalogue,
+    unit: TemperatureUnit,
+    *,
+    other: str | None,
+    metal: str | None,
+    delay: str | None,
+) -> tuple[OtherPour | None, OtherSchedule | None]:
+    from firelog.audit import whatif
+    from firelog.reference import find_schedule
+    from firelog.schedule.reader import read_schedule
+    from firelog.units import parse_duration, parse_temperature
+
+    pour, judged = None, None
+    if metal is not None or delay is not None:
+        pour = whatif.pour(
+            made,
+            catalogue,
+            metal_c=None if metal is None else parse_temperature(metal, unit),
+            delay_s=None if delay is None else parse_duration(delay),
+            words_in=unit,
+        )
+    if other is not None:
+        judged = whatif.schedule(made, read_schedule(find_schedule(other)), unit)
+    return pour, judged
+
+
+def _as_json(imagined: tuple[OtherPour | None, OtherSchedule | None]) -> dict[str, Any] | None:
+    from firelog.audit import whatif
+
+    pour, judged = imagined
+    if pour is None and judged is None:
+        return None
+    return {
+        "pour": whatif.pour_answer(pour) if pour else None,
+        "schedule": whatif.schedule_answer(judged) if judged else None,
+    }
+
+
+def _print_compared(found: Comparison | None, unit: TemperatureUnit) -> None:
+    from rich.table import Table
+    from rich.text import Text
+
+    from firelog.cli.show import console
+    from firelog.wording import quantity
+
+    if found is None:
+        return
+    out = console()
+    out.print(Text("\nbeside the sound castings of its kind", style="bold"))
+    out.print(Text(found.said))
+    table = Table("fact", "here", "sound: mean", "lowest", "highest", "effect", "p", "p (Holm)")
+    table.box = None
+    for one in found.differences:
+        values = (one.here, sum(one.sound) / len(one.sound), min(one.sound), max(one.sound))
+        numbers = [quantity(value, one.unit, unit).strip() for value in values]
+        effect = "–" if one.effect is None else f"{one.effect:+.1f} sd".replace("-", "−")
+        tested = ["–" if p is None else f"{p:.3f}" for p in (one.p, one.p_holm)]
+        table.add_row(one.name, *numbers, effect, *tested)
+    if found.differences:
+        out.print(table)
+    if found.overlay is not None:
+        near = found.overlay
+        off = quantity(abs(near.largest_k), "K", unit)
+        side = "hotter" if near.largest_k > 0 else "colder"
+        text = (
+            f"Nearest sound firing: {near.firing!r}; segment upon segment this one was at most "
+            f"{off} {side}; {quantity(near.rms_k, 'K', unit)} apart on the whole "
+            "(root mean square)."
+        )
+        out.print(Text(text))
+
+
+def _print_imagined(
+    imagined: tuple[OtherPour | None, OtherSchedule | None], unit: TemperatureUnit
+) -> None:
+    from rich.text import Text
+
+    from firelog.audit import words
+    from firelog.cli.show import console, verdict_text
+
+    out = console()
+    pour, judged = imagined
+    if pour is not None:
+        out.print(Text("\nwhat if: the pour", style="bold"))
+        out.print(Text(pour.said))
+        for one in pour.facts:
+            was, then = words.measured(one.before, unit), words.measured(one.after, unit)
+            if was != then:
+                _say(out, 2, f"{one.after.spec.name}: {was} → {then}")
+    if judged is not None:
+        out.print(Text.assemble(("\nwhat if: ", "bold"), (judged.title, "bold"), "  "), end="")
+        out.print(verdict_text(judged.judgement.verdict))
+        for check in judged.judgement.checks:
+            line = Text.assemble(verdict_text(check.verdict), f"  {check.requirement}: {check.why}")
+            _say(out, 2, line)
+
+
+def _print_cautions() -> None:
+    from rich.text import Text
+
+    from firelog.audit.casting import CAUTIONS
+    from firelog.cli.show import console
+
+    out = console()
+    out.print()
+    for caution in CAUTIONS:
+        _say(out, 2, Text(caution, style="dim"))
 
 
 def print_audit(store: Store, made: Audit) -> None:
@@ -67,7 +200,6 @@ def print_audit(store: Store, made: Audit) -> None:
     from rich.text import Text
 
     from firelog.audit import words
-    from firelog.audit.casting import CAUTIONS
     from firelog.cli.show import console, shown_settings
 
     unit, _ = shown_settings(store)
@@ -84,10 +216,8 @@ def print_audit(store: Store, made: Audit) -> None:
         out.print(Text(f"\nNothing to explain: the casting is {casting.outcome}."))
         for fact in made.facts.values():
             if fact.shown != "silent":
-                _say(out, 2, f"{words.sentence(fact)} {words.measured(fact, unit)}")
-    out.print()
-    for caution in CAUTIONS:
-        _say(out, 2, Text(caution, style="dim"))
+                number = "" if fact.measured is None else f" {words.measured(fact, unit)}"
+                _say(out, 2, f"{words.sentence(fact)}{number}")
 
 
 def _print_defect(store: Store, one: DefectAudit) -> None:

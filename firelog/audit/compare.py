@@ -1,0 +1,265 @@
+"""A failed casting beside the sound ones of its alloy, section and mould: what differed.
+
+With few castings nothing can be said of differences, and then that is what is said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from firelog.audit import testing
+from firelog.audit.casting import Audit
+from firelog.audit.evidence import Fact
+from firelog.judging import Assessment
+from firelog.pouring.facts import mean_of
+from firelog.readings import FloatArray, Quality, Role
+from firelog.schedule.model import ChannelTrace
+
+_QUANTITIES = {
+    "metal": "metal at the pour",
+    "mould": "mould at the pour",
+    "handover": "kiln to pour",
+    "duration": "length of the pour",
+}
+LEAST_SOUND = 2
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One measured fact of the failed castings beside the sound ones'.
+
+    ``effect`` in standard deviations of the sound ones; ``p`` by permutation, ``p_holm`` for the
+    number of facts looked at; None where they cannot be told.
+    """
+
+    name: str
+    unit: str
+    here: float
+    failed: tuple[float, ...]
+    sound: tuple[float, ...]
+    effect: float | None
+    p: float | None
+    p_holm: float | None
+
+    @property
+    def clear(self) -> bool:
+        """True where chance alone would hardly do it, however many facts were looked at."""
+        return self.p_holm is not None and self.p_holm <= testing.LEVEL
+
+
+@dataclass(frozen=True)
+class Overlay:
+    """The nearest sound firing laid over the failed one, segment upon segment.
+
+    ``trace`` is its mean kiln temperature at the failed firing's times; ``rms_k`` and
+    ``largest_k`` (at ``at_s``) are how far the failed one was from it.
+    """
+
+    casting: str
+    firing: str
+    trace: ChannelTrace
+    rms_k: float
+    largest_k: float
+    at_s: float
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """What differed, and the sentence that says how much that is worth."""
+
+    said: str
+    failed: tuple[str, ...]
+    sound: tuple[str, ...]
+    differences: tuple[Difference, ...]
+    overlay: Overlay | None
+
+
+def compare(made: Audit, others: Sequence[Audit]) -> Comparison:
+    """Compare a casting with others of its kind; those that share one of its defects join it."""
+    alike = [one for one in others if one.case.kind == made.case.kind]
+    alike = [one for one in alike if one.casting.name != made.casting.name]
+    named = {defect.name for defect in made.casting.defects}
+    failed = [made, *(o for o in alike if named & {d.name for d in o.casting.defects})]
+    sound = [one for one in alike if one.casting.outcome == "sound"]
+    found = _differences(made, failed, sound) if len(sound) >= LEAST_SOUND else ()
+    return Comparison(
+        _said(made, failed, sound, found),
+        tuple(one.casting.name for one in failed),
+        tuple(one.casting.name for one in sound),
+        found,
+        nearest(made, sound),
+    )
+
+
+# ---------------------------------------------------------------- facts
+def quantities(facts: Sequence[Fact]) -> dict[str, tuple[float, str]]:
+    """Return what was measured, once each: a temperature has two facts but is one number."""
+    found: dict[str, tuple[float, str]] = {}
+    for fact in facts:
+        if fact.measured is not None and fact.how != "lower bound":
+            name = _QUANTITIES.get(fact.spec.kind, "") or fact.spec.name
+            found.setdefault(name, (fact.measured, fact.unit))
+    return found
+
+
+def _differences(
+    made: Audit, failed: Sequence[Audit], sound: Sequence[Audit]
+) -> tuple[Difference, ...]:
+    here = quantities(list(made.facts.values()))
+    bad = [quantities(list(one.facts.values())) for one in failed]
+    good = [quantities(list(one.facts.values())) for one in sound]
+    rows = []
+    for name, (value, unit) in here.items():
+        a = tuple(one[name][0] for one in bad if name in one)
+        b = tuple(one[name][0] for one in good if name in one)
+        if len(b) < LEAST_SOUND or (len(set(a + b)) == 1):
+            continue
+        can = testing.least_p(len(a), len(b)) <= testing.LEVEL
+        p = testing.permutation_p(a, b) if can else None
+        rows.append((name, unit, value, a, b, testing.effect(a, b), p))
+    tested = [p for *_, p in rows if p is not None]
+    adjusted = iter(testing.holm(tested))
+    made_rows = [
+        Difference(*row, p_holm=None if row[-1] is None else next(adjusted)) for row in rows
+    ]
+    return tuple(sorted(made_rows, key=_weight))
+
+
+def _weight(one: Difference) -> tuple[float, float]:
+    return (2.0 if one.p_holm is None else one.p_holm, -abs(one.effect or 0.0))
+
+
+def _said(
+    made: Audit, failed: Sequence[Audit], sound: Sequence[Audit], found: Sequence[Difference]
+) -> str:
+    kind = ", ".join(one for one in made.case.kind if one) or "its kind"
+    count = f"{len(sound)} sound casting{'' if len(sound) == 1 else 's'} of {kind}"
+    if len(sound) < LEAST_SOUND:
+        return f"There are {count} in the record: too few to compare with."
+    tested = [one for one in found if one.p is not None]
+    if not tested:
+        least = testing.least_p(len(failed), len(sound))
+        return (
+            f"With {len(failed)} failed and {count} nothing can be said of differences: no "
+            f"difference, however large, could have a p-value below {least:.2f}. The numbers "
+            "below are only what was measured."
+        )
+    clear = [one.name for one in tested if one.clear]
+    counted = f"{len(failed)} failed and {count} were compared in {len(tested)} facts"
+    if not clear:
+        return f"{counted}: no difference is larger than chance would bring (Holm, 5 %)."
+    return (
+        f"{counted}: {', '.join(clear)} differed by more than chance would bring (Holm, 5 %). "
+        "A difference is not a cause."
+    )
+
+
+# ---------------------------------------------------------------- the nearest sound firing
+def nearest(made: Audit, sound: Sequence[Audit]) -> Overlay | None:
+    """Return the sound firing, under the same schedule, that ran most like the failed one."""
+    mine = made.case.fired
+    if mine is None or mine.judgement is None:
+        return None
+    found = []
+    for one in sound:
+        other = one.case.fired
+        if other is None or other.judgement is None or other.firing.id == mine.firing.id:
+            continue
+        if other.firing.schedule_sha256 == mine.firing.schedule_sha256:
+            overlay = _overlay(mine, other, one.casting.name)
+            found += [overlay] if overlay else []
+    return min(found, key=lambda one: one.rms_k, default=None)
+
+
+def _overlay(mine: Assessment, other: Assessment, casting: str) -> Overlay | None:
+    here, there = _kiln(mine), _kiln(other)
+    if here is None or there is None:
+        return None
+    t_s, temp_c = here
+    other_s = aligned(mine, other, t_s)
+    value = np.interp(other_s, there[0], there[1], left=np.nan, right=np.nan)
+    off = temp_c - value
+    known = np.isfinite(off)
+    if not known.any():
+        return None
+    worst = int(np.nanargmax(np.abs(off)))
+    name = f"sound: {other.firing.name}"
+    trace = ChannelTrace(
+        name, "sound", t_s, value, np.full(len(t_s), np.nan),
+        np.full(len(t_s), Quality.OK, dtype=np.uint8),
+    )  # fmt: skip
+    rms = float(np.sqrt(np.mean(off[known] ** 2)))
+    return Overlay(casting, other.firing.name, trace, rms, float(off[worst]), float(t_s[worst]))
+
+
+def aligned(mine: Assessment, other: Assessment, t_s: FloatArray) -> FloatArray:
+    """Return the other firing's time at each time of mine: segment upon segment, linear within."""
+    assert mine.judgement is not None
+    assert other.judgement is not None
+    pairs: list[tuple[float, float]] = []
+    for a, b in zip(mine.judgement.segments, other.judgement.segments, strict=False):
+        for x, y in ((a.began_s, b.began_s), (a.ended_s, b.ended_s)):
+            if x is None or y is None:
+                continue
+            if not pairs or (x > pairs[-1][0] and y > pairs[-1][1]):
+                pairs.append((x, y))
+    if not pairs:
+        return t_s
+    x, y = np.array(pairs).T
+    inside = np.interp(t_s, x, y)
+    inside = np.where(t_s < x[0], y[0] - (x[0] - t_s), inside)
+    return np.asarray(np.where(t_s > x[-1], y[-1] + (t_s - x[-1]), inside), dtype=np.float64)
+
+
+def _kiln(assessment: Assessment) -> tuple[FloatArray, FloatArray] | None:
+    found = [
+        trace
+        for trace in assessment.traces
+        if trace.role == Role.KILN and np.isfinite(trace.temp_c).sum() >= 2
+    ]
+    return mean_of(found)[:2] if found else None
+
+
+# ---------------------------------------------------------------- as JSON
+def answer(found: Comparison) -> dict[str, Any]:
+    """Return the comparison as a JSON object."""
+    overlay = found.overlay
+    return {
+        "said": found.said,
+        "failed": list(found.failed),
+        "sound": list(found.sound),
+        "differences": [
+            {
+                "fact": one.name,
+                "unit": one.unit,
+                "measured": _short(one.here),
+                "sound_mean": _short(float(np.mean(one.sound))),
+                "sound_low": _short(min(one.sound)),
+                "sound_high": _short(max(one.sound)),
+                "sound_count": len(one.sound),
+                "failed_count": len(one.failed),
+                "effect_sd": _short(one.effect),
+                "p": _short(one.p),
+                "p_holm": _short(one.p_holm),
+                "clear": one.clear,
+            }
+            for one in found.differences
+        ],
+        "nearest": None
+        if overlay is None
+        else {
+            "casting": overlay.casting,
+            "firing": overlay.firing,
+            "rms_k": _short(overlay.rms_k),
+            "largest_k": _short(overlay.largest_k),
+            "at_s": _short(overlay.at_s),
+        },
+    }
+
+
+def _short(value: float | None) -> float | None:
+    return None if value is None else float(f"{value:.6g}")

@@ -1,0 +1,156 @@
+"""What if: the same firing under another schedule, the same pour hotter, colder, sooner or later.
+
+Computed, never measured: the mould by its cooling course, the metal by its crucible's rate of loss.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from firelog.audit import casting as audits
+from firelog.audit import words
+from firelog.audit.casting import Audit
+from firelog.audit.catalogue import Catalogue
+from firelog.audit.evidence import Fact
+from firelog.errors import InputError
+from firelog.pouring.facts import Known, MouldCourse, Unknown
+from firelog.schedule.judge import judge
+from firelog.schedule.model import Judgement, Schedule
+from firelog.units import TemperatureUnit
+
+GUESSED_U_K = 5.0  # U of a temperature that somebody only imagines; common practice, no source
+
+
+@dataclass(frozen=True)
+class Changed:
+    """A fact as it was and as it would have been."""
+
+    before: Fact
+    after: Fact
+
+
+@dataclass(frozen=True)
+class OtherPour:
+    """The pour as imagined: which facts would have been otherwise, and the words for it."""
+
+    said: str
+    facts: tuple[Changed, ...]
+
+
+@dataclass(frozen=True)
+class OtherSchedule:
+    """The same traces held against another schedule."""
+
+    title: str
+    judgement: Judgement
+
+
+def pour(
+    made: Audit,
+    catalogue: Catalogue,
+    *,
+    metal_c: float | None = None,
+    delay_s: float | None = None,
+    words_in: TemperatureUnit = "C",
+) -> OtherPour:
+    """Return the facts of the pour with other metal, or another time between kiln and pour.
+
+    Raises :class:`InputError` where the record does not allow it to be computed.
+    """
+    case = made.case
+    if case.pour is None or case.heat is None:
+        raise InputError(f"the pour of {made.casting.name!r} is not in the record")
+    known, poured = case.pour.metal, case.pour.pour
+    began_us = poured.began_us
+    if delay_s is not None:
+        began_us = _later(case.pour.mould_course, delay_s)
+    if metal_c is not None:
+        known = Known(metal_c, GUESSED_U_K, "imagined", "as imagined")
+    elif not isinstance(known, Unknown):
+        minutes = (began_us - poured.began_us) / 60e6
+        loss = case.heat.loss
+        known = replace(
+            known,
+            temp_c=known.temp_c - loss.k_per_min * minutes,
+            expanded_k=math.hypot(known.expanded_k, 2.0 * loss.standard_k_per_min * minutes),
+            how="computed",
+        )
+    imagined = replace(poured, began_us=began_us, ended_us=None)
+    other = replace(case, pour=replace(case.pour, metal=known, pour=imagined))
+    after = audits.of_case(other, catalogue, words_in).facts
+    changed = tuple(
+        Changed(before, after[name])
+        for name, before in made.facts.items()
+        if before.spec.of in ("pour", "melt") and before.spec.kind != "duration"
+    )
+    return OtherPour(_said(changed), changed)
+
+
+def _later(course: MouldCourse | Unknown, delay_s: float) -> int:
+    if isinstance(course, Unknown):
+        raise InputError(f"another delay cannot be computed: {course.words}")
+    longest_s = float(course.course.t_s[-1])
+    if not 0.0 <= delay_s <= longest_s:
+        raise InputError(
+            f"a delay of {delay_s:.0f} s cannot be computed; the mould's cooling is known from 0 "
+            f"to {longest_s:.0f} s after it left the kiln"
+        )
+    return course.out_us + round(delay_s * 1e6)
+
+
+def _said(changed: tuple[Changed, ...]) -> str:
+    other = [one.after for one in changed if one.after.shown != one.before.shown]
+    if not other:
+        return "Nothing that the record can show would have been otherwise."
+    said = [
+        words.sentence(one)[:-1] if one.shown != "silent" else f"{one.spec.name}: undecided"
+        for one in other
+    ]
+    return f"Then: {'; '.join(said)}. Computed, not measured."
+
+
+def schedule(made: Audit, other: Schedule, words_in: TemperatureUnit = "C") -> OtherSchedule:
+    """Return the casting's firing judged by another schedule."""
+    fired = made.case.fired
+    if fired is None:
+        raise InputError(f"{made.casting.name!r} belongs to no firing, so there is none to judge")
+    worded = replace(other, unit=words_in)
+    found = judge(worded, fired.traces, end_s=fired.end_s, running=fired.firing.running)
+    return OtherSchedule(other.title, found)
+
+
+# ---------------------------------------------------------------- as JSON
+def pour_answer(found: OtherPour) -> dict[str, Any]:
+    """Return an imagined pour as JSON."""
+    return {
+        "said": found.said,
+        "facts": [
+            {"before": audits.fact_row(one.before), "after": audits.fact_row(one.after)}
+            for one in found.facts
+        ],
+    }
+
+
+def schedule_answer(found: OtherSchedule) -> Mapping[str, Any]:
+    """Return the other schedule's checks as JSON."""
+    return {
+        "schedule": found.title,
+        "verdict": found.judgement.verdict.value,
+        "checks": [
+            {
+                "requirement": one.requirement,
+                "kind": one.kind,
+                "verdict": one.verdict.value,
+                "measured": one.measured,
+                "limit": one.limit,
+                "unit": one.unit,
+                "uncertainty": one.uncertainty,
+                "channel": one.channel,
+                "why": one.why,
+            }
+            for one in found.judgement.checks
+        ],
+    }
