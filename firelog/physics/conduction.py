@@ -1,10 +1,11 @@
 """Heat into a mould, and out of it: transient conduction under a recorded temperature outside.
 
 Finite volumes over the cells of a body; the state is each cell's heat content, so that what flows
-in is exactly what is held, plateaus included. Time goes in steps of a linearly implicit two-stage
-method of second order that is L-stable at any step (Verwer's ROS2: Verwer, Spee, Blom,
-Hundsdorfer, SIAM J. Sci. Comput. 20 (1999) 1456, from memory); the difference to its first-order
-companion sets the step. All draws of an uncertainty are one tridiagonal system, solved by LAPACK.
+in is exactly what is held, plateaus included. Time goes in steps of the second-order backward
+differentiation formula with a varying step (Hairer and Wanner, Solving Ordinary Differential
+Equations II, section V.1; A-stable at an even step), linearised around the extrapolated state:
+one tridiagonal system a step, whatever the step. How far a step ends from its extrapolation sets
+the next one. All draws of an uncertainty are one system, solved by LAPACK.
 
 What is not in it: vapour that moves inwards and condenses, cracks, and carbon. Water boils where
 the heat has reached it, so the times are those of heat alone: a lower bound for a burnout, and
@@ -14,6 +15,7 @@ never a proof of one.
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -22,16 +24,23 @@ from scipy.linalg import lapack  # type: ignore[import-untyped, unused-ignore]
 
 from firelog.errors import InputError, RangeError
 from firelog.physics.body import SIGMA_W_PER_M2_K4, Body, Cells, Surface, cut
-from firelog.physics.heatcontent import HeatCurve, content, heat_curve, temperature
+from firelog.physics.heatcontent import (
+    HeatCurve,
+    Line,
+    content,
+    heat_curve,
+    piece,
+    temperature,
+)
 from firelog.readings import FloatArray
 from firelog.units import ZERO_C_IN_K
 
-CELLS = 24
-TOLERANCE_K = 3.0  # between the two orders, root mean square over the cells: see the benches
-_GAMMA = 1.0 - 1.0 / math.sqrt(2.0)
+CELLS = 40
+TOLERANCE_K = 2.0  # of a step from its extrapolation, root mean square: see the benches
 _SWING_K = 25.0  # how far the outside may go up and down within one step
 _MOST_STEPS = 200_000
 _HOTTEST_C = 2500.0
+_FARTHEST_K = 1e5  # farther than this a step has run away
 
 
 # ---------------------------------------------------------------- what may vary
@@ -72,10 +81,10 @@ class State:
 class Course:
     """How a body went: instants (n,) and temperatures (draws, n) at its middle and outer face.
 
-    ``taken`` is the share of the one-way heat (water, wax) that has been taken, NaN where there
-    is none. ``flowed_j`` is the heat that came in through the face, ``held_j`` what the cells hold
-    more than at the start: the energy balance. ``state`` is the
-    last instant's, to go on from.
+    ``taken`` (n,) is the share of the one-way heat (water, wax) that the first draw has taken,
+    NaN where there is none. ``flowed_j`` is the heat that came in through the face, ``held_j``
+    what the cells hold more than at the start: the energy balance. ``state`` is the last
+    instant's, to go on from.
     """
 
     t_s: FloatArray
@@ -98,20 +107,14 @@ def at(course: Course, t_s: FloatArray) -> tuple[FloatArray, FloatArray]:
 # ---------------------------------------------------------------- the outside
 @dataclass(frozen=True)
 class Outside:
-    """The temperature that the outer face sees: °C against seconds, straight lines between."""
+    """The temperature that the outer face sees: °C against seconds, straight lines between.
+
+    ``swing_k`` is how far it has gone up and down in all until then.
+    """
 
     t_s: FloatArray
     temp_c: FloatArray
     swing_k: FloatArray = field(repr=False)
-
-    def at(self, t_s: float) -> float:
-        """Return the temperature at one instant."""
-        return float(np.interp(t_s, self.t_s, self.temp_c))
-
-    def until(self, t_s: float) -> float:
-        """Return how far a step from ``t_s`` may go before the outside has swung too far."""
-        here = float(np.interp(t_s, self.t_s, self.swing_k))
-        return float(np.interp(here + _SWING_K, self.swing_k, self.t_s))
 
 
 def outside(t_s: FloatArray, temp_c: FloatArray, *, mean_over_s: float = 60.0) -> Outside:
@@ -199,104 +202,78 @@ def state_at(made: Problem, start_c: float | FloatArray) -> State:
 
 def temperatures_c(made: Problem, state: State) -> FloatArray:
     """Return the temperature of every cell (draws, cells) in a state."""
-    return _temperatures(made, state.content_j, state.peak_j)[0]
+    offset, slope = _pieces(made, state.content_j, state.peak_j)
+    return np.asarray(offset + slope * state.content_j, dtype=np.float64)
+
+
+def _pieces(made: Problem, held: FloatArray, peak: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return offset and slope of T = offset + slope · H for every cell."""
+    if len(made.curves) == 1:
+        return _piece(made.curves[0], held, peak)
+    offset, slope = np.empty(held.shape), np.empty(held.shape)
+    for part, curve in zip(made.cells.layer, made.curves, strict=True):
+        offset[:, part], slope[:, part] = _piece(curve, held[:, part], peak[:, part])
+    return offset, slope
+
+
+def _piece(curve: HeatCurve, here: FloatArray, top: FloatArray) -> tuple[FloatArray, FloatArray]:
+    offset, slope = piece(curve.full, here)
+    if curve.one_way and (cooler := here < top).any():
+        # Below its highest content a cell follows the line without what it has taken once.
+        kept = top - content(curve.plain, temperature(curve.full, top))
+        down, down_slope = piece(curve.plain, here - kept)
+        offset = np.where(cooler, down - down_slope * kept, offset)
+        slope = np.where(cooler, down_slope, slope)
+    return offset, slope
 
 
 @dataclass(frozen=True)
-class _Look:
-    """Everything that follows from one set of contents."""
+class _Paths:
+    """Conductances per volume [W/K m³], flat over draws and cells; zero where a draw ends.
 
-    temp_c: FloatArray
-    slope: FloatArray
-    between: FloatArray  # W/K between neighbours (draws, cells - 1)
-    skin: FloatArray  # W/K from the last cell's middle to the face (draws,)
+    ``down`` leads to the inner neighbour, ``up`` to the outer one, ``both`` is their sum.
+    ``skin`` [W/K] leads from each draw's last cell to its face.
+    """
 
-
-def _temperatures(
-    made: Problem, held: FloatArray, peak: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    temp_c, slope = np.empty(held.shape), np.empty(held.shape)
-    for part, curve in zip(made.cells.layer, made.curves, strict=True):
-        here, top = held[:, part], peak[:, part]
-        temp_c[:, part], slope[:, part] = temperature(curve.full, here)
-        if curve.one_way and (cooler := here < top).any():
-            kept = top - content(curve.plain, temperature(curve.full, top)[0])
-            down_c, down_slope = temperature(curve.plain, here - kept)
-            temp_c[:, part] = np.where(cooler, down_c, temp_c[:, part])
-            slope[:, part] = np.where(cooler, down_slope, slope[:, part])
-    return temp_c, slope
+    down: FloatArray
+    up: FloatArray
+    both: FloatArray
+    skin: FloatArray
 
 
-def _look(made: Problem, held: FloatArray, peak: FloatArray) -> _Look:
-    temp_c, slope = _temperatures(made, held, peak)
-    k = np.empty(held.shape)
+def _paths(made: Problem, temp_c: FloatArray) -> _Paths:
+    k = np.empty(temp_c.shape)
     for part, (k_temp, k_value) in zip(made.cells.layer, made.k_tables, strict=True):
-        if len(k_temp) == 1:
-            k[:, part] = k_value[0]
-        else:
-            k[:, part] = np.interp(temp_c[:, part], k_temp, k_value)
+        k[:, part] = np.interp(temp_c[:, part], k_temp, k_value)
     k *= made.draws.conductivity[:, None]
     hinder = made.cells.half_m / k
     between = made.cells.area[:-1] / (hinder[:, :-1] + hinder[:, 1:])
-    return _Look(temp_c, slope, between, made.cells.area[-1] / hinder[:, -1])
+    down, up = np.zeros(k.shape), np.zeros(k.shape)
+    down[:, 1:] = between / made.cells.volume[1:]
+    up[:, :-1] = between / made.cells.volume[:-1]
+    both = down + up
+    return _Paths(down.ravel(), up.ravel(), both.ravel(), made.cells.area[-1] / hinder[:, -1])
 
 
 def _face(
-    made: Problem, look: _Look, outside_c: FloatArray, face_k: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return the face's temperature [K], the heat in [W] and its slope with the last cell's T.
+    cell_k: Any, far_k: Any, face_k: Any, *, radiation: Any, convection: Any, skin: Any
+) -> tuple[Any, Any, Any]:
+    """Return the face's temperature [K], the heat in [W], and how that falls with the last cell's.
 
-    Newton's method on the balance of the face; the balance rises and is convex, so it converges
-    from anywhere. The slope returned is the steeper of tangent and secant to where the face is
-    going: with it a step of any length does not overshoot, and ROS2 stays of second order with
-    whatever slopes it is given.
+    Numbers or arrays. Newton's method on the balance of the face; the balance rises and is convex,
+    so it converges from any temperature above zero. The slope is the steeper of tangent and secant
+    to where the face is going: with it a long step does not overshoot.
     """
-    cell_k = look.temp_c[:, -1] + ZERO_C_IN_K
-    far_k = outside_c + ZERO_C_IN_K
-    arriving = made.convection * far_k + made.radiation * far_k**4 + look.skin * cell_k
-    for _ in range(4):
-        cube = made.radiation * face_k**3
-        off = look.skin * face_k + made.convection * face_k + cube * face_k - arriving
-        step = off / (look.skin + made.convection + 4.0 * cube)
-        face_k = np.maximum(face_k - step, 1.0)
-        if np.abs(step).max() < 1e-3:
-            break
-    secant = (far_k**2 + face_k**2) * (far_k + face_k)
-    carried = made.convection + made.radiation * np.maximum(secant, 4.0 * face_k**3)
-    return face_k, look.skin * (face_k - cell_k), -look.skin * carried / (look.skin + carried)
-
-
-def _flows(made: Problem, look: _Look, entering: FloatArray) -> FloatArray:
-    """Return the rate of every cell's content [W/m³]."""
-    flow = look.between * (look.temp_c[:, 1:] - look.temp_c[:, :-1])
-    net = np.zeros(look.temp_c.shape)
-    net[:, :-1] = flow
-    net[:, 1:] -= flow
-    net[:, -1] += entering
-    return np.asarray(net / made.cells.volume, dtype=np.float64)
-
-
-def _factored(made: Problem, look: _Look, lean: FloatArray, reach_s: float) -> tuple[Any, ...]:
-    """Factor 1 − reach·J for all draws as one tridiagonal system."""
-    volume = made.cells.volume
-    down, up = np.zeros(look.temp_c.shape), np.zeros(look.temp_c.shape)
-    down[:, 1:] = look.between * look.slope[:, :-1] / volume[1:]
-    up[:, :-1] = look.between * look.slope[:, 1:] / volume[:-1]
-    middle = np.zeros(look.temp_c.shape)
-    middle[:, :-1] = look.between
-    middle[:, 1:] += look.between
-    middle[:, -1] -= lean
-    middle *= look.slope / volume
-    factors = lapack.dgttrf(
-        -reach_s * down.ravel()[1:], 1.0 + reach_s * middle.ravel(), -reach_s * up.ravel()[:-1]
-    )
-    return tuple(factors[:5])
-
-
-def _solved(factors: tuple[Any, ...], right: FloatArray) -> FloatArray:
-    return np.asarray(lapack.dgttrs(*factors, right.ravel())[0], dtype=np.float64).reshape(
-        right.shape
-    )
+    arriving = convection * far_k + radiation * far_k**4 + skin * cell_k
+    for _ in range(3):
+        cube = radiation * face_k**3
+        off = (skin + convection + cube) * face_k - arriving
+        face_k = face_k - off / (skin + convection + 4.0 * cube)
+    secant = radiation * (far_k * far_k + face_k * face_k) * (far_k + face_k)
+    tangent = 4.0 * radiation * face_k**3
+    steeper = (secant + tangent + abs(secant - tangent)) / 2.0
+    carried = convection + steeper
+    return face_k, skin * (face_k - cell_k), skin * carried / (skin + carried)
 
 
 # ---------------------------------------------------------------- going through time
@@ -314,120 +291,199 @@ def run(
     RangeError when the temperatures leave what the tables hold for.
     """
     walk = _Walk(made, drive, start)
-    t_s, end_s = float(drive.t_s[0]), float(drive.t_s[-1])
-    length = step_s or min(5.0, (end_s - t_s) / 50.0)
-    while t_s < end_s - 1e-9 * (end_s - drive.t_s[0]):
+    end_s = float(drive.t_s[-1])
+    tiny = 1e-9 * (end_s - walk.t_s)
+    length = step_s or min(5.0, (end_s - walk.t_s) / 50.0)
+    while walk.t_s < end_s - tiny:
         if step_s is None:
-            length = min(length, max(drive.until(t_s) - t_s, 1e-3))
-        length = min(length, end_s - t_s)
-        off_k = walk.attempt(t_s, length)
-        if math.isinf(off_k) and (step_s is not None or length < 1e-3):
+            length = min(length, walk.calm_s())
+        length = min(length, end_s - walk.t_s)
+        off_k = walk.attempt(length)
+        if off_k > _FARTHEST_K and (step_s is not None or length < 1e-3):
             raise RangeError("the mould's temperature leaves what its tables hold for")
-        if step_s is None and off_k > tolerance_k and length > 1e-3:
-            length *= max(0.2, 0.9 * math.sqrt(tolerance_k / off_k))
+        if step_s is None and off_k > 2.0 * tolerance_k and length > 1e-3:
+            length *= max(0.2, 0.8 * math.sqrt(tolerance_k / off_k))
             continue
-        t_s += length
-        walk.accept(t_s)
+        walk.accept(length)
         if step_s is None:
-            length *= min(3.0, max(0.3, 0.9 * math.sqrt(tolerance_k / max(off_k, 1e-9))))
+            length *= min(2.0, max(0.4, 0.8 * math.sqrt(tolerance_k / max(off_k, 1e-9))))
     return walk.course()
 
 
 class _Walk:
-    """A body on its way: the state now, the next one tried, and what was noted on the way."""
+    """A body on its way: the state now, the step before, and what was noted on the way."""
 
     def __init__(self, made: Problem, drive: Outside, start: State) -> None:
         self.made, self.drive = made, drive
-        self.held, self.peak = start.content_j, start.peak_j
+        self.shape = start.content_j.shape
+        self.held = start.content_j.copy()
+        self.peak = np.maximum(start.peak_j, self.held)
+        self.first_peak = self.peak.copy()
         self.one_way = any(curve.one_way for curve in made.curves)
-        self.look = _look(made, self.held, self.peak)
-        self.outside_c = drive.at(float(drive.t_s[0])) + made.draws.outside_k
-        self.face = _face(made, self.look, self.outside_c, self.look.temp_c[:, -1] + ZERO_C_IN_K)
+        self.steady = all(len(table[0]) == 1 for table in made.k_tables)
+        self.t_s = float(drive.t_s[0])
+        self.times: list[float] = drive.t_s.tolist()
+        self.temps: list[float] = drive.temp_c.tolist()
+        self.swings: list[float] = drive.swing_k.tolist()
+        self.single = self.shape[0] == 1
+        self.shift = self._own(made.draws.outside_k)
+        self.radiation, self.convection = self._own(made.radiation), self._own(made.convection)
+        self.paths = _paths(made, temperatures_c(made, start))
+        self.volume = float(made.cells.volume[-1])
+        last_c = temperatures_c(made, start)[:, -1]
+        self.face_k = self._own(last_c + ZERO_C_IN_K)
+        self.gain = np.zeros(self.shape)  # what the step before added
+        self.length_s = 0.0
+        self.came = np.zeros(self.shape[0])  # heat that the step before let in
+        self.flowed = np.zeros(self.shape[0])
         self.tried: tuple[Any, ...] = ()
-        self.flowed = np.zeros(len(made.draws))
-        self.began_j = self._total()
-        self.notes: list[tuple[Any, ...]] = []
-        self._note(float(drive.t_s[0]))
+        self.notes: list[tuple[float, FloatArray, FloatArray]] = [
+            (self.t_s, self.held, self.flowed)
+        ]
 
-    def attempt(self, t_s: float, length_s: float) -> float:
-        """Try one step; return how far its two orders are apart, in K."""
-        made, look = self.made, self.look
-        reach_s = _GAMMA * length_s
-        factors = _factored(made, look, self.face[2], reach_s)
-        first = _solved(factors, _flows(made, look, self.face[1]))
-        midway = self.held + length_s * first
-        outside_c = self.drive.at(t_s + length_s) + made.draws.outside_k
-        mid_look = _look(made, midway, self.peak)
-        mid_face = _face(made, mid_look, outside_c, self.face[0])
-        second = _solved(factors, _flows(made, mid_look, mid_face[1]) - 2.0 * first)
-        held = self.held + length_s * (1.5 * first + 0.5 * second)
-        new = _look(made, held, self.peak)
-        face = _face(made, new, outside_c, mid_face[0])
-        if not np.all(np.abs(new.temp_c) < _HOTTEST_C):
-            return math.inf
-        # What the scheme let in through the face: each stage's flux with its linear part.
-        lean = self.face[2] * reach_s * look.slope[:, -1]
-        first_w = self.face[1] + lean * first[:, -1]
-        second_w = mid_face[1] - 2.0 * first_w + lean * second[:, -1]
-        let_in = length_s * (1.5 * first_w + 0.5 * second_w)
-        self.tried = (held, new, face, outside_c, let_in)
-        return float(np.sqrt(np.mean((new.temp_c - mid_look.temp_c) ** 2)))
+    def _own(self, values: FloatArray) -> Any:
+        """A plain number where there is one draw: quicker than an array of one."""
+        return float(values[0]) if self.single else values
 
-    def accept(self, t_s: float) -> None:
+    def _outside_c(self, t_s: float) -> float:
+        place = min(max(bisect_right(self.times, t_s), 1), len(self.times) - 1)
+        begin, low = self.times[place - 1], self.temps[place - 1]
+        return low + (self.temps[place] - low) * (t_s - begin) / (self.times[place] - begin)
+
+    def calm_s(self) -> float:
+        """Return how far a step may go before the outside has swung too far."""
+        place = min(max(bisect_right(self.times, self.t_s), 1), len(self.times) - 1)
+        begin, end = self.times[place - 1], self.times[place]
+        share = (self.t_s - begin) / (end - begin)
+        low = self.swings[place - 1]
+        limit = low + (self.swings[place] - low) * share + _SWING_K
+        until = min(bisect_right(self.swings, limit), len(self.swings) - 1)
+        return max(self.times[until] - self.t_s, 1e-3)
+
+    def attempt(self, length_s: float) -> float:
+        """Try one step; return how far it ends from where it was extrapolated to, in K."""
+        ratio = length_s / self.length_s if self.length_s else 0.0
+        lead, back = (1.0 + 2.0 * ratio) / (1.0 + ratio), ratio * ratio / (1.0 + ratio)
+        ahead = ratio * self.gain
+        star = self.held + ahead
+        offset, slope = _pieces(self.made, star, self.peak)
+        if not self.steady:
+            self.paths = _paths(self.made, offset + slope * star)
+        paths = self.paths
+        skin = self._own(paths.skin)
+        # Where the cells would be if they followed their pieces from where they are now.
+        here = offset + slope * self.held
+        last_c, last_star_c, last_slope = (
+            self._last(here),
+            self._last(offset) + self._last(slope) * self._last(star),
+            self._last(slope),
+        )
+        far_k = self._outside_c(self.t_s + length_s) + self.shift + ZERO_C_IN_K
+        face_k, entering, lean = _face(
+            last_star_c + ZERO_C_IN_K,
+            far_k,
+            self.face_k,
+            radiation=self.radiation,
+            convection=self.convection,
+            skin=skin,
+        )
+        entering = entering - lean * (last_c - last_star_c)
+        flat, steep = here.ravel(), slope.ravel()
+        rate = -paths.both * flat
+        rate[1:] += paths.down[1:] * flat[:-1]
+        rate[:-1] += paths.up[:-1] * flat[1:]
+        rate.reshape(self.shape)[:, -1] += entering / self.volume
+        right = length_s * rate
+        right += back * self.gain.ravel()
+        reach = length_s * steep
+        middle = reach * paths.both
+        middle.reshape(self.shape)[:, -1] += length_s * lean * last_slope / self.volume
+        middle += lead
+        lower = reach[:-1] * paths.down[1:]
+        upper = reach[1:] * paths.up[:-1]
+        solved = lapack.dgtsv(-lower, middle, -upper, right, 1, 1, 1, 1)[3]
+        gain = solved.reshape(self.shape)
+        let_in = length_s * (entering - lean * last_slope * self._last(gain))
+        self.tried = (gain, face_k, (let_in + back * self.came) / lead)
+        off_k = (slope * (gain - ahead)).ravel()
+        return 0.5 * math.sqrt(float(off_k @ off_k) / len(off_k))
+
+    def _last(self, values: FloatArray) -> Any:
+        return values.item(-1) if self.single else values[:, -1]
+
+    def accept(self, length_s: float) -> None:
         """Make the step tried the state now."""
-        held, look, face, outside_c, let_in = self.tried
-        self.flowed = self.flowed + let_in
-        self.held, self.look, self.face, self.outside_c = held, look, face, outside_c
+        self.gain, self.face_k, self.came = self.tried
+        self.held = self.held + self.gain
+        self.flowed = self.flowed + self.came
+        self.length_s = length_s
+        self.t_s += length_s
         if self.one_way:
-            self.peak = np.maximum(self.peak, held)
-        self._note(t_s)
+            self.peak = np.maximum(self.peak, self.held)
+        self.notes.append((self.t_s, self.held, self.flowed))
         if len(self.notes) > _MOST_STEPS:
             raise RangeError("the computation needs too many steps; loosen its tolerance")
 
-    def _note(self, t_s: float) -> None:
-        temp_c = self.look.temp_c
-        self.notes.append(
-            (
-                t_s,
-                (9.0 * temp_c[:, 0] - temp_c[:, 1]) / 8.0,  # even and flat at the inner end
-                self.face[0] - ZERO_C_IN_K,
-                self.peak,
-                self.flowed,
-                self._total() - self.began_j,
-            )
-        )
-
-    def _total(self) -> FloatArray:
-        return np.asarray(self.held @ self.made.cells.volume, dtype=np.float64)
-
     def course(self) -> Course:
-        """Return what was noted on the way."""
-        t_s, core, surface, peaks, flowed, held = zip(*self.notes, strict=True)
-        taken = [_taken(self.made, peak) for peak in peaks] if self.one_way else []
-        stacked = [np.array(rows).T for rows in (core, surface, flowed, held)]
-        nothing = np.full(stacked[0].shape, np.nan)
+        """Return what was noted on the way, temperatures computed for all instants at once."""
+        times, contents, flows = zip(*self.notes, strict=True)
+        t_s, held = np.array(times), np.array(contents)  # (n,), (n, draws, cells)
+        peak = np.maximum.accumulate(np.maximum(held, self.first_peak), axis=0)
+        made, ends = self.made, (0, 1, self.shape[1] - 1)
+        inner, next_c, last_c = (self._temperature(held, peak, cell) for cell in ends)
+        far_k = np.interp(t_s, self.drive.t_s, self.drive.temp_c)[:, None] + made.draws.outside_k
+        skin = self.paths.skin if self.steady else self._skins(last_c)
+        face_k = last_c + ZERO_C_IN_K
+        for _ in range(3):
+            face_k, _, _ = _face(
+                last_c + ZERO_C_IN_K,
+                far_k + ZERO_C_IN_K,
+                face_k,
+                radiation=made.radiation,
+                convection=made.convection,
+                skin=skin,
+            )
+        total = held @ made.cells.volume
         return Course(
-            np.array(t_s),
-            stacked[0],
-            stacked[1],
-            np.array(taken).T if taken else nothing,
-            stacked[2],
-            stacked[3],
-            State(self.held, np.maximum(self.peak, self.held)),
+            t_s,
+            (9.0 * inner - next_c).T / 8.0,  # even and flat at the inner end
+            face_k.T - ZERO_C_IN_K,
+            _taken(made, peak[:, 0]) if self.one_way else np.full(len(t_s), np.nan),
+            np.array(flows).reshape(len(t_s), -1).T,
+            (total - total[0]).T,
+            State(self.held, self.peak),
             len(t_s) - 1,
         )
 
+    def _temperature(self, held: FloatArray, peak: FloatArray, cell: int) -> FloatArray:
+        """Return one cell's temperature at all instants (n, draws)."""
+        for part, curve in zip(self.made.cells.layer, self.made.curves, strict=True):
+            if part.start <= cell < part.stop:
+                here, top = held[:, :, cell].T, peak[:, :, cell].T
+                offset, slope = _piece(curve, here, top)
+                return np.asarray((offset + slope * here).T, dtype=np.float64)
+        raise IndexError(cell)
+
+    def _skins(self, last_c: FloatArray) -> FloatArray:
+        k_temp, k_value = self.made.k_tables[-1]
+        k = np.interp(last_c, k_temp, k_value) * self.made.draws.conductivity
+        return np.asarray(self.made.cells.area[-1] * k / self.made.cells.half_m[-1])
+
 
 def _taken(made: Problem, peak: FloatArray) -> FloatArray:
-    """Return the share of the one-way heat that has been taken by those highest contents."""
-    taken, most = np.zeros(len(peak)), np.zeros(len(peak))
+    """Return the first draw's share of the one-way heat taken by highest contents (n, cells)."""
+    taken, most = np.zeros(len(peak)), 0.0
     for part, curve in zip(made.cells.layer, made.curves, strict=True):
         if curve.one_way:
+            full, plain = _first(curve.full), _first(curve.plain)
             volume, top = made.cells.volume[part], peak[:, part]
-            plain_j = content(curve.plain, temperature(curve.full, top)[0])
-            taken += (top - plain_j) @ volume
-            most += (curve.full.j_per_m3[:, -1] - curve.plain.j_per_m3[:, -1]) * volume.sum()
+            taken += (top - content(plain, temperature(full, top))) @ volume
+            most += float(full.j_per_m3[0, -1] - plain.j_per_m3[0, -1]) * float(volume.sum())
     return np.asarray(taken / most, dtype=np.float64)
+
+
+def _first(line: Line) -> Line:
+    return Line(line.temp_c, line.j_per_m3[:1], line.slope[:1], line.offset[:1])
 
 
 def conduct(

@@ -15,7 +15,7 @@ import numpy as np
 from scipy.stats import t as student  # type: ignore[import-untyped, unused-ignore]
 
 from firelog.errors import InputError
-from firelog.physics.body import SIGMA_W_PER_M2_K4, Body, Layer, Surface, cut, plain
+from firelog.physics.body import SIGMA_W_PER_M2_K4, Body, Layer, Surface, plain
 from firelog.physics.conduction import (
     Course,
     at,
@@ -74,7 +74,7 @@ def out_of_kiln(
     layers = (*body.layers, Layer(SAND, _SAND_M)) if handling.in_sand else body.layers
     around = Body(body.shape, layers, body.hollow_m)
     made = problem(around, handling.surface, draws=still)
-    cells = cut(around, 24)
+    cells = made.cells
     hot = np.zeros((count, len(cells.volume)))
     shift = np.random.default_rng(2).normal(0.0, start_expanded_k / 2.0, count)
     shift[0] = 0.0

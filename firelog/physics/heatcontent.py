@@ -22,14 +22,16 @@ _STEPS_C = (0.0, 20.0, 100.0, 200.0, 300.0, 400.0, 600.0, 800.0, 1000.0, 1300.0)
 
 @dataclass(frozen=True)
 class Line:
-    """A rising broken line over the curve's temperatures: contents at its nodes, and its slopes.
+    """A rising broken line over the curve's temperatures: contents at its nodes, and its pieces.
 
-    ``j_per_m3`` (draws, nodes), ``slope`` dT/dH [K m³/J] (draws, nodes - 1).
+    ``j_per_m3`` (draws, nodes). On each piece T = ``offset`` + ``slope`` · H, both (draws,
+    nodes - 1), in °C and K m³/J.
     """
 
     temp_c: FloatArray
     j_per_m3: FloatArray
     slope: FloatArray
+    offset: FloatArray
 
 
 @dataclass(frozen=True)
@@ -46,7 +48,9 @@ def heat_curve(material: Material, capacity: FloatArray, once: FloatArray) -> He
 
     ``capacity`` and ``once`` are (draws,) factors, 1 where nothing is varied.
     """
-    nodes = {*_ENDS_C, *_STEPS_C, *(t for t, _ in material.c)}
+    nodes = {*_ENDS_C, *(t for t, _ in material.c)}
+    if len(material.c) > 1:  # a heat capacity that changes bends the line: more, shorter pieces
+        nodes |= set(_STEPS_C)
     for uptake in material.uptakes:
         nodes |= {uptake.from_c, uptake.to_c}
     temp_c = np.array(sorted(nodes))
@@ -69,25 +73,37 @@ def heat_curve(material: Material, capacity: FloatArray, once: FloatArray) -> He
 
 
 def _line(temp_c: FloatArray, j_per_m3: FloatArray) -> Line:
-    return Line(temp_c, j_per_m3, np.diff(temp_c) / np.diff(j_per_m3, axis=1))
+    slope = np.diff(temp_c) / np.diff(j_per_m3, axis=1)
+    return Line(temp_c, j_per_m3, slope, temp_c[:-1] - j_per_m3[:, :-1] * slope)
 
 
-def temperature(line: Line, content_j: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return T [°C] and dT/dH [K m³/J] at each content (draws, cells)."""
+def piece(line: Line, content_j: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return offset [°C] and slope [K m³/J] of the piece on which each content lies.
+
+    ``content_j`` is (draws, cells), or of any shape for a line of one draw.
+    """
     draws, nodes = line.j_per_m3.shape
     if draws == 1:
         place = line.j_per_m3[0, 1:-1].searchsorted(content_j, side="right")
-        node = stretch = place
     else:
-        place = (content_j[:, :, None] >= line.j_per_m3[:, None, 1:-1]).sum(axis=2)
-        row = np.arange(draws)[:, None]
-        node, stretch = place + nodes * row, place + (nodes - 1) * row
-    slope = line.slope.take(stretch)
-    return line.temp_c.take(place) + (content_j - line.j_per_m3.take(node)) * slope, slope
+        place = np.zeros(content_j.shape, dtype=np.intp)
+        for node in range(1, nodes - 1):
+            place += content_j >= line.j_per_m3[:, node : node + 1]
+        place += (nodes - 1) * np.arange(draws)[:, None]
+    return line.offset.take(place), line.slope.take(place)
+
+
+def temperature(line: Line, content_j: FloatArray) -> FloatArray:
+    """Return T [°C] at each content (draws, cells)."""
+    offset, slope = piece(line, content_j)
+    return np.asarray(offset + slope * content_j, dtype=np.float64)
 
 
 def content(line: Line, temp_c: FloatArray) -> FloatArray:
     """Return H [J/m³] at each temperature (draws, cells)."""
-    return np.array(
-        [np.interp(row, line.temp_c, of) for row, of in zip(temp_c, line.j_per_m3, strict=True)]
-    )
+    draws, nodes = line.j_per_m3.shape
+    inner = line.temp_c[1:-1].searchsorted(temp_c, side="right")
+    row = np.arange(draws)[:, None] if draws > 1 else 0
+    slope = line.slope.take(inner + (nodes - 1) * row)
+    low = line.j_per_m3.take(inner + nodes * row)
+    return np.asarray(low + (temp_c - line.temp_c.take(inner)) / slope, dtype=np.float64)

@@ -133,7 +133,7 @@ def core_trace(
         grid_s,
         core,
         at(first, grid_s)[1][0],
-        np.interp(grid_s, first.t_s, first.taken[0]),
+        np.interp(grid_s, first.t_s, first.taken),
     )
 
 
