@@ -11,6 +11,7 @@ import queue
 import threading
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from firelog.errors import InputError
 from firelog.record.alarms import Call
@@ -58,10 +59,11 @@ def send(way: Way, title: str, body: str) -> tuple[bool, str]:
         one = apprise.Apprise()
         if not one.add(way.address):
             return False, "the address is not understood; see `firelog watch check`"
-        result = one.notify(title=title, body=body, body_format=apprise.NotifyFormat.TEXT)
+        result: Any = one.notify(title=title, body=body, body_format=apprise.NotifyFormat.TEXT)
     except Exception as error:  # a fault in one service's code must not end the night
         return False, f"stumbled: {type(error).__name__}"
-    ok = result.status.name == "SUCCESS"  # not its truth: PARTIAL and NOMATCH are no delivery
+    status = getattr(result, "status", None)  # before version 2.3 the answer was a plain truth
+    ok = result is True if status is None else status.name == "SUCCESS"
     return ok, "sent" if ok else "refused, or nobody answers there"
 
 

@@ -20,6 +20,7 @@ from firelog.watch.watchman import Watchman, ring
 ROUND_S = 1.0
 WALKING_S = 30.0
 REOPEN_S = 5.0
+ALONE_S = 5.0  # one that is just ending may need so long
 
 
 class Watching:
@@ -59,7 +60,26 @@ class Watching:
         self._stopping = True
 
     def run(self) -> None:
-        """Walk rounds until :meth:`stop`."""
+        """Walk rounds until :meth:`stop`; raises :class:`StoreError` when another watch walks here.
+
+        Two watches over one store would call everybody twice.
+        """
+        try:
+            import filelock  # noqa: PLC0415  (of the extra `watch`; without it nobody is kept out)
+        except ImportError:
+            self._run()
+            return
+        lock = filelock.FileLock(self._path.with_name(self._path.name + ".watch"))
+        try:
+            with lock.acquire(timeout=ALONE_S):
+                self._run()
+        except filelock.Timeout as error:
+            raise StoreError(
+                f"{self._path}: another night watch walks over this store already; "
+                "look with `firelog tonight`, or end the other one first"
+            ) from error
+
+    def _run(self) -> None:
         self._heart.start()
         notify("READY=1")
         watchdog = Watchdog()

@@ -8,6 +8,7 @@ from __future__ import annotations
 import contextlib
 import subprocess
 import sys
+import threading
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import tzinfo
@@ -240,11 +241,15 @@ class Watchman:
 def ring(command: Sequence[str] = ()) -> None:
     """Make a sound by a command, or by the terminal's bell; never raises and never waits."""
     if command and command[0] != "bell":
-        with contextlib.suppress(OSError):
-            subprocess.Popen(command, stdin=subprocess.DEVNULL)
-            return
+        threading.Thread(target=_run, args=(tuple(command),), name="sound", daemon=True).start()
+        return
     sys.stderr.write("\a")
     sys.stderr.flush()
+
+
+def _run(command: Sequence[str]) -> None:
+    with contextlib.suppress(OSError, subprocess.SubprocessError):
+        subprocess.run(command, stdin=subprocess.DEVNULL, timeout=SOUND_S, check=False)
 
 
 def message(alarm: StoredAlarm, tz: tzinfo) -> tuple[str, str]:

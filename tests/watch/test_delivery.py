@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -13,6 +15,7 @@ from firelog.errors import InputError
 from firelog.intake.firesim import Fault, Mishap, Scene
 from firelog.intake.kilnsim import shell_kiln
 from firelog.record import alarms
+from firelog.record.store import Store
 from firelog.reference import find_schedule
 from firelog.schedule.reader import read_schedule
 from firelog.watch import courier, links
@@ -109,8 +112,6 @@ def test_one_dead_way_does_not_delay_the_other(kiln: Make, hands: Hands, inbox: 
         for _ in range(100):
             if inbox.mails:
                 break
-            import time
-
             time.sleep(0.05)
         assert len(inbox.mails) == 1
         watchman.stop()
@@ -269,3 +270,56 @@ def test_the_commands_check_and_test_their_ways(
     assert firelog("watch", "test", "Ines", "--foundry", foundry).returncode == 1
     nobody = firelog("watch", "test", "Bo", "--foundry", foundry)
     assert (nobody.returncode, "there are: Ines" in nobody.stderr) == (2, True)
+
+
+def test_where_nobody_is_named_the_machine_itself_sounds(
+    kiln: Make, hands: Hands, tmp_path: Path
+) -> None:
+    """The last resort: an alarm that can reach nobody runs a command at once, and again."""
+    made, rung = kiln(SILENT), tmp_path / "rung"
+    script = f"open({str(rung)!r}, 'a').write('x')"
+    plan = Plan(sound=(sys.executable, "-c", script))
+    watchman = Watchman(made.store, plan, hands.clock())
+    night(made, watchman, 300.0, lambda _: None)
+    assert not rung.exists()
+    night(made, watchman, 300.0 + 50.0 + 100.0, lambda _: None)
+    for _ in range(200):
+        if rung.exists() and len(rung.read_text()) >= 2:
+            break
+        time.sleep(0.05)
+    assert len(rung.read_text()) >= 2
+
+
+def test_no_second_watch_walks_over_the_same_store(firelog: Any, store_path: Path) -> None:
+    """It would call everybody twice: refused with a sentence while the first one lives."""
+    filelock = pytest.importorskip("filelock")
+    Store.open(store_path, write=True).close()
+    with filelock.FileLock(store_path.with_name(store_path.name + ".watch")):
+        done = firelog("watch", "run")
+    assert done.returncode == 2
+    assert "another night watch" in done.stderr
+
+
+def test_alarms_that_stand_are_shown_in_the_terminal(
+    kiln: Make, hands: Hands, firelog: Any, answer: Any
+) -> None:
+    """`tonight` lists them with what to do; `watch acknowledge` and `shelve` answer them."""
+    made = kiln(SILENT)
+    night(made, Watchman(made.store, Plan(), hands.clock()), 400.0, lambda _: None)
+    told = answer("tonight")
+    (one,) = told["alarms"]
+    assert (one["kind"], one["state"]) == ("no readings", "unacknowledged")
+    assert one["remedy"]
+    assert [c["name"] for c in told["firings"][0]["channels"]] == [
+        "kiln top",
+        "kiln bottom",
+        "mould",
+    ]
+    shown = firelog("tonight")
+    assert shown.returncode == 1
+    assert f"firelog watch acknowledge {one['number']}" in shown.stdout
+    assert "NO NIGHT WATCH" in shown.stdout or "NIGHT WATCH STOPPED" in shown.stdout
+    assert firelog("watch", "acknowledge", one["number"], "--who", "Ines").returncode == 0
+    assert answer("tonight")["alarms"][0]["state"] == "acknowledged"
+    refused = firelog("watch", "shelve", one["number"], "--for", "3 d", "--who", "I", "--why", "w")
+    assert refused.returncode == 2

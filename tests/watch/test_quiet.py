@@ -8,11 +8,18 @@ from dataclasses import replace
 
 import pytest
 
+from firelog.alarm import State
 from firelog.intake.firesim import Fault, Mishap, Sample, Scene, play
 from firelog.intake.kilnsim import Furnace, block_kiln, melting_furnace, shell_kiln
+from firelog.readings import Quality
 from firelog.reference import find_schedule
 from firelog.schedule.model import Schedule
 from firelog.schedule.reader import read_schedule
+from firelog.watch.book import Book
+from firelog.watch.conditions import signs
+from firelog.watch.course import channel_now
+from firelog.watch.facts import Facts, KilnNow
+from firelog.watch.night import Night, walk
 from tests.watch.nights import Told, watched
 
 SHELL = read_schedule(find_schedule("ceramic-shell"))
@@ -132,3 +139,37 @@ def test_a_kiln_above_its_ceiling_calls_at_once() -> None:
     too_hot = [(at_s, sign) for at_s, sign in told.calls if sign.kind == "too hot"]
     assert len(too_hot) == 1
     assert "turn the heat off" in too_hot[0][1].remedy.lower()
+
+
+@pytest.mark.parametrize("name", FAULTS)
+def test_no_fault_floods(name: str) -> None:
+    """Never ten alarms in ten minutes (a flood), never three moves of one in a minute (chatter).
+
+    EEMUA 191 and ISA-18.2 performance figures, from memory.
+    """
+    fault, _ = FAULTS[name]
+    told = watched(Scene(shell_kiln(start_c=560.0), SHELL.segments, (fault,), tail_s=300.0), SHELL)
+    stood = [at_s for at_s, step in told.steps if step.state is State.UNACKNOWLEDGED]
+    assert all(sum(at_s <= t < at_s + 600.0 for t in stood) <= 2 for at_s in stood)
+    for key in {step.key for _, step in told.steps}:
+        moves = [at_s for at_s, step in told.steps if step.key == key and step.state.standing]
+        assert all(sum(at_s <= t < at_s + 60.0 for t in moves) < 3 for at_s in moves)
+
+
+def test_two_kilns_at_once_do_not_speak_for_each_other() -> None:
+    """The silence of one kiln covers nothing of the other's."""
+    book = Book("top", "kiln")
+    for number in range(60):
+        book.add(float(number), 900.0 + number % 3, Quality.OK)
+    near = channel_now(book, 60.0)
+    far = replace(near, heard_ago_s=600.0, usable_ago_s=600.0, temp_c=None)
+    kilns = (
+        KilnNow("north", "a", 60.0, SHELL, (replace(near, temp_c=1500.0),)),
+        KilnNow("south", "b", 660.0, SHELL, (far,)),
+    )
+    night = Night()
+    calls: list[str] = []
+    for at_s in range(0, 120, 10):
+        one = walk(night, float(at_s), signs(Facts(kilns)))
+        night, calls = one.night, [*calls, *(sign.key for sign in one.calls)]
+    assert sorted(calls) == ["north/too hot", "south/no readings"]
