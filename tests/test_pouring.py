@@ -10,8 +10,10 @@ import pytest
 from firelog import judging
 from firelog.errors import InputError
 from firelog.pouring import core
+from firelog.pouring.answer import answer
+from firelog.pouring.freezing import freezing_of
 from firelog.pouring.plan import parse_pour_plan, read_pour_plan
-from firelog.pouring.verify import answer, assess_heat
+from firelog.pouring.verify import assess_heat, foretell
 from firelog.readings import Quality, Role, Unit
 from firelog.record import heats
 from firelog.record.store import Store
@@ -215,6 +217,82 @@ def test_the_window_is_foretold(store):
     start_us, end_us = assessment.pours[0].window_us
     assert T0 + (LIFT_S + 50) * S <= start_us < end_us
     assert end_us - start_us < 120 * S
+
+
+def test_the_window_before_the_pour(store):
+    """Before a mould is poured the minutes in which it may be are told, and nothing is entered."""
+    enter(store, [GOOD])
+    heat = heats.heat(store, "heat")
+    waiting = heats.add_mould(store, "next", firing="night", details=SHELL)
+    found = foretell(
+        store,
+        heat,
+        waiting,
+        out_us=T0 + (LIFT_S + 20) * S,
+        now_us=T0 + (LIFT_S + 56) * S,
+        words_in="C",
+    )
+    start_us, end_us = found.window_us
+    assert T0 + (LIFT_S + 50) * S <= start_us < end_us
+    assert [one.mould for one in heats.pours(store, heat)] == ["wing"]
+    early = foretell(
+        store, heat, waiting, out_us=T0 + LIFT_S * S, now_us=T0 + (LIFT_S + 5) * S, words_in="C"
+    )
+    assert early.window_us is None
+    assert "no settled dip" in early.window_why
+
+
+def test_until_when_the_mould_is_hot_enough(store):
+    """The latest instant at which the mould is proven above its minimum lies after its kiln-out."""
+    pour = enter(store, [GOOD]).pours[0]
+    course = pour.mould_course
+    temp_c, expanded_k = course.at(pour.latest_us)
+    assert pour.latest_us > pour.pour.out_us
+    assert temp_c - expanded_k == pytest.approx(600.0, abs=3.0)
+
+
+def cooling_curve(liquidus_c, solidus_c, offset_k=0.0):
+    """Return a lump of bronze cooling through its freezing, read a second apart."""
+    nodes = np.array([0.0, solidus_c, liquidus_c, 2000.0])
+    held = np.array([0.0, solidus_c, liquidus_c + 510.0, 2510.0])
+    content, shown = liquidus_c + 90.0 + 510.0, []
+    for _ in range(2000):
+        temp_c = float(np.interp(content, held, nodes))
+        shown.append(temp_c + offset_k)
+        content -= 8e-4 * (temp_c - 25.0)
+    return np.array(shown) + np.random.default_rng(1).normal(0.0, 0.2, 2000)
+
+
+def frozen(store, curve, alloy="C87500"):
+    """Enter a heat whose probe stood in freezing metal."""
+    put(store, "furnace", "cup", Role.CRUCIBLE, curve)
+    return heats.add_heat(store, "cup", "furnace", alloy, began_us=T0, ended_us=T0 + 2000 * S)
+
+
+def test_the_arrest_agrees_with_its_card(store):
+    """Metal that freezes where its card says agrees; the same metal of another name does not."""
+    heat = frozen(store, cooling_curve(917.2, 821.0))
+    found = freezing_of(store, heat, "cup")
+    assert found["liquidus_c"] == pytest.approx(917.2, abs=2.0)
+    assert "agrees" in found["why"]
+    other = heats.add_heat(store, "x", "furnace", "C83600", began_us=T0, ended_us=T0 + 2000 * S)
+    assert "another alloy" in freezing_of(store, other, "cup")["why"]
+
+
+def test_a_pure_metal_corrects_the_probe(store):
+    """A copper plateau read 5 K low says: add 5 K."""
+    heat = frozen(store, cooling_curve(1084.62, 1084.60, offset_k=-5.0), "copper")
+    found = freezing_of(store, heat, "cup", pure="copper")
+    assert found["correction_k"] == pytest.approx(5.0, abs=0.5)
+
+
+def test_an_arrest_that_is_not_there(store):
+    """Minutes without freezing, or a channel without readings, are refused with a way out."""
+    heat = frozen(store, cooling_curve(917.2, 821.0))
+    with pytest.raises(InputError, match="name the minutes"):
+        freezing_of(store, heat, "cup", span=(T0 + 1500 * S, None))
+    with pytest.raises(InputError, match="there are: cup"):
+        freezing_of(store, heat, "lance")
 
 
 def test_own_past_heats_set_the_loss(store):

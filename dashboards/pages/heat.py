@@ -182,7 +182,9 @@ def _facts(one: PourAssessment, view: HeatView) -> list[Any]:
     if one.window_us is not None:
         times = " to ".join(_second(t_us, view) for t_us in one.window_us)
         said.append(f" Metal and mould were both right from {times}.")
-    else:
+    if one.latest_us is not None:
+        said.append(f" The mould was proven hot enough until {_second(one.latest_us, view)}.")
+    if one.window_us is None:
         said.append(f" {one.window_why[:1].upper()}{one.window_why[1:]}.")
     return said
 

@@ -60,6 +60,7 @@ def demo(
         _show_verdicts(path)
         say(f"\nThe record is in {path}; look closer with:")
         say(f'  firelog judge "stilt walker, torso" --store {path}')
+        say(f'  firelog pour "heron heat" --store {path}')
         if not no_board:
             from firelog.cli.board import serve
 

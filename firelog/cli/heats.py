@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from firelog.cli import heatplan
 from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
 
 if TYPE_CHECKING:
@@ -249,71 +250,6 @@ def show(settings: Settings, name: str, as_json: bool) -> None:
         click.echo(f"event      {event['at']} {event['kind']} {event['text']}".rstrip())
 
 
-@heats.command()
-@click.argument("day")
-@json_option
-@common_options
-@pass_settings
-@click.pass_context
-def plan(ctx: click.Context, settings: Settings, day: str, as_json: bool) -> None:
-    """Say which moulds go into which heat, and in which order; DAY is a TOML file.
-
-    Exit status 1 when a mould fits into no heat within its window.
-    """
-    from firelog.pouring.day import answer, read_day
-
-    settings.read_foundry()
-    found = answer(read_day(day))
-    if as_json:
-        emit_json(found)
-    else:
-        for place in found["places"]:
-            click.echo(f"{place['at']}  {place['heat']}  {place['turn']}. {place['mould']}")
-        for name in found["left"]:
-            click.echo(f"left over: {name} meets no heat within its window")
-    ctx.exit(1 if found["left"] else 0)
-
-
-@heats.command()
-@click.option("--alloy", "alloy_name", required=True, help="The alloy card's name.")
-@click.option("--wax", required=True, type=float, help="Weight of the wax piece, kg.")
-@click.option("--sprues", default=0.0, help="Weight of its wax sprues, kg.")
-@click.option("--cup", default=0.0, help="Metal that stands in the cup, litres.")
-@click.option("--wax-density", default=950.0, show_default=True, help="Of the wax, kg/m³.")
-@click.option("--loss", default=0.03, show_default=True, help="Share lost in melting.")
-@click.option("--heel", default=0.0, help="What stays in the crucible, kg.")
-@json_option
-def metal(
-    *,
-    alloy_name: str,
-    wax: float,
-    sprues: float,
-    cup: float,
-    wax_density: float,
-    loss: float,
-    heel: float,
-    as_json: bool,
-) -> None:
-    """Say how much metal a wax needs: piece, sprues, cup, melt loss and heel."""
-    from firelog.physics.metals import metal_for
-    from firelog.pouring.alloys import alloy
-
-    need = metal_for(
-        alloy(alloy_name),
-        wax_kg=wax,
-        sprue_wax_kg=sprues,
-        cup_l=cup,
-        wax_kg_per_m3=wax_density,
-        melt_loss=loss,
-        heel_kg=heel,
-    )
-    if as_json:
-        emit_json({**vars(need), "poured_kg": need.poured_kg})
-        return
-    parts = f"piece {need.piece_kg:.2f}, sprues {need.sprues_kg:.2f}, cup {need.cup_kg:.2f} kg"
-    click.echo(f"charge {need.charge_kg:.2f} kg  ({parts}; dry, clean and preheated)")
-
-
 def _row(heat: Heat) -> dict[str, Any]:
     from firelog.units import iso_utc
 
@@ -328,3 +264,7 @@ def _row(heat: Heat) -> dict[str, Any]:
         "ended": None if heat.ended_us is None else iso_utc(heat.ended_us),
         "note": heat.note,
     }
+
+
+for _command in heatplan.COMMANDS:
+    heats.add_command(_command)

@@ -26,7 +26,8 @@ def pour(ctx: click.Context, settings: Settings, heat: str, as_json: bool) -> No
     Exit status 0 when every pour passes, 1 for fail or not proven.
     """
     from firelog.cli.show import shown_settings
-    from firelog.pouring.verify import answer, assess_heat
+    from firelog.pouring.answer import answer
+    from firelog.pouring.verify import assess_heat
     from firelog.record import heats as record
     from firelog.record.store import Store
 

@@ -20,6 +20,8 @@ from firelog.readings import FloatArray
 # ITS-90 defining fixed points (Preston-Thomas, Metrologia 27 (1990) 3, table 1).
 FREEZING_C = {"silver": 961.78, "gold": 1064.18, "copper": 1084.62, "aluminium": 660.323}
 _GRID = 4000
+_LEAST_READINGS = 40
+_LEAST_FALL_K = 20.0
 _NARROWEST, _WIDEST = 9, 101  # points of the derivative's window
 _SURROUNDINGS_C = 25.0
 
@@ -46,12 +48,15 @@ def find_arrest(t_s: FloatArray, temp_c: FloatArray) -> Arrest | None:
 
     ``t_s`` rises, ``temp_c`` may have NaN. Raises InputError for fewer than 40 usable readings.
     """
-    usable = np.isfinite(temp_c)
-    if int(usable.sum()) < 40:
+    usable = np.flatnonzero(np.isfinite(temp_c))
+    if len(usable) < _LEAST_READINGS:
         raise InputError(
             "a cooling curve needs at least 40 usable readings to show where it freezes"
         )
-    grid_s = np.linspace(t_s[usable][0], t_s[usable][-1], min(_GRID, int(usable.sum())))
+    usable = usable[int(np.argmax(temp_c[usable])) :]  # it begins at its hottest
+    if len(usable) < _LEAST_READINGS or np.ptp(temp_c[usable]) < _LEAST_FALL_K:
+        return None
+    grid_s = np.linspace(t_s[usable[0]], t_s[usable[-1]], min(_GRID, len(usable)))
     raw = np.interp(grid_s, t_s[usable], temp_c[usable])
     step_s = float(grid_s[1] - grid_s[0])
     window = _window(raw, step_s)

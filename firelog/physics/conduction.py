@@ -16,67 +16,37 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from scipy.linalg import lapack  # type: ignore[import-untyped, unused-ignore]
 
-from firelog.errors import InputError, RangeError
-from firelog.physics.body import SIGMA_W_PER_M2_K4, Body, Cells, Surface, cut
-from firelog.physics.heatcontent import (
-    HeatCurve,
-    Line,
-    content,
-    heat_curve,
-    piece,
-    temperature,
+from firelog.errors import RangeError
+from firelog.physics.body import Body, Surface
+from firelog.physics.heatcontent import Line, content, temperature
+from firelog.physics.outside import Outside
+from firelog.physics.problem import (
+    CELLS,
+    Draws,
+    Problem,
+    State,
+    piece_of,
+    pieces,
+    problem,
+    state_at,
+    temperatures_c,
 )
 from firelog.readings import FloatArray
 from firelog.units import ZERO_C_IN_K
 
-CELLS = 40
 TOLERANCE_K = 2.0  # of a step from its extrapolation, root mean square: see the benches
 _SWING_K = 25.0  # how far the outside may go up and down within one step
 _MOST_STEPS = 200_000
-_HOTTEST_C = 2500.0
 _FARTHEST_K = 1e5  # farther than this a step has run away
 
 
-# ---------------------------------------------------------------- what may vary
-@dataclass(frozen=True)
-class Draws:
-    """Properties that nobody knows exactly, one entry a draw; factors, and an offset in K.
-
-    ``once`` scales what is taken once: the water and the wax.
-    """
-
-    conductivity: FloatArray
-    capacity: FloatArray
-    once: FloatArray
-    emissivity: FloatArray
-    convection: FloatArray
-    outside_k: FloatArray
-
-    def __len__(self) -> int:
-        return len(self.conductivity)
-
-
-def as_stated(count: int = 1) -> Draws:
-    """Return draws that vary nothing."""
-    one = np.ones(count)
-    return Draws(one, one, one, one, one, np.zeros(count))
-
-
 # ---------------------------------------------------------------- answers
-@dataclass(frozen=True)
-class State:
-    """Heat content and highest content so far of every cell [J/m³], (draws, cells)."""
-
-    content_j: FloatArray
-    peak_j: FloatArray
-
-
 @dataclass(frozen=True)
 class Course:
     """How a body went: instants (n,) and temperatures (draws, n) at its middle and outer face.
@@ -104,129 +74,7 @@ def at(course: Course, t_s: FloatArray) -> tuple[FloatArray, FloatArray]:
     return core, surface
 
 
-# ---------------------------------------------------------------- the outside
-@dataclass(frozen=True)
-class Outside:
-    """The temperature that the outer face sees: °C against seconds, straight lines between.
-
-    ``swing_k`` is how far it has gone up and down in all until then.
-    """
-
-    t_s: FloatArray
-    temp_c: FloatArray
-    swing_k: FloatArray = field(repr=False)
-
-
-def outside(t_s: FloatArray, temp_c: FloatArray, *, mean_over_s: float = 60.0) -> Outside:
-    """Return the outside from a trace; one denser than ``mean_over_s`` is averaged over it.
-
-    Raises InputError for fewer than two points, times that do not rise, holes (NaN) and
-    temperatures that no kiln has.
-    """
-    t = np.asarray(t_s, dtype=np.float64)
-    temp = np.asarray(temp_c, dtype=np.float64)
-    if len(t) < 2 or len(t) != len(temp) or not np.all(np.diff(t) > 0.0):
-        raise InputError("the kiln's trace needs at least two readings in the order of time")
-    if not np.all(np.isfinite(temp)) or temp.max() > _HOTTEST_C or temp.min() < -ZERO_C_IN_K:
-        raise InputError(
-            "the kiln's trace has holes or impossible temperatures; fill or cut them before "
-            "computing what a mould did under it"
-        )
-    bins = math.floor((t[-1] - t[0]) / mean_over_s)
-    if bins > 1 and len(t) > 2 * bins:
-        t, temp = _thinned(t, temp, bins)
-    swing = np.concatenate(([0.0], np.cumsum(np.abs(np.diff(temp)) + 1e-6)))
-    return Outside(t, temp, swing)
-
-
-def _thinned(t: FloatArray, temp: FloatArray, bins: int) -> tuple[FloatArray, FloatArray]:
-    """Return mean temperatures over even stretches, with the very ends kept."""
-    place = np.minimum(((t - t[0]) / (t[-1] - t[0]) * bins).astype(np.int64), bins - 1)
-    count = np.bincount(place, minlength=bins)
-    seen = count > 0
-    mean_t = np.bincount(place, t, bins)[seen] / count[seen]
-    mean_c = np.bincount(place, temp, bins)[seen] / count[seen]
-    return (
-        np.concatenate((t[:1], mean_t, t[-1:])),
-        np.concatenate((temp[:1], mean_c, temp[-1:])),
-    )
-
-
-def steady(temp_c: float, lasting_s: float) -> Outside:
-    """Return an outside that stays at one temperature."""
-    return outside(np.array([0.0, lasting_s]), np.array([temp_c, temp_c]))
-
-
-# ---------------------------------------------------------------- the body as numbers
-@dataclass(frozen=True)
-class Problem:
-    """A body cut into cells, its curves and surface, for all draws at once."""
-
-    cells: Cells
-    curves: tuple[HeatCurve, ...]
-    k_tables: tuple[tuple[FloatArray, FloatArray], ...]
-    draws: Draws
-    radiation: FloatArray  # ε·σ·A (draws,)
-    convection: FloatArray  # h·A (draws,)
-
-
-def problem(
-    body: Body, surface: Surface, *, draws: Draws | None = None, cells: int = CELLS
-) -> Problem:
-    """Return the body ready to be computed."""
-    drawn = as_stated() if draws is None else draws
-    made = cut(body, cells)
-    emissivity = np.clip(surface.emissivity * drawn.emissivity, 0.0, 1.0)
-    return Problem(
-        made,
-        tuple(heat_curve(one.material, drawn.capacity, drawn.once) for one in body.layers),
-        tuple(
-            (np.array(one.material.k).T[0], np.array(one.material.k).T[1]) for one in body.layers
-        ),
-        drawn,
-        emissivity * SIGMA_W_PER_M2_K4 * made.area[-1],
-        surface.convection_w_per_m2k * drawn.convection * made.area[-1],
-    )
-
-
-def state_at(made: Problem, start_c: float | FloatArray) -> State:
-    """Return the state in which every cell is at ``start_c`` (one value, or one a cell)."""
-    temp_c = np.broadcast_to(
-        np.asarray(start_c, dtype=np.float64), (len(made.draws), len(made.cells.volume))
-    )
-    held = np.empty(temp_c.shape)
-    for part, curve in zip(made.cells.layer, made.curves, strict=True):
-        held[:, part] = content(curve.full, temp_c[:, part])
-    return State(held, held.copy())
-
-
-def temperatures_c(made: Problem, state: State) -> FloatArray:
-    """Return the temperature of every cell (draws, cells) in a state."""
-    offset, slope = _pieces(made, state.content_j, state.peak_j)
-    return np.asarray(offset + slope * state.content_j, dtype=np.float64)
-
-
-def _pieces(made: Problem, held: FloatArray, peak: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return offset and slope of T = offset + slope · H for every cell."""
-    if len(made.curves) == 1:
-        return _piece(made.curves[0], held, peak)
-    offset, slope = np.empty(held.shape), np.empty(held.shape)
-    for part, curve in zip(made.cells.layer, made.curves, strict=True):
-        offset[:, part], slope[:, part] = _piece(curve, held[:, part], peak[:, part])
-    return offset, slope
-
-
-def _piece(curve: HeatCurve, here: FloatArray, top: FloatArray) -> tuple[FloatArray, FloatArray]:
-    offset, slope = piece(curve.full, here)
-    if curve.one_way and (cooler := here < top).any():
-        # Below its highest content a cell follows the line without what it has taken once.
-        kept = top - content(curve.plain, temperature(curve.full, top))
-        down, down_slope = piece(curve.plain, here - kept)
-        offset = np.where(cooler, down - down_slope * kept, offset)
-        slope = np.where(cooler, down_slope, slope)
-    return offset, slope
-
-
+# ---------------------------------------------------------------- paths of heat
 @dataclass(frozen=True)
 class _Paths:
     """Conductances per volume [W/K m³], flat over draws and cells; zero where a draw ends.
@@ -366,7 +214,7 @@ class _Walk:
         lead, back = (1.0 + 2.0 * ratio) / (1.0 + ratio), ratio * ratio / (1.0 + ratio)
         ahead = ratio * self.gain
         star = self.held + ahead
-        offset, slope = _pieces(self.made, star, self.peak)
+        offset, slope = pieces(self.made, star, self.peak)
         if not self.steady:
             self.paths = _paths(self.made, offset + slope * star)
         paths = self.paths
@@ -460,7 +308,7 @@ class _Walk:
         for part, curve in zip(self.made.cells.layer, self.made.curves, strict=True):
             if part.start <= cell < part.stop:
                 here, top = held[:, :, cell].T, peak[:, :, cell].T
-                offset, slope = _piece(curve, here, top)
+                offset, slope = piece_of(curve, here, top)
                 return np.asarray((offset + slope * here).T, dtype=np.float64)
         raise IndexError(cell)
 

@@ -16,15 +16,10 @@ from scipy.stats import t as student  # type: ignore[import-untyped, unused-igno
 
 from firelog.errors import InputError
 from firelog.physics.body import SIGMA_W_PER_M2_K4, Body, Layer, Surface, plain
-from firelog.physics.conduction import (
-    Course,
-    at,
-    outside,
-    problem,
-    run,
-    state_at,
-)
+from firelog.physics.conduction import Course, at, run
 from firelog.physics.mouldcore import DRAWS, Unknowns, drawn
+from firelog.physics.outside import outside
+from firelog.physics.problem import problem, state_at
 from firelog.readings import FloatArray
 from firelog.units import ZERO_C_IN_K
 

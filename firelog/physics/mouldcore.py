@@ -18,14 +18,9 @@ from scipy.stats import t as student  # type: ignore[import-untyped, unused-igno
 
 from firelog.errors import InputError
 from firelog.physics.body import Body, Surface
-from firelog.physics.conduction import (
-    Course,
-    Draws,
-    Outside,
-    as_stated,
-    at,
-    conduct,
-)
+from firelog.physics.conduction import Course, at, conduct
+from firelog.physics.outside import Outside
+from firelog.physics.problem import Draws, as_stated
 from firelog.readings import FloatArray
 
 DRAWS = 60

@@ -15,8 +15,8 @@ import numpy as np
 from firelog import measuring
 from firelog.errors import FirelogError, InputError, StoreError
 from firelog.physics import mouldcore
-from firelog.physics.conduction import Outside, outside
 from firelog.physics.mouldcore import CoreTrace, Fitted, Interval, Unknowns
+from firelog.physics.outside import Outside, outside
 from firelog.pouring import facts, moulds
 from firelog.pouring.moulds import MouldMaterial, MouldShape
 from firelog.readings import FloatArray, Quality, Role

@@ -16,10 +16,11 @@ import numpy as np
 from firelog import measuring
 from firelog.errors import InputError
 from firelog.physics import cooling, dips
-from firelog.physics.conduction import Course, outside
+from firelog.physics.conduction import Course
 from firelog.physics.cooling import Loss, LossRate, Melt
 from firelog.physics.dips import Dip
 from firelog.physics.mouldcore import core_trace
+from firelog.physics.outside import outside
 from firelog.pouring import moulds
 from firelog.pouring.words import dip_words
 from firelog.readings import FloatArray, Role

@@ -105,6 +105,11 @@ def body_of(shape: MouldShape, known: MouldMaterial) -> Body:
         core = Layer(material, shape.core_m)
         return Body(form, (core, Layer(wax(shape.gap_m), shape.gap_m), wall))
     hollow = shape.hollow_m if shape.form == "shell" and shape.shape != "plate" else 0.0
+    if shape.form == "shell" and shape.shape != "plate" and hollow <= 0.0:
+        raise InputError(
+            "a round shell needs the radius of its cavity; give it with --hollow, or call it a "
+            "plate"
+        )
     return Body(form, (wall,), hollow)
 
 

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
@@ -20,13 +19,12 @@ from firelog.pouring import checks as checks_of
 from firelog.pouring.checks import PourCheck
 from firelog.pouring.facts import Known, MouldCourse, SeenDip, Unknown
 from firelog.pouring.plan import DEFAULT_PLAN, Asked, PourPlan, parse_pour_plan, read_pour_plan
-from firelog.pouring.words import dip_words
 from firelog.record import heats as record
 from firelog.record.heats import Heat, Mould, Pour
 from firelog.record.rows import Event
 from firelog.record.store import Store
 from firelog.schedule.model import ChannelTrace
-from firelog.units import TemperatureUnit, iso_utc
+from firelog.units import TemperatureUnit
 from firelog.verdict import Verdict, worst
 
 CAUTIONS = (
@@ -49,6 +47,7 @@ class PourAssessment:
     checks: tuple[PourCheck, ...]
     window_us: tuple[int, int] | None
     window_why: str
+    latest_us: int | None = None  # until when the mould is proven hot enough; None: not known
 
     @property
     def verdict(self) -> Verdict:
@@ -82,10 +81,7 @@ def assess_heat(store: Store, heat: Heat, words_in: TemperatureUnit = "C") -> He
     Reasons are worded in the unit ``words_in``.
     """
     card = alloys.alloy(heat.alloy)
-    if heat.plan_text is not None:
-        plan = parse_pour_plan(heat.plan_text, f"pour plan of {heat.name!r}")
-    else:
-        plan = read_pour_plan(DEFAULT_PLAN)
+    plan = plan_of(heat)
     traces = facts.traces_of(store, heat)
     seen = facts.dips_of(traces, heat.began_us)
     loss = facts.loss_of(store, heat)
@@ -109,8 +105,9 @@ def _pour(
     loss: LossRate,
     traces: tuple[ChannelTrace, ...],
     unit: TemperatureUnit,
+    mould: Mould | None = None,
 ) -> PourAssessment:
-    mould = record.mould(store, pour.mould)
+    mould = record.mould(store, pour.mould) if mould is None else mould
     metal = facts.metal_at(heat, seen, loss, pour.began_us, unit)
     course = facts.mould_course(store, mould, pour)
     until_s = (pour.began_us - heat.began_us) / 1e6
@@ -130,7 +127,43 @@ def _pour(
                 checks.append(checks_of.overheat(one, traces, until_s, unit))
     limits = _metal_limits(card, asked, mould.section)
     window_us, why = _window(heat, pour, course, asked=asked, limits=limits, seen=seen, loss=loss)
-    return PourAssessment(pour, mould, metal, course, tuple(checks), window_us, why)
+    latest_us = _latest_us(course, asked)
+    return PourAssessment(pour, mould, metal, course, tuple(checks), window_us, why, latest_us)
+
+
+def foretell(
+    store: Store, heat: Heat, mould: Mould, *, out_us: int, now_us: int, words_in: TemperatureUnit
+) -> PourAssessment:
+    """Return what a mould that leaves (or left) the kiln at ``out_us`` could be poured at.
+
+    Reckoned from the dips until ``now_us``, as if it were poured then: its ``window_us`` is what
+    is asked for. Nothing is entered.
+    """
+    card, plan = alloys.alloy(heat.alloy), plan_of(heat)
+    traces = facts.traces_of(store, heat)
+    seen = [one for one in facts.dips_of(traces, heat.began_us) if one.at_us <= now_us]
+    loss = facts.loss_of(store, heat)
+    pour = Pour(0, heat.name, mould.name, out_us, max(now_us, out_us), None, 5.0)
+    return _pour(
+        store, heat, card, plan, pour, seen=seen, loss=loss, traces=traces, unit=words_in,
+        mould=mould,
+    )  # fmt: skip
+
+
+def _latest_us(course: MouldCourse | Unknown, asked: list[Asked]) -> int | None:
+    """Return the latest instant at which the mould is proven above its least temperature."""
+    least = [one.low for one in asked if one.kind == "mould temperature" and one.low is not None]
+    if isinstance(course, Unknown) or not least:
+        return None
+    _, proven_s = cooling.latest_above_s(course.course, max(least))
+    return None if math.isinf(proven_s) else course.out_us + round(proven_s * 1e6)
+
+
+def plan_of(heat: Heat) -> PourPlan:
+    """Return what is asked of the heat's pours: its own plan, or the one that comes with us."""
+    if heat.plan_text is None:
+        return read_pour_plan(DEFAULT_PLAN)
+    return parse_pour_plan(heat.plan_text, f"pour plan of {heat.name!r}")
 
 
 def _window(
@@ -210,89 +243,3 @@ def _remarks(
     if not seen:
         found.append("no dip in the record of this heat")
     return tuple(found)
-
-
-# ---------------------------------------------------------------- as JSON
-def answer(assessment: HeatAssessment) -> dict[str, Any]:
-    """Return the assessment as the JSON object of ``firelog pour --json``."""
-    heat, card = assessment.heat, assessment.card
-    return {
-        "heat": heat.name,
-        "furnace": heat.furnace,
-        "alloy": {
-            "name": card.name,
-            "solidus_c": [round(value, 2) for value in card.solidus_c],
-            "liquidus_c": [round(value, 2) for value in card.liquidus_c],
-            "sources": sorted({f.source for f in (*card.solidus, *card.liquidus)}),
-        },
-        "crucible": heat.crucible,
-        "plan": assessment.plan.title,
-        "verdict": assessment.verdict.value,
-        "began": iso_utc(heat.began_us),
-        "lifted": None if heat.lifted_us is None else iso_utc(heat.lifted_us),
-        "pours": [_pour_json(one) for one in assessment.pours],
-        "dips": [_dip_json(one) for one in assessment.dips],
-        "loss": {
-            "k_per_min": round(assessment.loss.k_per_min, 2),
-            "uncertainty_k_per_min": round(2.0 * assessment.loss.standard_k_per_min, 2),
-            "why": assessment.loss.words,
-        },
-        "remarks": list(assessment.remarks),
-        "cautions": list(CAUTIONS),
-    }
-
-
-def _pour_json(one: PourAssessment) -> dict[str, Any]:
-    pour = one.pour
-    mould: dict[str, Any] = {"why": one.mould_course.words} if isinstance(
-        one.mould_course, Unknown
-    ) else _temperature(*one.mould_course.at(pour.began_us), "computed")  # fmt: skip
-    delay_s = None if pour.out_us is None else (pour.began_us - pour.out_us) / 1e6
-    return {
-        "mould": pour.mould,
-        "firing": one.mould.firing,
-        "section": one.mould.section,
-        "began": iso_utc(pour.began_us),
-        "out_of_kiln": None if pour.out_us is None else iso_utc(pour.out_us),
-        "handover_s": delay_s,
-        "verdict": one.verdict.value,
-        "metal": {"why": one.metal.words}
-        if isinstance(one.metal, Unknown)
-        else {
-            **_temperature(one.metal.temp_c, one.metal.expanded_k, one.metal.how),
-            "why": one.metal.words,
-        },
-        "mould_temperature": mould,
-        "window": None
-        if one.window_us is None
-        else {"from": iso_utc(one.window_us[0]), "to": iso_utc(one.window_us[1])},
-        "window_why": one.window_why,
-        "checks": [
-            {**vars(check), "verdict": check.verdict.value, "measured": _short(check.measured),
-             "uncertainty": _short(check.uncertainty), "low": _short(check.low),
-             "high": _short(check.high)}
-            for check in one.checks
-        ],
-    }  # fmt: skip
-
-
-def _temperature(temp_c: float, expanded_k: float, how: str) -> dict[str, Any]:
-    return {"temperature_c": _short(temp_c), "uncertainty_k": _short(expanded_k), "how": how}
-
-
-def _dip_json(one: SeenDip) -> dict[str, Any]:
-    dip = one.dip
-    return {
-        "channel": one.channel,
-        "at": iso_utc(one.at_us),
-        "settled": dip.settled,
-        "settled_c": _short(dip.settled_c),
-        "highest_c": _short(dip.last_c),
-        "uncertainty_k": _short(one.expanded_k),
-        "tau_s": _short(dip.tau_s),
-        "why": dip_words(dip, "C"),
-    }
-
-
-def _short(value: float | None) -> float | None:
-    return None if value is None or not math.isfinite(value) else round(value, 3)

@@ -17,8 +17,10 @@ from scipy.integrate import solve_ivp
 from scipy.sparse import diags
 
 from firelog.physics.body import Body, Layer, Surface, Uptake, plain
-from firelog.physics.conduction import CELLS, TOLERANCE_K, at, conduct, outside
+from firelog.physics.conduction import TOLERANCE_K, at, conduct
 from firelog.physics.mouldcore import Unknowns, drawn, parts
+from firelog.physics.outside import outside
+from firelog.physics.problem import CELLS
 
 pytestmark = [pytest.mark.bench, pytest.mark.timeout(900)]
 

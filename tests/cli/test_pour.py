@@ -87,6 +87,10 @@ def test_a_heat_from_nothing_to_its_verdict(firelog: Run, store_path: Path) -> N
         (("moulds", "add", "x", "--material", "ceramic-shell"), "cannot be 0 m thick"),
         (("moulds", "add", "x", "--material", "mud", "--size", "9"), "no mould material 'mud'"),
         (("moulds", "core", "no mould"), "there is no mould"),
+        (
+            ("moulds", "add", "x", "--material", "ceramic-shell", "--form", "shell", "--size", "9"),
+            "needs the radius of its cavity",
+        ),
         (("heats", "note", "heron heat", "late"), "was not running then"),
     ],
 )
@@ -107,6 +111,33 @@ def test_the_core_of_a_demo_mould(firelog: Run, with_past: Path) -> None:
     found = json.loads(done.stdout)
     assert "not measured" in found["computed"]
     assert found["reached_s"]["stated"] > 600.0
+
+
+def test_the_window_is_told_before_the_pour(firelog: Run, with_past: Path) -> None:
+    """`heats window` names the minutes of a mould that is not poured yet, or why there are none."""
+    heat = json.loads(firelog("heats", "show", "heron heat", "--json").stdout)
+    added = firelog(
+        *("moulds", "add", "spare", "--firing", "heron, left wing", "--material", "ceramic-shell"),
+        *("--form", "shell", "--size", "9.5", "--hollow", "50"),
+    )
+    assert added.returncode == 0, added.stderr
+    when = heat["pours"][0]["began"]
+    done = firelog("heats", "window", "heron heat", "spare", "--out", heat["lifted"], "--at", when,
+                   "--json")  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    start, end = json.loads(done.stdout)["window"]
+    assert start < end
+    late = firelog("heats", "window", "heron heat", "spare", "--out", heat["ended"], "--at",
+                   heat["ended"])  # fmt: skip
+    assert late.returncode == 1
+    assert "cannot be told" in late.stdout or "no time was right" in late.stdout
+
+
+def test_an_arrest_asked_where_nothing_froze(firelog: Run, with_past: Path) -> None:
+    """The demo's lance never stood in freezing metal, and `heats arrest` says so."""
+    done = firelog("heats", "arrest", "heron heat", "--channel", "furnace")
+    assert done.returncode == 2
+    assert "nothing froze" in done.stderr
 
 
 def test_metal_needed(firelog: Run) -> None:

@@ -10,18 +10,9 @@ from scipy.integrate import solve_ivp
 
 from firelog.errors import InputError
 from firelog.physics.body import Body, Layer, Material, Surface, Uptake, cut, plain, wax
-from firelog.physics.conduction import (
-    Draws,
-    as_stated,
-    at,
-    conduct,
-    outside,
-    problem,
-    run,
-    state_at,
-    steady,
-    temperatures_c,
-)
+from firelog.physics.conduction import at, conduct, run
+from firelog.physics.outside import outside, steady
+from firelog.physics.problem import Draws, as_stated, problem, state_at, temperatures_c
 
 HOUR_S = 3600.0
 PLASTER = plain(

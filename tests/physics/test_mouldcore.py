@@ -9,7 +9,7 @@ import pytest
 
 from firelog.errors import InputError
 from firelog.physics.body import Body, Layer, Surface, Uptake, plain
-from firelog.physics.conduction import Draws, as_stated, at, conduct, outside
+from firelog.physics.conduction import at, conduct
 from firelog.physics.mouldcore import (
     EXACT,
     above_s,
@@ -21,6 +21,8 @@ from firelog.physics.mouldcore import (
     reached_s,
     steepest_k_per_h,
 )
+from firelog.physics.outside import outside
+from firelog.physics.problem import Draws, as_stated
 
 HOUR_S = 3600.0
 PLASTER = plain("plaster", 1150.0, 0.45, 1000.0, Uptake("water", 97.0, 103.0, 300e6))

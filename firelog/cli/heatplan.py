@@ -1,0 +1,174 @@
+"""``firelog heats window``, ``plan``, ``metal`` and ``arrest``: before the pour and after it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+
+
+@click.command()
+@click.argument("name")
+@click.argument("mould")
+@click.option("--out", help="When the mould leaves the kiln (ISO 8601); default: now.")
+@click.option("--at", help="Reckon from the dips until then (ISO 8601); default: now.")
+@json_option
+@common_options
+@pass_settings
+@click.pass_context
+def window(
+    ctx: click.Context,
+    settings: Settings,
+    *,
+    name: str,
+    mould: str,
+    out: str | None,
+    at: str | None,
+    as_json: bool,
+) -> None:
+    """Say between when MOULD should be poured from the heat NAME: metal and mould both right.
+
+    Exit status 1 when there is no such time, or it cannot be told.
+    """
+    from firelog.cli.clock import instant_or_now
+    from firelog.cli.show import shown_settings
+    from firelog.pouring.verify import CAUTIONS, foretell
+    from firelog.record import heats as record
+    from firelog.record.store import Store
+    from firelog.units import iso_utc, show_instant
+
+    timezone = settings.read_foundry().timezone
+    now_us = instant_or_now(at, timezone)
+    out_us = now_us if out is None else instant_or_now(out, timezone)
+    with Store.open(settings.store_path()) as store:
+        unit, tz = shown_settings(store)
+        found = foretell(
+            store,
+            record.heat(store, name),
+            record.mould(store, mould),
+            out_us=out_us,
+            now_us=now_us,
+            words_in=unit,
+        )
+    span = None if found.window_us is None else [iso_utc(t_us) for t_us in found.window_us]
+    if as_json:
+        emit_json({"heat": name, "mould": mould, "window": span, "why": found.window_why})
+    elif found.window_us is not None:
+        start, end = (show_instant(t_us, tz, seconds=True) for t_us in found.window_us)
+        click.echo(f"pour {mould} between {start.split(' ')[1]} and {end}, uncertainty counted")
+        click.echo(CAUTIONS[-1])
+    else:
+        click.echo(found.window_why)
+    ctx.exit(1 if span is None else 0)
+
+
+@click.command()
+@click.argument("name")
+@click.option("--channel", required=True, help="The probe that stood in the freezing metal.")
+@click.option("--pure", help="It was a pure metal: copper, silver, gold or aluminium.")
+@click.option("--from", "from_", help="Look from then on (ISO 8601).")
+@click.option("--until", help="Look until then (ISO 8601).")
+@json_option
+@common_options
+@pass_settings
+def arrest(settings: Settings, /, *, name: str, channel: str, **asked: Any) -> None:
+    """Find where the metal of the heat NAME froze, and hold it against the alloy's card.
+
+    With --pure: what to add to the probe at that metal's freezing point (enter it as a
+    certificate with `firelog channels`).
+    """
+    from firelog.cli.clock import instant_or_now
+    from firelog.pouring.freezing import freezing_of
+    from firelog.record import heats as record
+    from firelog.record.store import Store
+    from firelog.units import show_difference, show_temperature
+
+    timezone = settings.read_foundry().timezone
+    span = tuple(
+        None if asked[key] is None else instant_or_now(asked[key], timezone)
+        for key in ("from_", "until")
+    )
+    with Store.open(settings.store_path()) as store:
+        from firelog.cli.show import shown_settings
+
+        unit, _ = shown_settings(store)
+        heat = record.heat(store, name)
+        found = freezing_of(store, heat, channel, span=(span[0], span[1]), pure=asked["pure"])
+    if asked["as_json"]:
+        emit_json(found)
+        return
+    doubt = show_difference(found["uncertainty_k"], unit, 1)
+    click.echo(f"begins to freeze at {show_temperature(found['liquidus_c'], unit, 1)} ± {doubt}")
+    if found["solidus_c"] is not None:
+        click.echo(f"has frozen at {show_temperature(found['solidus_c'], unit, 1)}")
+    click.echo(found["why"])
+
+
+@click.command()
+@click.argument("day")
+@json_option
+@common_options
+@pass_settings
+@click.pass_context
+def plan(ctx: click.Context, settings: Settings, day: str, as_json: bool) -> None:
+    """Say which moulds go into which heat, and in which order; DAY is a TOML file.
+
+    Exit status 1 when a mould fits into no heat within its window.
+    """
+    from firelog.pouring.day import answer, read_day
+
+    settings.read_foundry()
+    found = answer(read_day(day))
+    if as_json:
+        emit_json(found)
+    else:
+        for place in found["places"]:
+            click.echo(f"{place['at']}  {place['heat']}  {place['turn']}. {place['mould']}")
+        for name in found["left"]:
+            click.echo(f"left over: {name} meets no heat within its window")
+    ctx.exit(1 if found["left"] else 0)
+
+
+@click.command()
+@click.option("--alloy", "alloy_name", required=True, help="The alloy card's name.")
+@click.option("--wax", required=True, type=float, help="Weight of the wax piece, kg.")
+@click.option("--sprues", default=0.0, help="Weight of its wax sprues, kg.")
+@click.option("--cup", default=0.0, help="Metal that stands in the cup, litres.")
+@click.option("--wax-density", default=950.0, show_default=True, help="Of the wax, kg/m³.")
+@click.option("--loss", default=0.03, show_default=True, help="Share lost in melting.")
+@click.option("--heel", default=0.0, help="What stays in the crucible, kg.")
+@json_option
+def metal(
+    *,
+    alloy_name: str,
+    wax: float,
+    sprues: float,
+    cup: float,
+    wax_density: float,
+    loss: float,
+    heel: float,
+    as_json: bool,
+) -> None:
+    """Say how much metal a wax needs: piece, sprues, cup, melt loss and heel."""
+    from firelog.physics.metals import metal_for
+    from firelog.pouring.alloys import alloy
+
+    need = metal_for(
+        alloy(alloy_name),
+        wax_kg=wax,
+        sprue_wax_kg=sprues,
+        cup_l=cup,
+        wax_kg_per_m3=wax_density,
+        melt_loss=loss,
+        heel_kg=heel,
+    )
+    if as_json:
+        emit_json({**vars(need), "poured_kg": need.poured_kg})
+        return
+    parts = f"piece {need.piece_kg:.2f}, sprues {need.sprues_kg:.2f}, cup {need.cup_kg:.2f} kg"
+    click.echo(f"charge {need.charge_kg:.2f} kg  ({parts}; dry, clean and preheated)")
+
+
+COMMANDS = (window, plan, metal, arrest)

@@ -1,0 +1,97 @@
+"""A heat's assessment as the JSON object of ``firelog pour --json``."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from firelog.pouring.facts import SeenDip, Unknown
+from firelog.pouring.verify import CAUTIONS, HeatAssessment, PourAssessment
+from firelog.pouring.words import dip_words
+from firelog.units import iso_utc
+
+
+def answer(assessment: HeatAssessment) -> dict[str, Any]:
+    """Return the assessment as the JSON object of ``firelog pour --json``."""
+    heat, card = assessment.heat, assessment.card
+    return {
+        "heat": heat.name,
+        "furnace": heat.furnace,
+        "alloy": {
+            "name": card.name,
+            "solidus_c": [round(value, 2) for value in card.solidus_c],
+            "liquidus_c": [round(value, 2) for value in card.liquidus_c],
+            "sources": sorted({f.source for f in (*card.solidus, *card.liquidus)}),
+        },
+        "crucible": heat.crucible,
+        "plan": assessment.plan.title,
+        "verdict": assessment.verdict.value,
+        "began": iso_utc(heat.began_us),
+        "lifted": None if heat.lifted_us is None else iso_utc(heat.lifted_us),
+        "pours": [_pour_json(one) for one in assessment.pours],
+        "dips": [_dip_json(one) for one in assessment.dips],
+        "loss": {
+            "k_per_min": round(assessment.loss.k_per_min, 2),
+            "uncertainty_k_per_min": round(2.0 * assessment.loss.standard_k_per_min, 2),
+            "why": assessment.loss.words,
+        },
+        "remarks": list(assessment.remarks),
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _pour_json(one: PourAssessment) -> dict[str, Any]:
+    pour = one.pour
+    mould: dict[str, Any] = {"why": one.mould_course.words} if isinstance(
+        one.mould_course, Unknown
+    ) else _temperature(*one.mould_course.at(pour.began_us), "computed")  # fmt: skip
+    delay_s = None if pour.out_us is None else (pour.began_us - pour.out_us) / 1e6
+    return {
+        "mould": pour.mould,
+        "firing": one.mould.firing,
+        "section": one.mould.section,
+        "began": iso_utc(pour.began_us),
+        "out_of_kiln": None if pour.out_us is None else iso_utc(pour.out_us),
+        "handover_s": delay_s,
+        "verdict": one.verdict.value,
+        "metal": {"why": one.metal.words}
+        if isinstance(one.metal, Unknown)
+        else {
+            **_temperature(one.metal.temp_c, one.metal.expanded_k, one.metal.how),
+            "why": one.metal.words,
+        },
+        "mould_temperature": mould,
+        "window": None
+        if one.window_us is None
+        else {"from": iso_utc(one.window_us[0]), "to": iso_utc(one.window_us[1])},
+        "window_why": one.window_why,
+        "mould_hot_enough_until": None if one.latest_us is None else iso_utc(one.latest_us),
+        "checks": [
+            {**vars(check), "verdict": check.verdict.value, "measured": _short(check.measured),
+             "uncertainty": _short(check.uncertainty), "low": _short(check.low),
+             "high": _short(check.high)}
+            for check in one.checks
+        ],
+    }  # fmt: skip
+
+
+def _temperature(temp_c: float, expanded_k: float, how: str) -> dict[str, Any]:
+    return {"temperature_c": _short(temp_c), "uncertainty_k": _short(expanded_k), "how": how}
+
+
+def _dip_json(one: SeenDip) -> dict[str, Any]:
+    dip = one.dip
+    return {
+        "channel": one.channel,
+        "at": iso_utc(one.at_us),
+        "settled": dip.settled,
+        "settled_c": _short(dip.settled_c),
+        "highest_c": _short(dip.last_c),
+        "uncertainty_k": _short(one.expanded_k),
+        "tau_s": _short(dip.tau_s),
+        "why": dip_words(dip, "C"),
+    }
+
+
+def _short(value: float | None) -> float | None:
+    return None if value is None or not math.isfinite(value) else round(value, 3)

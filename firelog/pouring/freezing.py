@@ -1,0 +1,75 @@
+"""A heat's metal freezing around a probe: is it the right alloy, and is the probe right?"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from firelog.errors import InputError
+from firelog.physics import arrest
+from firelog.pouring import alloys, facts
+from firelog.record.heats import Heat
+from firelog.record.store import Store
+
+
+def freezing_of(
+    store: Store,
+    heat: Heat,
+    channel: str,
+    *,
+    span: tuple[int | None, int | None] = (None, None),
+    pure: str | None = None,
+) -> dict[str, Any]:
+    """Find the arrest in what ``channel`` read, and hold it against the card, or a fixed point.
+
+    ``span`` (µs) narrows where to look. Raises InputError when the channel has no readings there
+    or nothing froze in them.
+    """
+    traces = {one.name: one for one in facts.traces_of(store, heat)}
+    if channel not in traces:
+        there = ", ".join(traces) or "none"
+        raise InputError(f"{channel!r} has no readings in {heat.name!r}; there are: {there}")
+    trace = traces[channel]
+    start_s, end_s = (None if t is None else (t - heat.began_us) / 1e6 for t in span)
+    inside = np.isfinite(trace.temp_c)
+    inside &= trace.t_s >= (start_s if start_s is not None else -math.inf)
+    inside &= trace.t_s <= (end_s if end_s is not None else math.inf)
+    found = arrest.find_arrest(trace.t_s[inside], trace.temp_c[inside])
+    if found is None:
+        raise InputError(
+            f"nothing froze in what {channel!r} read there; the probe must stand in metal that "
+            "cools, name the minutes with --from and --until"
+        )
+    near = int(np.argmin(np.abs(trace.t_s - found.liquidus_s)))
+    probe_k = float(trace.expanded_k[near])
+    answer: dict[str, Any] = {
+        "heat": heat.name,
+        "channel": channel,
+        "liquidus_c": round(found.liquidus_c, 2),
+        "solidus_c": None if math.isnan(found.solidus_c) else round(found.solidus_c, 2),
+        "uncertainty_k": round(found.expanded_k, 2),
+        "plateau": found.plateau,
+    }
+    if pure is not None:
+        correction, expanded = arrest.correction_k(found, pure)
+        answer |= {
+            "correction_k": round(correction, 2),
+            "why": (
+                f"{pure} freezes at {arrest.FREEZING_C[pure]:.2f} °C (ITS-90): add "
+                f"{correction:+.2f} K to {channel!r} there, ± {expanded:.2f} K"
+            ),
+        }
+        return answer
+    card = alloys.alloy(heat.alloy)
+    off, doubt, words = arrest.against_card(
+        found, card.liquidus_c, probe_k if math.isfinite(probe_k) else 15.0
+    )
+    answer |= {
+        "alloy": card.name,
+        "off_k": round(off, 2),
+        "off_uncertainty_k": round(doubt, 2),
+        "why": words,
+    }
+    return answer
