@@ -9,10 +9,11 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from firelog import __version__, judging
+from firelog.democastings import add_castings
 from firelog.errors import StoreError
 from firelog.foundry import ChannelSpec, Foundry, parse_foundry
 from firelog.intake.clock import Clock
@@ -28,7 +29,7 @@ from firelog.record import seal
 from firelog.record.rows import Firing
 from firelog.record.store import Store
 from firelog.reference import find_schedule
-from firelog.schedule.model import Schedule
+from firelog.schedule.model import Schedule, Segment
 from firelog.schedule.reader import read_schedule
 
 HOUR_US = 3_600_000_000
@@ -119,6 +120,8 @@ class Past:
     every_s: float = 10.0
     seed: int = 1
     note: str = ""
+    hotter_k: float = 0.0  # how far the kiln was run above its schedule, and
+    longer_s: float = 0.0  # how much longer each hold lasted
 
 
 def past_firings() -> tuple[Past, ...]:
@@ -170,6 +173,30 @@ def past_firings() -> tuple[Past, ...]:
             seed=5,
             note="50 kg ingot, clean returns",
         ),
+        Past(
+            "owl and toad",
+            "shell kiln",
+            "ceramic-shell",
+            16.4,
+            shell_kiln(start_c=20.0),
+            faults=(Fault(Mishap.WEAK_ELEMENT, 0.0, 3000.0, size=0.55),),
+            events=((30.0, "burner lit", "shells already in; kiln cold"),),
+            every_s=15.0,
+            seed=9,
+            note="two shells, lit cold because the other kiln was taken",
+        ),
+        Past(
+            "owl melt",
+            "melt furnace",
+            "bronze-melt",
+            16.3695,  # ready when the shells of "owl and toad" are
+            melting_furnace(),
+            every_s=10.0,
+            seed=10,
+            note="half ingot, half returns; held while the shells were not ready",
+            hotter_k=45.0,
+            longer_s=2700.0,
+        ),
     )
 
 
@@ -182,6 +209,7 @@ def build(store: Store, now_us: int) -> list[Firing]:
     introduce(store, foundry)
     made = {past.name: _add(store, past, now_us) for past in past_firings()}
     add_heat(store, made["heron, left wing"], made["heron melt"])
+    add_castings(store, made["owl and toad"], made["owl melt"])
     return list(made.values())
 
 
@@ -210,7 +238,8 @@ def _channel(store: Store, spec: ChannelSpec) -> None:
 def _add(store: Store, past: Past, now_us: int) -> Firing:
     schedule = read_schedule(find_schedule(past.schedule))
     began_us = now_us - round(past.days_ago * DAY_US)
-    record = simulate(Scene(past.furnace, schedule.segments, past.faults, past.seed, past.every_s))
+    segments = tuple(_as_run(segment, past) for segment in schedule.segments)
+    record = simulate(Scene(past.furnace, segments, past.faults, past.seed, past.every_s))
     t_us = began_us + (record.t_s * 1e6).round().astype("int64")
     with store.writing():
         for name in record.names:
@@ -226,6 +255,11 @@ def _add(store: Store, past: Past, now_us: int) -> Firing:
     judging.settle(store, firing, int(t_us[-1]))
     _seal(store, firing, now_us)
     return firing
+
+
+def _as_run(segment: Segment, past: Past) -> Segment:
+    hold_s = None if segment.hold_s is None else segment.hold_s + past.longer_s
+    return replace(segment, target_c=segment.target_c + past.hotter_k, hold_s=hold_s)
 
 
 def _seal(store: Store, firing: Firing, now_us: int) -> None:

@@ -19,7 +19,7 @@ from firelog.units import TemperatureUnit, parse_duration, parse_temperature
 
 OF = ("pour", "melt", "firing", "core", "restart", "noted", "event")
 POUR_KINDS = ("metal", "mould", "handover", "duration")
-_COMMON = ("name", "of", "moulds", "otherwise", "seen", "not_seen")
+_COMMON = ("name", "of", "quantity", "moulds", "otherwise", "seen", "not_seen")
 _OWN = {
     "pour": ("kind", "side", "limit"),
     "melt": ("above", "limit"),
@@ -53,6 +53,7 @@ class FactSpec:
     key: str = ""
     words: tuple[str, ...] = ()
     requirement: Requirement | None = None
+    quantity: str = ""
 
 
 @dataclass(frozen=True)
@@ -145,6 +146,7 @@ def _fact(row: Table, unit: TemperatureUnit) -> FactSpec:
         "otherwise": row.need("otherwise", share),
         "seen": row.need("seen", tomlfile.text),
         "not_seen": row.need("not_seen", _maybe_text),
+        "quantity": row.get("quantity", tomlfile.text, row.need("name", tomlfile.text)),
         "moulds": row.need("moulds", tomlfile.texts) if row.has("moulds") else (),
     }
     if of == "firing":

@@ -19,12 +19,6 @@ from firelog.pouring.facts import mean_of
 from firelog.readings import FloatArray, Quality, Role
 from firelog.schedule.model import ChannelTrace
 
-_QUANTITIES = {
-    "metal": "metal at the pour",
-    "mould": "mould at the pour",
-    "handover": "kiln to pour",
-    "duration": "length of the pour",
-}
 LEAST_SOUND = 2
 
 
@@ -101,8 +95,7 @@ def quantities(facts: Sequence[Fact]) -> dict[str, tuple[float, str]]:
     found: dict[str, tuple[float, str]] = {}
     for fact in facts:
         if fact.measured is not None and fact.how != "lower bound":
-            name = _QUANTITIES.get(fact.spec.kind, "") or fact.spec.name
-            found.setdefault(name, (fact.measured, fact.unit))
+            found.setdefault(fact.spec.quantity, (fact.measured, fact.unit))
     return found
 
 
