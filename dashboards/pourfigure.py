@@ -52,10 +52,14 @@ def heat_figure(view: HeatView) -> dict[str, Any]:
 def _two_panels(view: HeatView, layout: dict[str, Any]) -> None:
     low, high = _range(view)
     upper, lower = dict(layout["xaxis"]), dict(layout["xaxis"])
-    upper["title"] = {"text": ""}
+    upper |= {"title": {"text": ""}, "tickformat": "%H:%M", "tickformatstops": []}
     upper["range"] = view.picture.x_ms([view.from_s, view.to_s])
     lower["range"] = view.picture.x_ms([_close_from_s(view), view.to_s])
-    lower |= {"anchor": "y4", "nticks": 5, "tickangle": 0}
+    lower |= {"anchor": "y4", "nticks": 7, "tickangle": 0}
+    lower["tickformatstops"] = [
+        {"dtickrange": [None, 59_999], "value": "%H:%M:%S"},
+        {"dtickrange": [60_000, None], "value": "%H:%M"},
+    ]
     layout["xaxis"], layout["xaxis4"] = upper, lower
     layout["yaxis4"] = {
         **layout["yaxis"],

@@ -1,0 +1,57 @@
+"""A heat's page in a real Chromium: from the list to its pours, drawn, without a complaint."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from firelog import demo
+from firelog.record.store import Store
+from tests.dashboards.test_chromium import (  # noqa: F401  (the fixtures are used by name)
+    PHONE,
+    Server,
+    Visit,
+    chromium,
+    pytestmark,
+    serve,
+)
+
+NOW_US = 1_780_000_000_000_000
+
+
+@pytest.fixture(scope="module")
+def past(serve: Callable[[Path], Server], tmp_path_factory: pytest.TempPathFactory) -> Server:  # noqa: F811
+    """Serve the demo's past."""
+    path = tmp_path_factory.mktemp("heats") / "past.firelog"
+    with Store.open(path, write=True) as store:
+        demo.build(store, NOW_US)
+    return serve(path)
+
+
+def test_from_the_list_to_the_pours(past: Server, chromium: Callable[..., Visit]) -> None:  # noqa: F811
+    """From the firings to the heats to one heat: three verdicts, the picture, no complaint."""
+    visit = chromium(past.address)
+    page = visit.go("/")
+    page.get_by_role("link", name="heats").click()
+    page.get_by_role("link", name="heron heat").click()
+    visit.drawn()
+    page.get_by_role("heading", name="heron foot").wait_for()
+    assert page.locator(".part .verdict.unproven").count() >= 3
+    drawn = page.evaluate("document.querySelectorAll('#trace .errorbars').length")
+    assert drawn >= 3
+    assert visit.complaints == []
+    assert visit.foreign() == []
+
+
+def test_in_the_other_unit_and_on_a_phone(past: Server, chromium: Callable[..., Visit]) -> None:  # noqa: F811
+    """On a phone nothing is wider than the screen, and °C replaces °F in every reason."""
+    visit = chromium(past.address, **PHONE)
+    page = visit.go("/heat/heron%20heat")
+    visit.drawn()
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    page.get_by_role("button", name="in °C").click()
+    visit.until("document.querySelector('#page-bottom').innerText.includes('°C')")
+    assert "°F" not in page.locator("#page-bottom").inner_text()
+    assert visit.complaints == []
