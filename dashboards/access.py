@@ -302,7 +302,8 @@ def _headers(policy: str, at: Door) -> Callable[[Response], Response]:
         response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
         response.headers["Cross-Origin-Resource-Policy"] = "same-origin"
         response.headers["X-Frame-Options"] = "DENY"
-        if at.secure:
+        # Not for localhost: that would also shut out a board that runs there without a lock.
+        if at.secure and not request.headers.get("Host", "").startswith(LOOPBACK_NAMES):
             response.headers["Strict-Transport-Security"] = "max-age=31536000"
         if not request.path.startswith(("/assets/", "/_dash-component-suites/")):
             response.headers["Cache-Control"] = "no-store"

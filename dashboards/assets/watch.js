@@ -11,6 +11,7 @@
   let shown = "";
   let asking = false;
   let tone = null;
+  let folded = 0;
 
   function name(fresh) {
     try {
@@ -56,7 +57,7 @@
   function show(desk, told) {
     const now = JSON.stringify(told);
     sound(told.alarms || []);
-    if (now === shown) return;
+    if (now === shown || folded) return; // somebody is writing a reason
     shown = now;
     const parts = [];
     if (told.trouble) parts.push(make("p", told.trouble, "desk-line warned"));
@@ -80,7 +81,9 @@
       seen.type = "button";
       seen.dataset.alarm = String(one.number);
       seen.addEventListener("click", () => acknowledge(one.number, seen));
-      box.append(seen);
+      const touch = make("div", "", "alarm-touch");
+      touch.append(seen, aside(one.number));
+      box.append(touch);
     }
     return box;
   }
@@ -88,20 +91,52 @@
   async function acknowledge(number, button) {
     button.disabled = true;
     button.textContent = "…";
+    if (await post("/acknowledge", { number: number, who: name() })) return;
+    button.disabled = false;
+    button.textContent = "not taken; press again";
+  }
+
+  // Putting aside asks for an end and a reason; it is folded away, so that nobody does it in sleep.
+  function aside(number) {
+    const fold = make("details", "", "aside");
+    const form = make("form");
+    const span = make("select");
+    span.setAttribute("aria-label", "for how long");
+    ["30 min", "2 h", "8 h"].forEach((one) => span.append(make("option", one)));
+    const why = make("input");
+    why.required = true;
+    why.maxLength = 200;
+    why.placeholder = "why";
+    why.setAttribute("aria-label", "why it may be put aside");
+    const done = make("button", "put aside");
+    form.append(span, why, done);
+    form.addEventListener("submit", async (event) => {
+      event.preventDefault();
+      const told = { number: number, who: name(), lasting: span.value, why: why.value };
+      done.disabled = !(await post("/shelve", told));
+      done.textContent = done.disabled ? "not taken" : done.textContent;
+      done.disabled = false;
+    });
+    fold.append(make("summary", "put aside …"), form);
+    fold.addEventListener("toggle", () => (folded = document.querySelectorAll(".aside[open]").length));
+    return fold;
+  }
+
+  async function post(where, told) {
     try {
-      const answer = await fetch("/acknowledge", {
+      const answer = await fetch(where, {
         method: "POST",
         headers: { "Content-Type": "application/json" },
-        body: JSON.stringify({ number: number, who: name() }),
+        body: JSON.stringify(told),
       });
-      if (!answer.ok) throw new Error(String(answer.status));
+      if (!answer.ok) return false;
     } catch (error) {
-      button.disabled = false;
-      button.textContent = "not taken; press again";
-      return;
+      return false;
     }
+    folded = 0;
     shown = "";
     ask();
+    return true;
   }
 
   // A sound needs a touch first: browsers allow none before. Once touched, the page may call.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import tzinfo
 from typing import Any
 
-from dash import html
+from dash import dcc, html
 
 from dashboards.lookout import Course, Line, Sight
 from dashboards.pages.parts import cautions, firing_path, link, mask, sentence
@@ -34,6 +34,21 @@ def page(sight: Sight, unit: TemperatureUnit, tz: tzinfo) -> list[Any]:
         html.Div(kilns, className="kilns"),
         cautions(),
     ]
+
+
+def foot() -> list[Any]:
+    """Return what stands below: who answers alarms from this browser."""
+    field = dcc.Input(
+        id="who",
+        type="text",
+        maxLength=80,
+        persistence=True,
+        debounce=True,
+        autoComplete="name",
+        placeholder="your name",
+    )
+    words = "Alarms that are answered in this browser are answered by "
+    return [html.Label([words, field], className="who")]
 
 
 def leading_value(sight: Sight, unit: TemperatureUnit) -> str:

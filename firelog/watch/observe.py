@@ -10,13 +10,14 @@ import shutil
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
-from firelog import judging
+from firelog import measuring, outlook
 from firelog.intake.clock import Clock
 from firelog.physics.uncertainty import MeasurementChain
 from firelog.readings import Role
 from firelog.record import alarms
 from firelog.record.rows import Channel, Event, Firing
 from firelog.record.store import Store
+from firelog.schedule.forecast import KilnHistory
 from firelog.schedule.model import ChannelTrace, Schedule
 from firelog.units import TemperatureUnit
 from firelog.watch.book import Book
@@ -36,6 +37,7 @@ class _Kiln:
 
     firing: Firing
     schedule: Schedule | None
+    history: KilnHistory | None = None
     books: dict[int, Book] = field(default_factory=dict)
     read_us: dict[int, int] = field(default_factory=dict)
     newest_s: float = 0.0
@@ -108,7 +110,7 @@ class Observer:
             if not same or (kiln and kiln.firing.schedule_sha256 != firing.schedule_sha256):
                 self._kilns[name] = self._begin(firing)
             self._channels[name] = [
-                (channel, judging.measurement_chain(self._store, channel))
+                (channel, measuring.measurement_chain(self._store, channel))
                 for channel in self._store.channels(name)
                 if channel.role not in _UNSEEN
             ]
@@ -117,7 +119,8 @@ class Observer:
         since_s = (self._clock.now_us() - firing.began_us) / 1e6
         return _Kiln(
             firing,
-            judging.schedule_of(self._store, firing),
+            measuring.schedule_of(self._store, firing),
+            outlook.history_of(self._store, outlook.past_of(self._store, firing)),
             newest_s=0.0,
             heard_s=self._clock.steady_s() - max(0.0, since_s),
             since_s=self._clock.steady_s(),
@@ -132,7 +135,7 @@ class Observer:
         if kiln.schedule is not None and due and any(b.usable_s is not None for b in books):
             # Followed up to the newest reading: what has not come yet is no hole.
             kiln.course_s = steady_s
-            kiln.course = course_of(kiln.schedule, books, kiln.newest_s)
+            kiln.course = course_of(kiln.schedule, books, kiln.newest_s, kiln.history)
         return KilnNow(
             kiln.firing.kiln,
             kiln.firing.name,
@@ -154,7 +157,7 @@ class Observer:
                 continue
             kiln.read_us[channel.id] = int(new.t_us[-1])
             book = kiln.books.setdefault(channel.id, Book(channel.name, channel.role.value))
-            trace = judging.corrected(channel, chain, new, kiln.firing.began_us)
+            trace = measuring.corrected(channel, chain, new, kiln.firing.began_us)
             book.add_all(trace.t_s, trace.temp_c, trace.quality)
             if trace.expanded_k[-1] == trace.expanded_k[-1]:
                 book.expanded_k = float(trace.expanded_k[-1])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import re
 import signal
@@ -11,17 +12,25 @@ import ssl
 import subprocess
 import sys
 import time
+import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+import plotly.utils
 import pytest
 
-from dashboards import access
+from dashboards import access, live
+from dashboards.lookout import Lookout
 from firelog.alarm import State
+from firelog.readings import Unit
 from firelog.record import alarms
 from firelog.record.store import Store
+from firelog.reference import find_schedule
+from firelog.schedule.reader import read_schedule
+from firelog.watch.book import MOST_CELLS, Book
 from tests.dashboards.test_chromium import CHROMIUM, PHONE, Visit, chromium
 
 __all__ = ["chromium"]  # the fixture
@@ -211,3 +220,68 @@ def test_the_passphrase_is_set_from_the_command_line(firelog: Any, store_path: P
     assert done.returncode == 0, done.stderr
     assert set(access.read_hashes(store_path)) == {"look"}
     assert firelog("board", "--set-passphrase", "write", input="short\n").returncode == 2
+
+
+def board_bytes(answer: dict[str, Any]) -> int:
+    return len(json.dumps(answer, cls=plotly.utils.PlotlyJSONEncoder))
+
+
+def test_the_page_of_sixteen_channels_stays_small(store_path: Path) -> None:
+    """A whole update is under 30 kB, and one in which nothing happened under 1 kB."""
+    began_us = time.time_ns() // 1000 - 1_800_000_000
+    schedule = read_schedule(find_schedule("ceramic-shell"))
+    with Store.open(store_path, write=True) as store:
+        store.add_firing(
+            "all of them", "kiln", began_us=began_us,
+            schedule_title=schedule.title, schedule_text=schedule.text,
+        )  # fmt: skip
+        t_us = began_us + np.arange(1800, dtype=np.int64) * 1_000_000
+        for number in range(16):
+            channel = store.ensure_channel("kiln", f"thermocouple number {number}")
+            value = 560.0 + np.arange(1800) * 0.15 + number
+            store.add_readings(channel.id, t_us, value, np.zeros(1800, np.uint8), Unit.C)
+    lookout = Lookout(store_path)
+    whole = live.page(store_path, "/tonight", "F", lookout)
+    question = {"k": 1, "path": "/tonight", "unit": "F", "seen": whole["watch"]["seen"]}
+    assert board_bytes(whole) < 30_000
+    assert "thermocouple number 15" in json.dumps(whole, cls=plotly.utils.PlotlyJSONEncoder)
+    for _ in range(20):  # a figure may change between two looks; the next two are alike
+        told = live.answer(store_path, question, lookout)
+        if "top" not in told:
+            break
+        question["seen"] = told["seen"]
+    assert board_bytes(told) < 1_000
+
+
+def test_a_book_of_three_days_is_no_larger_than_one_of_a_day() -> None:
+    """Cells widen instead of piling up, and their means stay true."""
+    book = Book("top", "kiln")
+    for second in range(3 * 86_400):
+        book.add(float(second), 20.0 + second / 1000.0, 0)
+    trace = book.trace()
+    assert len(trace) <= MOST_CELLS
+    assert np.abs(trace.temp_c - (20.0 + trace.t_s / 1000.0)).max() < 0.05
+
+
+def test_behind_a_proxy_the_names_it_is_called_by_count(store_path: Path) -> None:
+    """The proxy's own name reaches the door, a forged one nothing; without it nobody is inside."""
+    Store.open(store_path, write=True).close()
+    access.set_passphrase(store_path, "look", "heron on one leg")
+    port = free_port()
+    arguments = ("--port", str(port), "--store", str(store_path), "--behind-proxy")
+    with command("board", "--no-open", *arguments, "--name", "kiln.example"):
+        base = f"http://127.0.0.1:{port}"
+        wait(lambda: answers(f"{base}/healthz"), "the board answers")
+
+        def status(where: str, name: str) -> tuple[int, str]:
+            headers = {"X-Forwarded-Host": name, "X-Forwarded-Proto": "https"}
+            request = urllib.request.Request(base + where, headers=headers)
+            try:
+                with urllib.request.urlopen(request, timeout=20) as answer:
+                    return answer.status, answer.url
+            except urllib.error.HTTPError as error:
+                return error.code, ""
+
+        assert status("/login", "kiln.example")[0] == 200
+        assert status("/alarms.json", "kiln.example")[0] == 401
+        assert status("/login", "evil.example")[0] == 400
