@@ -17,7 +17,7 @@ from firelog.democastings import add_castings
 from firelog.errors import StoreError
 from firelog.foundry import ChannelSpec, Foundry, parse_foundry
 from firelog.intake.clock import Clock
-from firelog.intake.collector import Collector
+from firelog.intake.collector import Collector, Report
 from firelog.intake.firesim import Fault, Mishap, Scene, simulate
 from firelog.intake.kilnsim import Furnace, block_kiln, melting_furnace, shell_kiln
 from firelog.intake.ondemand import OnDemand
@@ -310,10 +310,15 @@ class Rehearsal:
             _begin(store, LIVE_NAME, "shell kiln", schedule, began_us=self.began_us, note=note)
 
     def start(self) -> None:
-        """Let the kiln speak and the collector listen."""
-        self._speaker.start()
+        """Let the collector listen, and the kiln speak once it does."""
         self._thread.start()
         self._ready.wait(30.0)
+
+    def _heard(self, report: Report) -> None:
+        # Whoever opens a port throws away what is in it: nothing may be said before.
+        if report.what == "connected" and not self._ready.is_set():
+            self._speaker.start()
+            self._ready.set()
 
     def wait(self, timeout_s: float) -> bool:
         """Wait until all that the kiln has said is stored; False when the time was up first."""
@@ -348,8 +353,9 @@ class Rehearsal:
         try:
             with Store.open(self._path, write=True) as store:
                 sources = [make_source(spec, clock) for spec in foundry.sources]
-                self._collector = Collector(store, sources, clock=clock, channels=foundry.channels)
-                self._ready.set()
+                self._collector = Collector(
+                    store, sources, clock=clock, channels=foundry.channels, report=self._heard
+                )
                 self._collector.run()
         except BaseException as error:  # handed to the thread that waits
             self._failed.append(error)
