@@ -178,7 +178,7 @@ def _layout() -> html.Div:
     )
     whole = html.Button("whole firing", id="whole-button", className="whole", hidden=True)
     picture = html.Div(
-        [graph, whole],
+        [graph, whole, _switch()],
         id="picture",
         className="picture",
         hidden=True,
@@ -204,6 +204,25 @@ def _layout() -> html.Div:
             dcc.Store(id="latest"),
             dcc.Store(id="titled"),
         ]
+    )
+
+
+def _switch() -> html.Div:
+    """Choose what the lower panel is held against: how well was each step done, or how late."""
+    words = (
+        ("steps-button", "each step", "off the target of each step, from when it really began"),
+        ("clock-button", "plan's clock", "off the plan as drawn from the firing's start"),
+    )
+    buttons = [
+        html.Button(text, id=name, title=title, **{"aria-pressed": "false"})
+        for name, text, title in words
+    ]
+    return html.Div(
+        [html.Span("against"), *buttons],
+        id="against",
+        className="against",
+        hidden=True,
+        **{"role": "group", "aria-label": "the lower panel is held against"},
     )
 
 
@@ -285,6 +304,15 @@ def _wire(app: Dash, store: Path, lookout: Lookout) -> None:
         Output("unit-button", "children"),
         Input("watch", "data"),
         prevent_initial_call=True,
+    )
+    app.clientside_callback(
+        here("against"),
+        Output("steps-button", "aria-pressed"),
+        Output("clock-button", "aria-pressed"),
+        Output("against", "hidden"),
+        Input("steps-button", "n_clicks"),
+        Input("clock-button", "n_clicks"),
+        Input("drawn", "data"),
     )
     app.clientside_callback(
         here("zoom"),

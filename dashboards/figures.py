@@ -12,60 +12,52 @@ from typing import Any
 
 import numpy as np
 
-from dashboards import marks, thinning
+from dashboards import below, happened, marks, thinning
 from dashboards.palette import DAY
-from dashboards.picture import MOST_SPOKEN, Picture, deviation_k
+from dashboards.picture import MOST_SPOKEN, Picture
+from dashboards.strokes import (
+    LEAST_POINTS,
+    colour_of,
+    degree,
+    degree_off,
+    points_each,
+    scatter,
+    style_of,
+)
+from dashboards.target import Target
 from dashboards.wording import zone_words
-from firelog.readings import FloatArray
 from firelog.schedule.model import ChannelTrace
 
-MOST_POINTS = 1200  # in one line: under 2 000 with the holes
-ALL_POINTS = 9000  # in all lines of one panel
-LEAST_POINTS = 200
-_STYLES = (
-    ("ink", "solid", 2.2),
-    ("line-1", "solid", 1.7),
-    ("line-3", "dash", 1.7),
-    ("line-2", "dot", 1.9),
-    ("line-4", "dashdot", 1.7),
-    ("line-5", "longdash", 1.7),
-)
+__all__ = ["colour_of", "firing_figure", "style_of"]
 
 
 # ---------------------------------------------------------------- the figure
-def firing_figure(picture: Picture) -> dict[str, Any]:
-    """Return the figure of a firing as plain data that plotly.js draws."""
-    return {"data": list(_lines(picture)), "layout": _layout(picture)}
+def firing_figure(picture: Picture, *, switched: bool = False) -> dict[str, Any]:
+    """Return the figure of a firing as plain data that plotly.js draws.
+
+    ``switched``: with the lines against the other clock too, hidden until a reader asks for them.
+    """
+    return {"data": list(_lines(picture, switched)), "layout": _layout(picture)}
 
 
-def points_each(count: int) -> int:
-    """Return how many points each of ``count`` lines may have."""
-    return max(LEAST_POINTS, min(MOST_POINTS, ALL_POINTS // max(1, count)))
-
-
-def style_of(number: int) -> tuple[str, str, float]:
-    """Return colour, dash and width of the n-th spoken channel."""
-    name, dash, width = _STYLES[number % len(_STYLES)]
-    return DAY[name], dash, width
-
-
-def colour_of(number: int) -> str:
-    """Return the palette's name of the n-th spoken channel's colour."""
-    return _STYLES[number % len(_STYLES)][0]
-
-
-def _lines(picture: Picture) -> Iterable[dict[str, Any]]:
+def _lines(picture: Picture, switched: bool) -> Iterable[dict[str, Any]]:
     names = {trace.name for trace in picture.spoken}
     points = points_each(len(picture.traces))
     for trace in picture.traces:
         if trace.name not in names:
             yield _line(picture, trace, LEAST_POINTS, (DAY["quiet"], "solid", 1.0))
-    yield from _target_lines(picture)
-    yield from _off_target(picture, points)
+    yield from _outlook(picture)
+    for target in picture.targets.values():
+        shown = target.against == picture.against
+        if shown or switched:
+            for line in (*_target_lines(picture, target), *below.lines(picture, target, points)):
+                line["meta"] = {**line.get("meta", {}), "against": target.against}
+                yield line if shown else line | {"visible": False}
     for number, trace in reversed(list(enumerate(picture.spoken))):
         yield _line(picture, trace, points, style_of(number))
     yield from marks.evidence(picture)
     yield from marks.events(picture)
+    yield from happened.hovers(picture)
 
 
 def _line(
@@ -77,130 +69,67 @@ def _line(
     t_s, temp_c = thinning.drawn(trace.t_s, trace.temp_c, points)
     name = html.escape(trace.name)
     return {
-        **_scatter(picture.x_ms(t_s), picture.y(temp_c), style),
+        **scatter(picture.x_ms(t_s), picture.y(temp_c), style),
         "name": name,
         "meta": {"channel": trace.name, "part": "measured"},
-        "hovertemplate": f"%{{y:.0f}} {_degree(picture)} {name}<extra></extra>",
+        "hovertemplate": f"%{{y:.0f}} {degree(picture)} {name}<extra></extra>",
     }
 
 
-def _scatter(
-    x: list[int], y: list[float | None], style: tuple[str, str, float], yaxis: str = "y"
-) -> dict[str, Any]:
-    colour, dash, width = style
-    return {
-        "type": "scatter",
-        "mode": "lines",
-        "x": x,
-        "y": y,
-        "yaxis": yaxis,
-        "line": {"color": colour, "dash": dash, "width": width},
-        "connectgaps": False,
-    }
-
-
-def _target_lines(picture: Picture) -> Iterable[dict[str, Any]]:
-    target = picture.target
-    if target is None:
-        return
-    inside = target.t_s <= picture.end_s
-    t_s, temp_c = target.t_s[inside], target.temp_c[inside]
-    if len(target.t_s) > len(t_s):
-        t_s = np.append(t_s, picture.end_s)
-        temp_c = np.append(temp_c, target.at(np.array([picture.end_s])))
+def _target_lines(picture: Picture, target: Target) -> Iterable[dict[str, Any]]:
     accent = DAY["accent"]
+    t_s, temp_c = target.line(picture.end_s)
     yield {
-        **_scatter(picture.x_ms(t_s), picture.y(temp_c), (accent, "6px,3px", 2.0)),
+        **scatter(picture.x_ms(t_s), picture.y(temp_c), (accent, "6px,3px", 2.0)),
         "name": "target",
         "meta": {"part": "target"},
-        "hovertemplate": f"%{{y:.0f}} {_degree(picture)} target<extra></extra>",
+        "hovertemplate": f"%{{y:.0f}} {degree(picture)} target<extra></extra>",
     }
-    goals = [(at, c) for a, b, c in target.goals for at, c in ((a, c), (b, c), (b, np.nan))]
+    found = target.goals(picture.end_s)
+    goals = [(at, c) for a, b, c in found for at, c in ((a, c), (b, c), (b, np.nan))]
     if goals:
         x, y = picture.x_ms([g[0] for g in goals]), picture.y(np.array([g[1] for g in goals]))
-        yield {**_scatter(x, y, (accent, "2px,4px", 1.6)), "name": "goal", "hoverinfo": "skip"}
-    if picture.running and len(target.ahead_t_s):
-        x, y = picture.x_ms(target.ahead_t_s), picture.y(target.ahead_c)
-        yield {
-            **_scatter(x, y, (accent, "2px,4px", 1.6)),
-            "name": "plan ahead",
-            "hovertemplate": f"%{{y:.0f}} {_degree(picture)} planned<extra></extra>",
-        }
-
-
-# ---------------------------------------------------------------- the panel below
-def _off_target(picture: Picture, points: int) -> Iterable[dict[str, Any]]:
-    target = picture.target
-    if target is None:
+        yield {**scatter(x, y, (accent, "2px,4px", 1.6)), "name": "goal", "hoverinfo": "skip"}
+    if not picture.running:
         return
-    yield from _bands(picture)
-    meant = {trace.name for trace in picture.followed}
-    lines = [(n, trace) for n, trace in enumerate(picture.spoken) if trace.name in meant]
-    for place, (number, trace) in enumerate(lines):
-        off_k = deviation_k(trace, target)
-        if place == 0:
-            yield _doubt(picture, trace, off_k, points)
-        t_s, value = thinning.drawn(trace.t_s, off_k, points)
-        name = html.escape(trace.name)
+    t_s, temp_c = target.ahead(picture.end_s)
+    if len(t_s):
         yield {
-            **_scatter(picture.x_ms(t_s), picture.dy(value), style_of(number), "y2"),
-            "name": name,
-            "meta": {"channel": trace.name, "part": "off target"},
-            "hovertemplate": f"%{{y:+.0f}} {_degree_off(picture)} {name}<extra></extra>",
+            **scatter(picture.x_ms(t_s), picture.y(temp_c), (accent, "2px,4px", 1.6)),
+            "name": "plan ahead",
+            "hovertemplate": f"%{{y:.0f}} {degree(picture)} planned<extra></extra>",
         }
 
 
-def _doubt(picture: Picture, trace: ChannelTrace, off_k: FloatArray, points: int) -> dict[str, Any]:
-    """The expanded uncertainty around the deciding channel: one closed outline a stretch."""
-    low = thinning.drawn(trace.t_s, off_k - trace.expanded_k, points // 2)
-    high = thinning.drawn(trace.t_s, off_k + trace.expanded_k, points // 2)
-    t_s: list[float] = []
-    edge: list[float] = []
-    for under, over in zip(thinning.stretches(*low), thinning.stretches(*high), strict=False):
-        outline = [*under, *over[::-1], under[0], (under[0][0], np.nan)]
-        t_s += [point[0] for point in outline]
-        edge += [point[1] for point in outline]
-    return {
-        **_scatter(
-            picture.x_ms(t_s), picture.dy(np.array(edge)), ("rgba(0,0,0,0)", "solid", 0), "y2"
-        ),
-        "name": "uncertainty",
-        "meta": {"part": "uncertainty"},
+def _outlook(picture: Picture) -> Iterable[dict[str, Any]]:
+    """The faint band between the early and the late way ahead: 80 % of endings lie in it."""
+    outlook, schedule = picture.outlook, picture.schedule
+    lead = picture.followed[0] if picture.followed else None
+    if outlook is None or schedule is None or lead is None or not outlook.estimates:
+        return
+    kept = thinning.usable(lead.t_s, lead.temp_c)
+    if not len(kept):
+        return
+    aims_c = {segment.name: segment.target_c for segment in schedule.segments}
+    now = (picture.end_s, float(lead.temp_c[kept[-1]]))
+    early = [(one.early_s, aims_c[one.segment]) for one in outlook.estimates]
+    late = [(one.late_s, aims_c[one.segment]) for one in outlook.estimates]
+    outline = [now, *early, *late[::-1], now]
+    x = picture.x_ms([point[0] for point in outline])
+    yield {
+        **scatter(x, picture.y(np.array([p[1] for p in outline])), (DAY["doubt"], "solid", 3.0)),
+        "name": "expected",
+        "meta": {"part": "expected"},
         "fill": "toself",
         "fillcolor": DAY["doubt"],
         "hoverinfo": "skip",
     }
 
 
-def _bands(picture: Picture) -> Iterable[dict[str, Any]]:
-    """The band that each segment allows, as it really ran."""
-    schedule, judgement = picture.schedule, picture.judgement
-    if schedule is None or judgement is None:
-        return
-    t_s: list[float] = []
-    band: list[float] = []
-    for segment, run in zip(schedule.segments, judgement.segments, strict=False):
-        if run.began_s is None:
-            break
-        ended_s = picture.end_s if run.ended_s is None else run.ended_s
-        t_s += [run.began_s, ended_s, ended_s]
-        band += [segment.band_k, segment.band_k, np.nan]
-    for sign in (1.0, -1.0):
-        yield {
-            **_scatter(
-                picture.x_ms(t_s),
-                picture.dy(sign * np.array(band)),
-                (DAY["accent"], "2px,4px", 1.2),
-                "y2",
-            ),
-            "name": "band",
-            "hoverinfo": "skip",
-        }
-
-
 # ---------------------------------------------------------------- layout
 def _layout(picture: Picture) -> dict[str, Any]:
     lower = picture.target is not None
+    foot = marks.MIDDLE + happened.depth(picture) if lower else 0.0
     axis = {
         "gridcolor": DAY["grid"],
         "linecolor": DAY["rule"],
@@ -212,6 +141,7 @@ def _layout(picture: Picture) -> dict[str, Any]:
     return {
         # Zoom is kept while this firing grows, and forgotten for another one or another unit.
         "uirevision": f"{picture.began_us} {picture.how.unit}",
+        "meta": {"against": picture.against},
         "showlegend": False,
         "hovermode": "x unified" if len(picture.traces) <= MOST_SPOKEN else "closest",
         "dragmode": "zoom",
@@ -235,7 +165,7 @@ def _layout(picture: Picture) -> dict[str, Any]:
         },
         "yaxis": {
             **axis,
-            "domain": [marks.MIDDLE if lower else 0.0, marks.top(picture)],
+            "domain": [foot, marks.top(picture)],
             "nticks": 7,
         },
         "yaxis2": {
@@ -255,15 +185,26 @@ def _layout(picture: Picture) -> dict[str, Any]:
             "fixedrange": True,
             "anchor": "x2",
         },
-        "shapes": marks.shapes(picture),
-        "annotations": [*_titles(picture, lower), *marks.segment_names(picture)],
+        "yaxis4": {
+            "domain": [marks.MIDDLE, marks.MIDDLE + max(0.01, happened.depth(picture))],
+            "range": [0, 1],
+            "visible": False,
+            "fixedrange": True,
+            "anchor": "x2",
+        },
+        "shapes": [*marks.shapes(picture), *happened.bars(picture)],
+        "annotations": [
+            *_titles(picture, lower),
+            *marks.segment_names(picture),
+            *happened.names(picture),
+        ],
     }
 
 
 def _titles(picture: Picture, lower: bool) -> Iterable[dict[str, Any]]:
-    yield _note(f"temperature, {_degree(picture)}", marks.top(picture) + 0.005)
+    yield _note(f"temperature, {degree(picture)}", marks.top(picture) + 0.005)
     if lower:
-        yield _note(f"off target, {_degree_off(picture)}", 0.305)
+        yield _note(f"off target, {degree_off(picture)}", 0.305)
 
 
 def _note(text: str, y: float) -> dict[str, Any]:
@@ -278,11 +219,3 @@ def _note(text: str, y: float) -> dict[str, Any]:
         "showarrow": False,
         "font": {"size": 13, "color": DAY["soft"]},
     }
-
-
-def _degree(picture: Picture) -> str:
-    return "K" if picture.how.unit == "K" else f"°{picture.how.unit}"
-
-
-def _degree_off(picture: Picture) -> str:
-    return "F°" if picture.how.unit == "F" else "K"

@@ -120,7 +120,7 @@ def _firing(view: View, address: str) -> dict[str, Any]:
     return {
         "top": firing_page.head(view),
         "bottom": evidence.body(view),
-        "drawn": figures.firing_figure(view.picture) if view.picture.traces else None,
+        "drawn": _drawn(view),
         "watch": _watch(
             address,
             f"{view.firing.name}: {word or 'no verdict'}",
@@ -131,6 +131,10 @@ def _firing(view: View, address: str) -> dict[str, Any]:
         )
         | {"value": _newest_value(view), "unit": view.picture.how.unit},
     }
+
+
+def _drawn(view: View) -> dict[str, Any] | None:
+    return figures.firing_figure(view.picture, switched=True) if view.picture.traces else None
 
 
 def _tonight(store: Path, unit: str | None, lookout: Lookout) -> dict[str, Any]:
@@ -145,7 +149,7 @@ def _tonight(store: Path, unit: str | None, lookout: Lookout) -> dict[str, Any]:
         seen={"page": _digest(top)},
     )
     watch |= {"value": tonight_page.leading_value(sight, how.unit), "unit": how.unit}
-    return {"top": top, "bottom": [], "drawn": None, "watch": watch}
+    return {"top": top, "bottom": tonight_page.foot(), "drawn": None, "watch": watch}
 
 
 def _tonight_changes(
@@ -178,7 +182,7 @@ def _morning(store: Path, unit: str | None) -> dict[str, Any]:
     if morning is None:
         return _still(morning_page.none_yet(), "/morning", "nothing last night")
     top, bottom = morning_page.page(morning)
-    drawn = figures.firing_figure(morning.view.picture) if morning.view.picture.traces else None
+    drawn = _drawn(morning.view)
     made = _still(top, "/morning", "while you slept")
     return made | {"bottom": bottom, "drawn": drawn}
 
@@ -323,10 +327,22 @@ def _digest(*parts: Any) -> str:
 def _page_digest(view: View) -> str:
     judgement = view.picture.judgement
     checks = judgement.checks if judgement else ()
-    said = [(c.verdict, c.requirement, c.why, c.channel) for c in checks]
-    runs = judgement.segments if judgement else ()
+    segments = judgement.segments if judgement else ()
+    # While it runs, reasons and times soaked move with every reading: once a minute is enough.
+    still = not view.firing.running
+    said = [(c.verdict, c.requirement, c.channel, still and c.why) for c in checks]
+    runs = [(r.name, r.began_s is None, r.complete_s is None, r.ended_s is None) for r in segments]
     minutes = int(view.picture.end_s // 60)
-    return _digest(said, runs, minutes, view.events, view.kept, view.trouble, view.firing)
+    told = (minutes, view.events, view.kept, view.trouble, view.firing, view.seal)
+    return _digest(said, runs, _happened(view), *told)
+
+
+def _happened(view: View) -> list[Any]:
+    """What has happened and how it stands, without what moves with every reading."""
+    outlook, judgement = view.picture.outlook, view.picture.judgement
+    found = judgement.happenings if judgement else ()
+    state = outlook.state if outlook else ""
+    return [state, *((one.kind, _minute(one.from_s)) for one in found)]
 
 
 def _shape_digest(view: View) -> str:
@@ -335,7 +351,10 @@ def _shape_digest(view: View) -> str:
     # In minutes: where a step began is told better with each reading, which moves no line visibly.
     began = [(run.name, _minute(run.began_s), _minute(run.ended_s)) for run in runs]
     names = ([t.name for t in picture.spoken], len(picture.traces))
-    return _digest(began, names, len(view.events), view.firing, picture.how)
+    # What lies ahead, and a bar that grows, is drawn anew every ten minutes.
+    lately = int(picture.end_s // 600) if picture.running else 0
+    told = (len(view.events), view.firing, picture.how, _happened(view), lately)
+    return _digest(began, names, *told)
 
 
 def _minute(seconds: float | None) -> int | None:

@@ -13,10 +13,13 @@ from functools import cached_property
 import numpy as np
 
 from dashboards import thinning
-from dashboards.target import Target, target_of
+from dashboards.target import Target, by_default
 from dashboards.wording import Manner
+from firelog.outlook import Lateness
 from firelog.readings import FloatArray
-from firelog.schedule.model import ChannelTrace, Judgement, Schedule
+from firelog.schedule.follow import Following, follow
+from firelog.schedule.forecast import Outlook
+from firelog.schedule.model import ChannelTrace, Clock, Judgement, Schedule
 from firelog.units import difference_from_k, from_celsius, us_to_datetime
 from firelog.verdict import Verdict
 
@@ -29,6 +32,8 @@ class Picture:
     """What is drawn: a firing's corrected traces, schedule, judgement and events (s, kind, text).
 
     ``end_s`` is where the record ends, in seconds since the firing began at ``began_us``.
+    ``following`` is how the traces run along the schedule (found here when nobody has it),
+    ``outlook`` what a running firing is heading for.
     """
 
     began_us: int
@@ -39,6 +44,9 @@ class Picture:
     events: tuple[tuple[float, str, str], ...] = ()
     running: bool = False
     how: Manner = field(default_factory=Manner)
+    following: Following | None = None
+    outlook: Outlook | None = None
+    late: Lateness | None = None
 
     @cached_property
     def spoken(self) -> tuple[ChannelTrace, ...]:
@@ -51,15 +59,27 @@ class Picture:
         return followed(self.traces, self.schedule)
 
     @cached_property
-    def target(self) -> Target | None:
-        """What the firing aimed at, or None without a schedule."""
-        return self.target_until(self.end_s)
+    def against(self) -> Clock:
+        """The clock this firing is shown against until a reader chooses the other."""
+        return by_default(self.schedule) if self.schedule else "segments"
 
-    def target_until(self, end_s: float) -> Target | None:
-        """Return the target of the same firing when its record has grown to ``end_s``."""
-        if self.schedule is None:
-            return None
-        return target_of(self.schedule, self.judgement, start_c(self.followed), end_s)
+    @cached_property
+    def targets(self) -> dict[Clock, Target]:
+        """What the firing aimed at by each clock, the usual one first; empty without a schedule."""
+        schedule = self.schedule
+        if schedule is None:
+            return {}
+        laid = self.following or follow(
+            schedule, self.traces, end_s=self.end_s, running=self.running
+        )
+        other: Clock = "segments" if self.against == "clock" else "clock"
+        began_c = start_c(self.followed)
+        return {one: Target(schedule, laid, one, began_c) for one in (self.against, other)}
+
+    @property
+    def target(self) -> Target | None:
+        """What the firing aimed at by its usual clock, or None without a schedule."""
+        return self.targets.get(self.against)
 
     @cached_property
     def offset_s(self) -> float:
@@ -134,8 +154,12 @@ def ran(picture: Picture) -> list[tuple[int, str, float, float]]:
 
 def span_s(picture: Picture) -> float:
     """Return how many seconds the picture shows: the record, and the plan ahead while it runs."""
-    ahead = picture.target.ahead_t_s if picture.target and picture.running else np.empty(0)
-    return max(picture.end_s, float(ahead[-1]) if len(ahead) else 0.0, 1.0)
+    ends_s = [picture.end_s, 1.0]
+    if picture.target and picture.running:
+        ends_s += picture.target.ahead(picture.end_s)[0][-1:].tolist()
+    if picture.outlook:
+        ends_s += [one.late_s for one in picture.outlook.estimates[-1:]]
+    return max(ends_s)
 
 
 def hole_spans(picture: Picture) -> list[tuple[float, float]]:

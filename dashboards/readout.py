@@ -21,16 +21,21 @@ import numpy as np
 from dashboards import thinning
 from dashboards.picture import Picture, deviation_k
 from dashboards.wording import Manner, manner
-from firelog import judging
+from firelog import judging, outlook
 from firelog.errors import FirelogError
+from firelog.judging import Assessment
 from firelog.readings import FloatArray, Role
+from firelog.record import seal as seals
 from firelog.record.rows import Channel, Event, Firing, StoredVerdict
+from firelog.record.seal import Seal
 from firelog.record.store import Store
-from firelog.schedule.model import ChannelTrace
+from firelog.schedule.forecast import KilnHistory, Outlook
+from firelog.schedule.model import ChannelTrace, Clock
 
 SPARK_POINTS = 56
 LIST_BUDGET_S = 1.0  # one showing of the list draws and judges for so long; the rest comes later
 FRESH_S = {True: 10.0, False: 30.0}  # running, closed
+PAST_FRESH_S = 86_400.0  # a kiln's past firings change only when another one ends
 Answer = TypeVar("Answer")
 Stretch = tuple[tuple[float, float], ...]
 
@@ -68,15 +73,19 @@ class View:
     events: tuple[Event, ...]
     newest_us: int | None
     trouble: str = ""
+    seal: Seal | None = None
 
 
 @dataclass(frozen=True)
 class News:
-    """Readings that came after a moment, ready to be appended to the lines of each channel."""
+    """Readings that came after a moment, ready to be appended to the lines of each channel.
+
+    Of each channel: ``x``, ``y``, and ``off`` the target by each clock.
+    """
 
     newest_us: int | None
     newest_c: dict[str, float | None]
-    points: dict[str, dict[str, list[Any]]] = field(default_factory=dict)
+    points: dict[str, dict[str, Any]] = field(default_factory=dict)
 
 
 class Shelf(Generic[Answer]):
@@ -115,6 +124,7 @@ class Shelf(Generic[Answer]):
 
 _views: Shelf[View] = Shelf(6)
 _entries: Shelf[Entry] = Shelf(500)
+_pasts: Shelf[tuple[KilnHistory | None]] = Shelf(16)
 
 
 # ---------------------------------------------------------------- the list
@@ -209,38 +219,56 @@ def read_view(path: Path, name: str, unit: str | None = None) -> View:
 
 
 def _make_view(store: Store, firing: Firing, how: Manner) -> View:
-    trouble, judgement, schedule = "", None, None
+    trouble = ""
     try:
         assessment = judging.assess(store, firing, how.unit)
-        traces, end_s = assessment.traces, assessment.end_s
-        schedule, judgement = assessment.schedule, assessment.judgement
     except FirelogError as error:
-        trouble = str(error)
-        traces = _readable_traces(store, firing)
-        ended_us = firing.ended_us or firing.began_us
-        ends_s = [(ended_us - firing.began_us) / 1e6, *(float(t.t_s[-1]) for t in traces if len(t))]
-        end_s = max(ends_s)
+        trouble, assessment = str(error), _unjudged(store, firing)
+    traces = assessment.traces
     events = tuple(store.events(firing))
     marks = tuple(((e.t_us - firing.began_us) / 1e6, e.kind, e.text) for e in events)
     picture = Picture(
         began_us=firing.began_us,
         traces=traces,
-        end_s=end_s,
-        schedule=schedule,
-        judgement=judgement,
+        end_s=assessment.end_s,
+        schedule=assessment.schedule,
+        judgement=assessment.judgement,
         events=marks,
         running=firing.running,
         how=how,
+        following=assessment.following,
+        outlook=_outlook(store, assessment, how),
+        late=outlook.lateness(assessment),
     )
     ends = [float(trace.t_s[-1]) for trace in traces if len(trace.t_s)]
     newest_us = firing.began_us + round(max(ends) * 1e6) if ends else None
-    return View(firing, picture, store.verdict(firing), events, newest_us, trouble)
+    found = seals.seals(store, firing)
+    sealed = found[-1] if found else None
+    return View(firing, picture, store.verdict(firing), events, newest_us, trouble, sealed)
+
+
+def _unjudged(store: Store, firing: Firing) -> Assessment:
+    """What can be shown of a firing that cannot be judged."""
+    traces = _readable_traces(store, firing)
+    ended_us = firing.ended_us or firing.began_us
+    ends_s = [(ended_us - firing.began_us) / 1e6, *(float(t.t_s[-1]) for t in traces if len(t))]
+    return Assessment(firing, None, traces, None, max(ends_s))
+
+
+def _outlook(store: Store, assessment: Assessment, how: Manner) -> Outlook | None:
+    """What a running firing is heading for; its kiln's past is studied once."""
+    if not assessment.firing.running:
+        return None
+    past = outlook.past_of(store, assessment.firing)
+    key = (*_identity(store), past)
+    (history,) = _pasts.get(key, PAST_FRESH_S, lambda: (outlook.history_of(store, past),))
+    return outlook.outlook_of(assessment, history, how.unit)
 
 
 def read_news(path: Path, view: View, after_us: int) -> News:
     """Return what each of the view's channels has read after ``after_us``."""
     picture = view.picture
-    points: dict[str, dict[str, list[Any]]] = {}
+    points: dict[str, dict[str, Any]] = {}
     newest_c: dict[str, float | None] = {}
     newest_us: int | None = None
     meant = {trace.name for trace in picture.followed}
@@ -256,10 +284,9 @@ def read_news(path: Path, view: View, after_us: int) -> News:
             newest_us = max(newest_us or 0, int(readings.t_us[-1]))
             last = float(trace.temp_c[-1])
             newest_c[channel.name] = last if np.isfinite(last) else None
-            target = picture.target_until(float(trace.t_s[-1]))
-            off_k = None
-            if target is not None and channel.name in meant:
-                off_k = deviation_k(trace, target)
+            off_k = {}
+            if channel.name in meant:
+                off_k = {one: deviation_k(trace, t) for one, t in picture.targets.items()}
             paces = [thinning.pace(one.t_s) for one in picture.traces if one.name == channel.name]
             last_s = (after_us - view.firing.began_us) / 1e6
             new = _appended(picture, trace, off_k, last_s, paces[0] if paces else 0.0)
@@ -268,13 +295,20 @@ def read_news(path: Path, view: View, after_us: int) -> News:
 
 
 def _appended(
-    picture: Picture, trace: ChannelTrace, off_k: FloatArray | None, last_s: float, pace_s: float
-) -> dict[str, list[Any]]:
+    picture: Picture,
+    trace: ChannelTrace,
+    off_k: dict[Clock, FloatArray],
+    last_s: float,
+    pace_s: float,
+) -> dict[str, Any]:
     """New readings as the lines take them, with a break where a hole lies before them."""
     t_s, temp_c = thinning.broken(trace.t_s, trace.temp_c, last_s, pace_s)
-    new: dict[str, list[Any]] = {"x": picture.x_ms(t_s), "y": picture.y(temp_c)}
-    if off_k is not None:
-        new["off"] = picture.dy(thinning.broken(trace.t_s, off_k, last_s, pace_s)[1])
+    new: dict[str, Any] = {"x": picture.x_ms(t_s), "y": picture.y(temp_c)}
+    if off_k:
+        new["off"] = {
+            against: picture.dy(thinning.broken(trace.t_s, value, last_s, pace_s)[1])
+            for against, value in off_k.items()
+        }
     return new
 
 

@@ -1,128 +1,121 @@
-"""What a firing was aiming at, minute by minute: the line its trace is held against.
+"""What a firing was aiming at, by each of its two clocks: the line its trace is held against.
 
-By the clock, the plan is drawn once from the firing's start. By segments, each step's plan begins
-when the step really began, which is how a kiln with a hand on the valve is run; a step that may
-go as fast as the kiln can has a goal but no target, and so no deviation.
+Both lines come from ``firelog.schedule``, so that board and verdict cannot part: against the plan's
+clock the plan is drawn once from the firing's start (how late are we); against the segments each
+step's target begins when the step really began (how well was each step done). A step that may go
+as fast as the kiln can has a goal but no target, and so no deviation.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from firelog.readings import FloatArray
-from firelog.schedule.model import Judgement, Schedule, SegmentRun, Track
-from firelog.schedule.target import plan_points, segment_length_s
+from firelog.schedule.follow import Following, followed_target
+from firelog.schedule.model import Clock, Schedule, Track
+from firelog.schedule.target import plan_length_s, plan_points, segment_length_s, target_c
+
+BESIDE_S = 1e-3  # on either side of a corner: a date axis has milliseconds
 
 
 @dataclass(frozen=True)
 class Target:
-    """Corner points of the target: seconds, °C; NaN where there is none.
+    """The target ``against`` one of the two clocks; ``start_c`` is where the plan begins."""
 
-    ``ahead`` is the plan from the end of the record on, ``goals`` the levels aimed at without a
-    time: (from, to, °C).
-    """
-
-    t_s: FloatArray
-    temp_c: FloatArray
-    ahead_t_s: FloatArray
-    ahead_c: FloatArray
-    goals: tuple[tuple[float, float, float], ...] = ()
+    schedule: Schedule
+    following: Following
+    against: Clock
+    start_c: float | None
 
     def at(self, t_s: FloatArray) -> FloatArray:
-        """Return the target at instants, NaN where there is none; at a step the new one counts."""
-        if not len(self.t_s):
-            return np.full(len(t_s), np.nan)
-        right = np.searchsorted(self.t_s, t_s, side="right")
-        inside = (right > 0) & ((right < len(self.t_s)) | (t_s <= self.t_s[-1]))
-        left = np.clip(right - 1, 0, len(self.t_s) - 1)
-        right = np.clip(right, 0, len(self.t_s) - 1)
-        width = self.t_s[right] - self.t_s[left]
-        part = np.divide(t_s - self.t_s[left], width, out=np.zeros(len(t_s)), where=width > 0)
-        rise = np.where(width > 0, self.temp_c[right] - self.temp_c[left], 0.0)
-        return np.where(inside, self.temp_c[left] + part * rise, np.nan)
+        """Return the target at instants [°C], NaN where there is none."""
+        if self.against == "segments":
+            return followed_target(self.schedule, self.following, t_s)
+        aim_c = target_c(self.schedule, t_s, self.start_c)
+        return np.where(t_s <= plan_length_s(self.schedule, self.start_c), aim_c, np.nan)
+
+    def line(self, end_s: float) -> tuple[FloatArray, FloatArray]:
+        """Return the target as a line from the start to ``end_s``; NaN values where it breaks."""
+        at_s = np.concatenate([[end_s], self._corners_s()])
+        beside_s = np.unique(np.concatenate([at_s - BESIDE_S, at_s, at_s + BESIDE_S]))
+        t_s = beside_s[(beside_s >= 0.0) & (beside_s <= end_s)]
+        aim_c = self.at(t_s)
+        asked = np.isfinite(aim_c)
+        kept = asked | np.concatenate([[False], asked[:-1]])  # one NaN ends a stretch
+        return t_s[kept], aim_c[kept]
+
+    def _corners_s(self) -> FloatArray:
+        if self.against == "clock":
+            return plan_points(self.schedule, self.start_c)[0]
+        found = []
+        for run, length_s in zip(self.following.runs, self._lengths_s(), strict=True):
+            if run.began_s is not None:
+                found += [run.began_s, run.began_s + length_s]
+            if run.ended_s is not None:
+                found.append(run.ended_s)
+        return np.array(found)
+
+    def _lengths_s(self) -> list[float]:
+        level_c = float(plan_points(self.schedule, self.following.start_c)[1][0])
+        lengths = []
+        for number, segment in enumerate(self.schedule.segments):
+            lengths.append(segment_length_s(self.schedule, number, level_c))
+            level_c = segment.target_c
+        return lengths
+
+    def goals(self, end_s: float) -> list[tuple[float, float, float]]:
+        """Return the levels that were aimed at without a time: from, to (s) and °C."""
+        if self.against == "clock":
+            return []
+        return [
+            (run.began_s, max(end_s, run.began_s) if run.ended_s is None else run.ended_s, aim_c)
+            for run, length_s, aim_c in zip(
+                self.following.runs,
+                self._lengths_s(),
+                [segment.target_c for segment in self.schedule.segments],
+                strict=True,
+            )
+            if run.began_s is not None and length_s <= 0
+        ]
+
+    def bands(self, end_s: float) -> list[tuple[float, float, float]]:
+        """Return how close to the target counts as there: from, to (s) and ± K, step by step."""
+        allowed = [segment.band_k for segment in self.schedule.segments]
+        if self.against == "clock":
+            seconds, _ = plan_points(self.schedule, self.start_c)
+            steps = zip(seconds[:-1].tolist(), seconds[1:].tolist(), allowed, strict=True)
+            return [(a, min(b, end_s), k) for a, b, k in steps if a < min(b, end_s)]
+        return [
+            (run.began_s, end_s if run.ended_s is None else run.ended_s, band_k)
+            for run, band_k in zip(self.following.runs, allowed, strict=True)
+            if run.began_s is not None
+        ]
+
+    def ahead(self, end_s: float) -> tuple[FloatArray, FloatArray]:
+        """Return the plan from ``end_s`` on: from the segment that is under way, if followed."""
+        if self.against == "clock":
+            return _after(*plan_points(self.schedule, self.start_c), end_s)
+        level_c = float(plan_points(self.schedule, self.following.start_c)[1][0])
+        seconds: list[float] = []
+        temps: list[float] = []
+        steps = zip(self.schedule.segments, self.following.runs, self._lengths_s(), strict=True)
+        for segment, run, length_s in steps:
+            if seconds or run.ended_s is None:
+                if not seconds:
+                    seconds = [end_s if run.began_s is None else run.began_s]
+                    temps = [segment.target_c if segment.is_hold else level_c]
+                seconds.append(max(seconds[-1] + length_s, end_s))
+                temps.append(segment.target_c)
+            level_c = segment.target_c
+        return _after(np.array(seconds), np.array(temps), end_s)
 
 
-def target_of(
-    schedule: Schedule, judgement: Judgement | None, start_c: float | None, end_s: float
-) -> Target:
-    """Return the target of a firing whose record ends at ``end_s``."""
-    by_clock = any(
-        isinstance(one, Track) and one.against == "clock" for one in schedule.requirements
-    )
-    if by_clock or judgement is None or not judgement.segments:
-        return _by_clock(schedule, start_c, end_s)
-    return _by_segments(schedule, judgement.segments, start_c, end_s)
-
-
-def _by_clock(schedule: Schedule, start_c: float | None, end_s: float) -> Target:
-    t_s, temp_c = plan_points(schedule, start_c)
-    return Target(t_s, temp_c, *_after(t_s, temp_c, end_s))
-
-
-def _by_segments(
-    schedule: Schedule, runs: Sequence[SegmentRun], start_c: float | None, end_s: float
-) -> Target:
-    seconds: list[float] = []
-    temps: list[float] = []
-    goals: list[tuple[float, float, float]] = []
-    level = float(plan_points(schedule, start_c)[1][0])
-    for number, (segment, run) in enumerate(zip(schedule.segments, runs, strict=False)):
-        if run.began_s is None:
-            break
-        at = run.ended_s if run.ended_s is not None else max(end_s, run.began_s)
-        length_s = segment_length_s(schedule, number, level)
-        if segment.is_hold:
-            corners = [(run.began_s, segment.target_c), (at, segment.target_c)]
-        elif length_s <= 0:
-            corners = [(run.began_s, np.nan), (at, np.nan)]
-            goals.append((run.began_s, at, segment.target_c))
-        else:
-            corners = _ramp(run.began_s, at, level, segment.target_c, length_s)
-        if seconds and run.began_s > seconds[-1]:
-            corners = [(seconds[-1], np.nan), (run.began_s, np.nan), *corners]  # the kiln waits
-        seconds += [corner[0] for corner in corners]
-        temps += [corner[1] for corner in corners]
-        level = segment.target_c
-        if run.ended_s is None:
-            break
-    ahead = _ahead(schedule, runs, start_c, end_s)
-    return Target(np.array(seconds), np.array(temps), *ahead, tuple(goals))
-
-
-def _ramp(
-    began_s: float, ended_s: float, from_c: float, to_c: float, length_s: float
-) -> list[tuple[float, float]]:
-    planned_s = began_s + length_s
-    if ended_s <= planned_s:
-        reached = from_c + (to_c - from_c) * (ended_s - began_s) / length_s
-        return [(began_s, from_c), (ended_s, reached)]
-    return [(began_s, from_c), (planned_s, to_c), (ended_s, to_c)]
-
-
-def _ahead(
-    schedule: Schedule, runs: Sequence[SegmentRun], start_c: float | None, end_s: float
-) -> tuple[FloatArray, FloatArray]:
-    """The plan from the segment that is under way on, from its own beginning."""
-    level = float(plan_points(schedule, start_c)[1][0])
-    at: float | None = None
-    seconds: list[float] = []
-    temps: list[float] = []
-    for number, segment in enumerate(schedule.segments):
-        run = runs[number] if number < len(runs) else None
-        if at is None and run is not None and run.ended_s is not None:
-            level = segment.target_c
-            continue
-        if at is None:
-            at = run.began_s if run is not None and run.began_s is not None else end_s
-            seconds, temps = [at], [segment.target_c if segment.is_hold else level]
-        at = max(at + segment_length_s(schedule, number, level), end_s)
-        level = segment.target_c
-        seconds.append(at)
-        temps.append(level)
-    return _after(np.array(seconds), np.array(temps), end_s)
+def by_default(schedule: Schedule) -> Clock:
+    """Return the clock a schedule is usually held against: the plan's where it requires that."""
+    asked = (one.against for one in schedule.requirements if isinstance(one, Track))
+    return "clock" if "clock" in asked else "segments"
 
 
 def _after(t_s: FloatArray, temp_c: FloatArray, end_s: float) -> tuple[FloatArray, FloatArray]:

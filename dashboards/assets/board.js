@@ -27,6 +27,7 @@
     value: "",
     opened: null,
     revision: null, // which firing, in which unit, the chart shows
+    against: null, // the target a reader chose to see: by segments or by clock
   };
 
   // Two clocks: one stands still while a tablet sleeps, the other can be set. The longer counts,
@@ -168,7 +169,7 @@
     drawn.data.forEach((line, place) => {
       const meta = line.meta || {};
       const fresh = meta.channel === undefined ? undefined : points.lines[meta.channel];
-      const values = fresh && (meta.part === "off target" ? fresh.off : fresh.y);
+      const values = fresh && (meta.part === "off target" ? (fresh.off || {})[meta.against] : fresh.y);
       if (!values) return;
       x.push(fresh.x);
       y.push(values);
@@ -250,12 +251,39 @@
       figure.layout.xaxis.nticks = 5;
       for (const note of figure.layout.annotations) {
         if (note.name && note.name.indexOf("segment ") === 0) note.text = note.name.slice(8);
+        if (note.name && note.name.indexOf("happening ") === 0) note.text = note.name.slice(10);
       }
     }
+    if (page.against) shown(figure.data).forEach((yes, place) => (figure.data[place].visible = yes));
     if (window.matchMedia("(pointer: coarse)").matches) {
       figure.layout.dragmode = false; // a finger scrolls the page; two fingers are the browser's
     }
     return [figure, false];
+  }
+
+  // Which lines are seen: those against the chosen target, and those against none.
+  function shown(lines) {
+    return lines.map((line) => {
+      const against = line.meta && line.meta.against;
+      return !against || against === page.against;
+    });
+  }
+
+  // The two words of the switch: returns whether each is pressed, and whether there is a switch.
+  function against(steps, clock, drawn) {
+    const usual = drawn && drawn.layout.meta && drawn.layout.meta.against;
+    const asked = window.dash_clientside.callback_context.triggered.map((one) => one.prop_id);
+    const graph = document.querySelector("#trace .js-plotly-plot");
+    const clicked = ["steps-button.n_clicks", "clock-button.n_clicks"].find((id) => asked.includes(id));
+    if (clicked) {
+      page.against = clicked[0] === "s" ? "segments" : "clock";
+      if (graph && window.Plotly) {
+        window.Plotly.update(graph, { visible: shown(graph.data) }, { "yaxis2.autorange": true });
+      }
+    }
+    const now = page.against || usual;
+    const both = drawn && drawn.data.some((line) => line.visible === false);
+    return [String(now === "segments"), String(now === "clock"), !both];
   }
 
   function zoom(change, clicks, drawn) {
@@ -278,6 +306,6 @@
   }
 
   window.dash_clientside = Object.assign({}, window.dash_clientside, {
-    firelog: { beat: beat, hear: hear, theme: theme, unit: unit, otherUnit: otherUnit, draw: draw, zoom: zoom },
+    firelog: { beat: beat, hear: hear, theme: theme, unit: unit, otherUnit: otherUnit, draw: draw, zoom: zoom, against: against },
   });
 })();

@@ -14,9 +14,18 @@ from dashboards.pages.parts import cautions, part, verdict
 from dashboards.picture import MOST_SPOKEN, Picture, ran
 from dashboards.readout import View
 from dashboards.wording import clock, elapsed, limit
+from firelog.outlook import give_or_take
 from firelog.record.rows import Event
 from firelog.schedule import wording
-from firelog.schedule.model import ChannelTrace, Check, Schedule, Segment, SegmentRun
+from firelog.schedule.forecast import Estimate
+from firelog.schedule.model import (
+    ChannelTrace,
+    Check,
+    Happening,
+    Schedule,
+    Segment,
+    SegmentRun,
+)
 from firelog.units import show_duration, show_instant, show_temperature
 from firelog.wording import doubt, quantity
 
@@ -24,13 +33,15 @@ _SERIOUS = ("fail", "not proven", "pass")
 
 
 def body(view: View) -> list[Any]:
-    """Return requirements, segments, events, channels and what was assumed."""
+    """Return requirements, segments, what happened, channels, what was assumed, and the seal."""
     return [
         *_requirements(view),
         *_segments(view),
+        *_happenings(view),
         *_events(view),
         *_channels(view.picture),
         *_remarks(view),
+        *_seal(view),
         cautions(),
     ]
 
@@ -83,33 +94,90 @@ def _segments(view: View) -> list[Any]:
         return []
     shown = replace(schedule, unit=view.picture.how.unit)
     now = {number for number, *_ in ran(view.picture)[-1:]} if view.firing.running else set()
+    outlook = view.picture.outlook
+    ahead = {one.segment: one for one in outlook.estimates} if outlook else {}
     pairs = zip(schedule.segments, judgement.segments, strict=False)
     rows = [
-        _segment(n, segment, run, view, aim=wording.step(shown, segment), now=n in now)
+        html.Tr(
+            [
+                html.Td([html.Span(str(n), className="number-of"), html.Strong(run.name)]),
+                _cell("Aim", wording.step(shown, segment)),
+                *_times(segment, run, view, ahead.get(run.name)),
+            ],
+            className="is-now" if n in now else "",
+        )
         for n, (segment, run) in enumerate(pairs, 1)
     ]
     heads = ("Segment", "Aim", "Began", "Reached", "Soaked", "Ended")
-    note = "As they really ran; hours since the start in brackets."
+    note = "As they really ran; hours since the start in brackets, ± where an instant is unsure."
     return [part("Segments", _table(heads, rows, "segments"), note=note)]
 
 
-def _segment(
-    number: int, segment: Segment, run: SegmentRun, view: View, *, aim: str, now: bool
-) -> html.Tr:
-    def when(t_s: float | None) -> str:
-        return "never" if t_s is None else at(view, t_s)
+def _times(segment: Segment, run: SegmentRun, view: View, ahead: Estimate | None) -> list[html.Td]:
+    """The cells of one segment: when it began, was reached, how long it soaked, when it ended."""
+    running = view.firing.running
 
-    ended = "under way" if now and run.ended_s is None else when(run.ended_s)
-    soaked = show_duration(run.soaked_s) if segment.is_hold else ""
-    name = html.Td([html.Span(str(number), className="number-of"), html.Strong(run.name)])
-    cells = [
-        _cell("Aim", aim),
-        _cell("Began", when(run.began_s), "number"),
-        _cell("Reached", when(run.reached_s), "number"),
+    def when(t_s: float | None, u_s: float | None) -> list[Any]:
+        if t_s is None:
+            return ["not yet" if running else "never"]
+        doubtful = give_or_take(u_s)
+        return [at(view, t_s), html.Span(doubtful, className="doubt") if doubtful else None]
+
+    expected = _expected(view, ahead) if ahead else None
+    reached: list[Any] = when(run.reached_s, run.reached_u_s)
+    soaked: list[Any] = []
+    if segment.is_hold:
+        if run.began_s is not None:
+            soaked = [show_duration(run.soaked_s)]
+        if run.complete_s is not None:
+            done = f"complete {moment(view, run.complete_s)}"
+            soaked.append(html.Span(done, className="doubt"))
+        elif expected:
+            soaked += expected
+    elif expected:
+        reached = expected
+    under_way = running and run.began_s is not None and run.ended_s is None
+    ended = ["under way"] if under_way else when(run.ended_s, run.ended_u_s)
+    return [
+        _cell("Began", when(run.began_s, run.began_u_s), "number"),
+        _cell("Reached", reached, "number"),
         _cell("Soaked", soaked, "number"),
         _cell("Ended", ended, "number"),
     ]
-    return html.Tr([name, *cells], className="is-now" if now else "")
+
+
+def _expected(view: View, one: Estimate) -> list[Any]:
+    interval = f"{moment(view, one.early_s)} to {moment(view, one.late_s)}"
+    return [
+        html.Span(f"expected {moment(view, one.finish_s)}", className="doubt"),
+        html.Span(interval, className="doubt"),
+    ]
+
+
+def _happenings(view: View) -> list[Any]:
+    judgement = view.picture.judgement
+    if judgement is None or not judgement.happenings:
+        return []
+    items = [
+        html.Li(
+            [
+                html.Span(_stretch(view, one), className="when"),
+                html.Span([html.Strong(one.kind), f" {one.what}"]),
+            ]
+        )
+        for one in judgement.happenings
+    ]
+    note = "Besides the plan, as the trace tells it."
+    return [part("What happened", html.Ul(items, className="events happenings"), note=note)]
+
+
+def _stretch(view: View, one: Happening) -> str:
+    began, ended = moment(view, one.from_s), moment(view, one.to_s)
+    if began == ended:
+        return began
+    if began[:3].isalpha() and began[:3] == ended[:3]:
+        ended = ended[4:]
+    return f"{began} to {ended}"
 
 
 def _events(view: View) -> list[Any]:
@@ -188,6 +256,19 @@ def _remarks(view: View) -> list[Any]:
     ]
 
 
+def _seal(view: View) -> list[Any]:
+    """Whether this record has been closed, and by which head: what a printed report shows too."""
+    seal = view.seal
+    if seal is None:
+        words = "Not sealed" + (" while it runs." if view.firing.running else ".")
+        return [part("Seal", html.P(words, className="soft"))]
+    when = show_instant(seal.sealed_us, view.picture.how.tz)
+    # All of it is there to be copied; it only looks short until it is pointed at.
+    head = html.Code(seal.head, className="head", title=seal.head, tabIndex="0")
+    by = f" by {seal.who}" if seal.who else ""
+    return [part("Seal", html.P([f"Sealed {when}{by}: ", head], className="seal"))]
+
+
 # ---------------------------------------------------------------- small things
 def by_weight(checks: Sequence[Check]) -> list[Check]:
     """Return checks with the worst first."""
@@ -199,6 +280,12 @@ def at(view: View, t_s: float) -> str:
     t_us = view.firing.began_us + round(t_s * 1e6)
     when = clock(t_us, view.picture.how, weekday_from=view.firing.began_us)
     return f"{when} ({elapsed(t_s)})"
+
+
+def moment(view: View, t_s: float) -> str:
+    """Return the clock time of an instant of the firing, with the weekday on another day."""
+    t_us = view.firing.began_us + round(t_s * 1e6)
+    return clock(t_us, view.picture.how, weekday_from=view.firing.began_us)
 
 
 def _table(heads: Sequence[str], rows: list[Any], kind: str) -> html.Table:

@@ -8,12 +8,14 @@ from typing import Any
 from dash import html
 
 from dashboards import figures
-from dashboards.pages.evidence import at, by_weight
+from dashboards.pages.evidence import at, by_weight, moment
 from dashboards.pages.parts import cautions, link, sentence, verdict
 from dashboards.picture import Picture, ran
 from dashboards.readout import View
 from dashboards.wording import clock, day, zone_words
+from firelog import outlook
 from firelog.schedule import wording
+from firelog.schedule.forecast import Estimate
 from firelog.units import show_duration, show_instant
 
 
@@ -69,6 +71,10 @@ def _headline(view: View) -> list[Any]:
         said.append(html.P([html.Strong(check.requirement), html.Br(), check.why]))
     elif decisive:
         said.append(html.P(f"All {len(judgement.checks)} requirements are met, doubt included."))
+    if view.firing.running:
+        said += _outlook(view)
+    elif late := outlook.late_words(view.picture.late):
+        said.append(html.P(f"{late[:1].upper()}{late[1:]}.", className="soft"))
     if view.kept is not None and judgement.verdict.value != view.kept.verdict:
         said.append(html.P(_differs(view), className="warned"))
     return said
@@ -90,6 +96,7 @@ def _under_way(view: View) -> list[Any]:
         if segment.is_hold:
             words += f" Soaked {show_duration(run.soaked_s)} so far."
         said.append(html.P([html.Strong(name), html.Br(), words]))
+    said += _outlook(view)
     met = sum(check.verdict.value == "pass" for check in judgement.checks)
     count = len(judgement.checks)
     said.append(
@@ -100,6 +107,41 @@ def _under_way(view: View) -> list[Any]:
         )
     )
     return said
+
+
+def _outlook(view: View) -> list[Any]:
+    """How a running firing stands, and when the next milestone and the end are expected."""
+    ahead, late = view.picture.outlook, view.picture.late
+    if ahead is None:
+        return []
+    state = outlook.state_words(ahead, late)
+    said: list[Any] = [html.Strong(state[:1].upper() + state[1:])]
+    if ahead.state in ("stalled", "running away", "falling behind"):
+        said.append(f". {ahead.evidence}")
+    if state == "behind" and late is not None:
+        words = outlook.late_words(late)
+        said.append(f" {words[:1].upper()}{words[1:]}." if len(said) > 1 else f", {words}.")
+    if not ahead.estimates:
+        return [html.P(said)]
+    stands = outlook.stands_on(ahead)
+    made = [html.P(said)]
+    first, last = ahead.estimates[0], ahead.estimates[-1]
+    rows = [(f"{first.segment} done", first), ("all done", last)]
+    items = [
+        html.Li([html.Span(words), html.Span(_expected(view, one))])
+        for words, one in (rows if first is not last else rows[1:])
+    ]
+    made.append(html.Ul(items, className="expected"))
+    made.append(html.P(f"Four times in five within these; {stands}.", className="soft small"))
+    return made
+
+
+def _expected(view: View, one: Estimate) -> list[Any]:
+    """Return ``04:21`` and its interval."""
+    return [
+        html.Strong(f"about {moment(view, one.finish_s)}"),
+        html.Span(f" {moment(view, one.early_s)} to {moment(view, one.late_s)}", className="soft"),
+    ]
 
 
 def _differs(view: View) -> str:
@@ -126,7 +168,9 @@ def _key(picture: Picture) -> html.Ul | None:
         items.append(_stroke(f"{others} others", "var(--soft)", "solid", 1))
     if picture.target is not None:
         items.append(_stroke("target", "var(--accent)", "dash", 2))
-        items.append(html.Li([html.Span(className="patch"), "uncertainty (k = 2)"]))
+        ahead = picture.outlook is not None and picture.outlook.estimates
+        how = "k = 2; ahead, 80 %" if ahead else "k = 2"
+        items.append(html.Li([html.Span(className="patch"), f"uncertainty ({how})"]))
     return html.Ul(items, className="key")
 
 

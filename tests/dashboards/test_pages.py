@@ -203,9 +203,9 @@ def test_an_answer_is_small_and_holds_only_what_is_new(tmp_path: Path) -> None:
     path = tmp_path / "running.firelog"
     t_s = np.arange(0.0, 3600.0, 10.0)
     with foundry(path) as store:
-        add_night(
-            store, "n", channels={"a": curve(t_s), "b": curve(t_s) - 5}, t_s=t_s, running=True
-        )
+        plan = "start = 20\n" + SCHEDULE
+        both = {"a": curve(t_s), "b": curve(t_s) - 5}
+        add_night(store, "n", channels=both, t_s=t_s, running=True, schedule=plan)
         watch = live.page(path, "/firing/n", None)["watch"]
         assert watch["newest_us"] == BEGAN_US + 3_590_000_000
         question = {
@@ -238,8 +238,10 @@ def test_an_answer_is_small_and_holds_only_what_is_new(tmp_path: Path) -> None:
     (line,) = told["points"]["lines"].values()
     drawn = [None if np.isnan(v) else round(v, 2) for v in value.tolist()]
     assert line["y"] == drawn
-    assert line["off"][0] == pytest.approx(value[0] - aim_c, abs=0.01)
-    assert line["off"][2] is None
+    assert line["off"]["segments"][0] == pytest.approx(value[0] - aim_c, abs=0.05)
+    assert line["off"]["segments"][2] is None
+    # By the clock the plan began at 20 °C with the firing: 300 °C later it is one degree hotter.
+    assert line["off"]["clock"][0] == pytest.approx(1.0, abs=0.01)
     local_ms = t_us / 1000 - 7 * 3_600_000
     assert line["x"] == local_ms.tolist()
 
@@ -262,7 +264,7 @@ def test_readings_after_a_silence_are_not_joined_to_those_before(tmp_path: Path)
     }  # fmt: skip
     line = live.answer(path, question)["points"]["lines"]["a"]
     assert [y is None for y in line["y"]] == [True, False, False]
-    assert [y is None for y in line["off"]] == [True, False, False]
+    assert [y is None for y in line["off"]["segments"]] == [True, False, False]
     assert line["x"][0] == (watch["newest_us"] - 7 * 3_600_000_000) / 1000
 
 
