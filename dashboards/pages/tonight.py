@@ -24,13 +24,13 @@ def page(sight: Sight, unit: TemperatureUnit, tz: tzinfo) -> list[Any]:
     if not tonight.facts.kilns:
         words = "No firing is running. Begin one with `firelog firings add`, or look at the last:"
         return [sentence("A quiet night", words, link("the morning page", "/morning")), cautions()]
-    kind = "watch-line" if tonight.walking else "watch-line warned"
     kilns = [
         _kiln(kiln, sight.courses.get(kiln.kiln), tonight.now_us, unit, tz)
         for kiln in tonight.facts.kilns
     ]
     return [
-        html.P(watch_words(tonight), className=kind),
+        # When no watch walks, the desk says so above, on every page.
+        html.P(watch_words(tonight), className="watch-line") if tonight.walking else None,
         html.Div(kilns, className="kilns"),
         cautions(),
     ]

@@ -67,6 +67,15 @@ class Book:
         for entry in zip(t_s.tolist(), temp_c.tolist(), quality.tolist(), strict=True):
             self.add(*entry)
 
+    def rewind(self, t_s: float) -> None:
+        """Forget what is dated from an instant on: the clock was set back to it."""
+        keep = bisect_left(self._t, t_s)
+        for column in (self._t, self._sum, self._count):
+            del column[keep:]
+        self.newest_s = t_s - 1e-6
+        self.usable_s = self._t[-1] if keep else None
+        self._last_c, self._same = None, 0
+
     def _compare(self, t_s: float, temp_c: float) -> None:
         if temp_c == self._last_c:
             self._same += 1

@@ -10,10 +10,12 @@ import shutil
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from firelog import measuring, outlook
 from firelog.intake.clock import Clock
 from firelog.physics.uncertainty import MeasurementChain
-from firelog.readings import Role
+from firelog.readings import IntArray, Role, Trace
 from firelog.record import alarms
 from firelog.record.rows import Channel, Event, Firing
 from firelog.record.store import Store
@@ -26,6 +28,7 @@ from firelog.watch.facts import Course, Facts, KilnNow, Machine
 
 COURSE_S = 30.0
 FIRINGS_S = 2.0
+BACK_S = 5.0  # how far before the newest reading a clock must be to have been set back
 RECENT_S = 900.0  # how long a step of the clock stays a matter for a person
 _UNSEEN = frozenset({Role.AMBIENT, Role.SET_POINT, Role.COLD_JUNCTION})
 _SOURCE = ("source lost", "source silent", "source back")
@@ -40,6 +43,7 @@ class _Kiln:
     history: KilnHistory | None = None
     books: dict[int, Book] = field(default_factory=dict)
     read_us: dict[int, int] = field(default_factory=dict)
+    known: dict[int, IntArray] = field(default_factory=dict)
     newest_s: float = 0.0
     heard_s: float = 0.0
     course: Course | None = None
@@ -152,7 +156,9 @@ class Observer:
         newest_s = kiln.newest_s
         for channel, chain in self._channels[kiln.firing.kiln]:
             after_us = kiln.read_us.get(channel.id, kiln.firing.began_us - 1)
-            new = self._store.readings(channel.id, after_us + 1, None)
+            new = _without(
+                self._store.readings(channel.id, after_us + 1, None), kiln.known.get(channel.id)
+            )
             if not len(new):
                 continue
             kiln.read_us[channel.id] = int(new.t_us[-1])
@@ -167,6 +173,22 @@ class Observer:
             age_s = (self._clock.now_us() - kiln.firing.began_us) / 1e6 - newest_s
             kiln.heard_s = steady_s - (max(0.0, age_s) if first else 0.0)
             kiln.silence = ""
+            if first and age_s < -BACK_S:
+                self._rewind(kiln, self._clock.now_us())
+
+    def _rewind(self, kiln: _Kiln, at_us: int) -> None:
+        """Go on from an instant that lies before the newest reading: the clock was set back.
+
+        What the store has from there on was recorded before that, and is not new.
+        """
+        at_s = (at_us - kiln.firing.began_us) / 1e6
+        for channel, _ in self._channels[kiln.firing.kiln]:
+            later = self._store.readings(channel.id, at_us, None)
+            kiln.known[channel.id] = later.t_us
+            kiln.read_us[channel.id] = at_us - 1
+            if channel.id in kiln.books:
+                kiln.books[channel.id].rewind(at_s)
+        kiln.newest_s, kiln.heard_s = at_s, self._clock.steady_s()
 
     # ------------------------------------------------------------ the machine
     def _hear(self, events: Iterable[Event]) -> None:
@@ -175,6 +197,11 @@ class Observer:
             if event.kind in _SOURCE and event.kiln in self._kilns:
                 said = "" if event.kind == "source back" else event.kind
                 self._kilns[event.kiln].silence = said
+            elif event.kind == "collector started":
+                for kiln in self._kilns.values():
+                    newest_us = kiln.firing.began_us + kiln.newest_s * 1e6
+                    if event.t_us < newest_us - BACK_S * 1e6:
+                        self._rewind(kiln, event.t_us)
             elif event.kind == "store refused":
                 self._refused = event.text
             elif event.kind == "store back":
@@ -198,6 +225,14 @@ class Observer:
             text,
             asleep_s if steady_s - slept_at_s < RECENT_S else 0.0,
         )
+
+
+def _without(trace: Trace, known: IntArray | None) -> Trace:
+    """Return a trace without the instants that are known."""
+    if known is None or not len(known) or not len(trace):
+        return trace
+    new = ~np.isin(trace.t_us, known)
+    return Trace(trace.t_us[new], trace.value[new], trace.quality[new], trace.unit)
 
 
 def disk_free(store: Store) -> tuple[float, float]:

@@ -14,6 +14,7 @@ from firelog.alarm import State
 from firelog.errors import InputError
 from firelog.intake.firesim import Fault, Mishap, Scene
 from firelog.intake.kilnsim import shell_kiln
+from firelog.readings import Quality, Unit
 from firelog.record import alarms
 from firelog.record.store import Store
 from firelog.reference import find_schedule
@@ -323,3 +324,25 @@ def test_alarms_that_stand_are_shown_in_the_terminal(
     assert answer("tonight")["alarms"][0]["state"] == "acknowledged"
     refused = firelog("watch", "shelve", one["number"], "--for", "3 d", "--who", "I", "--why", "w")
     assert refused.returncode == 2
+
+
+def test_a_clock_that_starts_in_the_past_is_not_taken_for_silence(kiln: Make, hands: Hands) -> None:
+    """A board without a clock chip starts again an hour back: its readings are heard."""
+    quiet = Scene(shell_kiln(start_c=560.0), SHELL.segments)
+    made = kiln(quiet)
+    old = Watchman(made.store, Plan(), hands.clock())
+    night(made, old, 1500.0, lambda _: None)
+    hands.wall_ns -= 3600 * 10**9  # the machine was off, and its clock has forgotten
+    fresh = Watchman(made.store, Plan(), hands.clock())
+    (channel, *_) = made.store.channels("shell kiln")
+    for watchman, first in ((fresh, True), (old, False)):
+        if not first:  # this one lived on: it hears of the collector's new start
+            made.store.add_event(hands.wall_ns // 1000, "collector started", "", who="firelog")
+        for _ in range(30):
+            hands.move(10.0)
+            made.store.add_scan(hands.wall_ns // 1000, [(channel.id, 850.0, Unit.C, Quality.OK)])
+            facts = watchman.round()
+        (now,) = facts.kilns
+        heard = {one.name: one.heard_ago_s for one in now.channels}
+        assert heard[channel.name] < 15.0
+        assert "shell kiln/no readings" not in watchman.night.alarms
