@@ -207,13 +207,18 @@ def picture_section(picture: Picture, title: str = "What was measured") -> Secti
     drawn = svg.draw(figures.firing_figure(picture), words) if picture.traces else ""
     if not drawn:
         return Section(title, said=("There are no readings of this time.",))
+    return Section(title, figure=drawn, key=key_of(picture))
+
+
+def key_of(picture: Picture) -> tuple[tuple[str, str, str], ...]:
+    """Return name, colour and stroke of each line of a picture."""
     key = [
         (trace.name, figures.style_of(n)[0], _stroke(figures.style_of(n)[1]))
         for n, trace in enumerate(picture.spoken)
     ]
     if picture.target is not None:
         key.append(("target", DAY["accent"], "dashed"))
-    return Section(title, figure=drawn, key=tuple(key))
+    return tuple(key)
 
 
 def _stroke(dash: str) -> str:

@@ -43,7 +43,10 @@ class Table:
 
 @dataclass(frozen=True)
 class Section:
-    """One part of a report: sentences, then a drawing (SVG), then a table; any may be missing."""
+    """One part of a report; whatever of it is empty is left out.
+
+    ``figure`` is SVG, ``photo`` a data address.
+    """
 
     title: str
     note: str = ""
@@ -51,6 +54,7 @@ class Section:
     figure: str = ""
     key: tuple[tuple[str, str, str], ...] = ()
     table: Table | None = None
+    photo: str = ""
 
 
 @dataclass(frozen=True)

@@ -1,47 +1,19 @@
 """The board's figure as an SVG drawing, so that a printed report shows the same picture.
 
-Takes the plain figure that ``dashboards.figures`` makes (lines, marks, shapes, notes on a date
-axis) and draws those parts of it that the figure uses. Nothing is chosen here: what is shown, and
-in which colour, was decided there.
+Takes the plain figure that the board makes (lines, marks, shapes, notes on date axes) and draws
+those parts of it that its figures use. Nothing is chosen here: what is shown, and in which
+colour, was decided there.
 """
 
 from __future__ import annotations
 
 import html
-import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from collections.abc import Iterable
 from typing import Any
 
-LEFT, RIGHT, TOP, BOTTOM = 56.0, 12.0, 8.0, 56.0
+from firelog.report.axes import LEFT, RIGHT, Frame, axes_of, frame_of, ticks, time_ticks
+
 _DASHES = {"dash": "9,5", "dot": "2,4", "dashdot": "9,4,2,4", "longdash": "14,5"}
-_STEPS_MIN = (1, 2, 5, 10, 15, 30, 60, 120, 180, 240, 360, 720, 1440, 2880, 10080)
-
-
-@dataclass(frozen=True)
-class Frame:
-    """Where things lie: the axis ranges, and the drawing's size in points."""
-
-    width: float
-    height: float
-    x: tuple[float, float]
-    y: dict[str, tuple[float, float]]
-    domains: dict[str, tuple[float, float]]
-
-    def across(self, x: float) -> float:
-        """Return the horizontal place of an instant (ms)."""
-        low, high = self.x
-        return LEFT + (x - low) / (high - low) * (self.width - LEFT - RIGHT)
-
-    def paper(self, share: float) -> float:
-        """Return the vertical place of a share of the height, 0 at the bottom."""
-        return TOP + (1.0 - share) * (self.height - TOP - BOTTOM)
-
-    def up(self, axis: str, value: float) -> float:
-        """Return the vertical place of a value on an axis."""
-        (low, high), (bottom, top) = self.y[axis], self.domains[axis]
-        return self.paper(bottom + (value - low) / (high - low) * (top - bottom))
 
 
 def draw(
@@ -51,24 +23,16 @@ def draw(
 
     An empty string when there is nothing to draw.
     """
-    lines, layout = figure["data"], figure["layout"]
-    instants = [x for line in lines if line.get("xaxis", "x") == "x" for x in line["x"]]
-    if not instants:
+    lines = [line for line in figure["data"] if line.get("visible", True) and _seen(line)]
+    layout = figure["layout"]
+    if not any(len(line["x"]) for line in lines):
         return ""
-    start, end = min(instants), max(*instants, min(instants) + 1)
-    axes = [axis for axis in ("y", "y2") if layout[_long(axis)].get("visible", True)]
-    frame = Frame(
-        width,
-        height,
-        (start, end),
-        {axis: _range(lines, axis) for axis in axes} | {"y3": (0.0, 1.0)},
-        {axis: tuple(layout[_long(axis)]["domain"]) for axis in (*axes, "y3")},
-    )
+    frame = frame_of(lines, layout, width, height)
     parts = [
         *(_shape(frame, one) for one in layout.get("shapes", ())),
-        *_grid(frame, axes, layout),
-        *(_line(frame, one) for one in lines if one["mode"] == "lines"),
-        *(mark for one in lines if one["mode"] == "markers" for mark in _marks(frame, one)),
+        *_grid(frame, layout),
+        *(_line(frame, one) for one in lines if "lines" in one["mode"]),
+        *(mark for one in lines if "markers" in one["mode"] for mark in _marks(frame, one)),
         *(_note(frame, one) for one in layout.get("annotations", ())),
     ]
     said = html.escape(words)
@@ -79,145 +43,161 @@ def draw(
     )
 
 
-def _long(axis: str) -> str:
-    return "yaxis" + axis[1:]
+def _seen(line: dict[str, Any]) -> bool:
+    hidden = line.get("opacity", 1) == 0 or line.get("marker", {}).get("opacity", 1) == 0
+    return line.get("type", "scatter") == "scatter" and not hidden
 
 
 # ---------------------------------------------------------------- axes
-def _range(lines: Sequence[dict[str, Any]], axis: str) -> tuple[float, float]:
-    values = [
-        y for line in lines if line.get("yaxis", "y") == axis for y in line["y"] if y is not None
-    ]
-    low, high = min(values, default=0.0), max(values, default=1.0)
-    pad = 0.05 * (high - low) or 1.0
-    return low - pad, high + pad
-
-
-def ticks(low: float, high: float, most: int) -> list[float]:
-    """Return round numbers between two values, at most ``most`` of them."""
-    rough = (high - low) / max(1, most)
-    power = 10.0 ** math.floor(math.log10(rough))
-    step = next(m * power for m in (1.0, 2.0, 5.0, 10.0) if m * power >= rough - 1e-12 * rough)
-    first = math.ceil(low / step)
-    return [n * step for n in range(first, math.floor(high / step) + 1)]
-
-
-def time_ticks(start_ms: float, end_ms: float, most: int) -> list[tuple[float, str]]:
-    """Return instants at round clock times with their words; the day stands where it begins."""
-    span_min = (end_ms - start_ms) / 60_000.0
-    step = next((s for s in _STEPS_MIN if span_min / s <= most), _STEPS_MIN[-1]) * 60_000.0
-    found, day = [], None
-    at = math.ceil(start_ms / step) * step
-    while at <= end_ms:
-        moment = datetime.fromtimestamp(at / 1000.0, UTC)
-        text = f"{moment:%H:%M}"
-        if moment.date() != day:
-            text += f"\n{moment:%a} {moment.day} {moment:%b}"
-            day = moment.date()
-        found.append((at, text))
-        at += step
-    return found
-
-
-def _grid(frame: Frame, axes: Sequence[str], layout: dict[str, Any]) -> Iterable[str]:
+def _grid(frame: Frame, layout: dict[str, Any]) -> Iterable[str]:
     grid, soft = layout["xaxis"]["gridcolor"], layout["xaxis"]["tickfont"]["color"]
     right = frame.width - RIGHT
-    for axis in axes:
-        for value in ticks(*frame.y[axis], most=7 if axis == "y" else 5):
-            y = frame.up(axis, value)
+    across = axes_of(layout, "x")
+    for ref, axis in axes_of(layout, "y").items():
+        if not axis.get("visible", True):
+            continue
+        tall = frame.domains[ref][1] - frame.domains[ref][0]
+        for value in ticks(*frame.y[ref], most=max(3, round(tall * 12))):
+            y = frame.up(ref, value)
             yield f'<path d="M{LEFT:.1f} {y:.1f}H{right:.1f}" stroke="{grid}"/>'
             text = f"{value:g}".replace("-", "−")
             yield _text(LEFT - 6, y + 4, text, soft, "end")
-    bottom = frame.paper(0.0)
-    for at, text in time_ticks(*frame.x, most=9):
-        x = frame.across(at)
-        yield f'<path d="M{x:.1f} {frame.paper(1.0):.1f}V{bottom:.1f}" stroke="{grid}"/>'
+        below = [r for r, one in across.items() if one.get("anchor", "y") == ref]
+        for name in below:
+            if across[name].get("visible", True):
+                yield from _times(frame, name, ref, grid, soft)
+        if not below and axis.get("anchor", "x") == "x":
+            yield from _uprights(frame, ref, grid)
+    title = layout["xaxis"].get("title", {}).get("text", "")
+    titles = [one.get("title", {}).get("text", "") for one in across.values()]
+    said = title or next((one for one in titles if one), "")
+    yield _text((LEFT + right) / 2, frame.height - 6, said, soft, "middle")
+
+
+def _times(frame: Frame, name: str, ref: str, grid: str, soft: str) -> Iterable[str]:
+    bottom = frame.up(f"{ref} domain", 0.0)
+    for at, text in time_ticks(*frame.x[name], most=9):
+        x = frame.across(name, at)
+        top = frame.up(f"{ref} domain", 1.0)
+        yield f'<path d="M{x:.1f} {top:.1f}V{bottom:.1f}" stroke="{grid}"/>'
         for number, row in enumerate(text.split("\n")):
             yield _text(x, bottom + 16 + 14 * number, row, soft, "middle")
-    title = layout["xaxis"]["title"]["text"]
-    yield _text((LEFT + right) / 2, frame.height - 6, title, soft, "middle")
 
 
-# ---------------------------------------------------------------- lines, marks, shapes
+def _uprights(frame: Frame, ref: str, grid: str) -> Iterable[str]:
+    for at, _ in time_ticks(*frame.x["x"], most=9):
+        x = frame.across("x", at)
+        top, bottom = frame.up(f"{ref} domain", 1.0), frame.up(f"{ref} domain", 0.0)
+        yield f'<path d="M{x:.1f} {top:.1f}V{bottom:.1f}" stroke="{grid}"/>'
+
+
+# ---------------------------------------------------------------- lines and marks
 def _line(frame: Frame, line: dict[str, Any]) -> str:
-    style, axis = line["line"], line.get("yaxis", "y")
-    if axis not in frame.y:
+    style, (across, up) = line.get("line", {}), (line.get("xaxis", "x"), line.get("yaxis", "y"))
+    path = _path(frame, line, across, up)
+    if not path or not frame.domains.get(up):
         return ""
-    path, pen_down = [], False
-    for x, y in zip(line["x"], line["y"], strict=True):
-        if y is None:
-            pen_down = False
-            continue
-        path.append(f"{'L' if pen_down else 'M'}{frame.across(x):.1f} {frame.up(axis, y):.1f}")
-        pen_down = True
     if line.get("fill") == "toself":
-        return f'<path d="{"".join(path)}" fill="{line["fillcolor"]}"/>'
-    dash = _dash(style["dash"])
+        return f'<path d="{path}" fill="{line["fillcolor"]}"/>'
     return (
-        f'<path d="{"".join(path)}" fill="none" stroke="{style["color"]}"'
-        f' stroke-width="{style["width"]}" stroke-linejoin="round"{dash}/>'
+        f'<path d="{path}" fill="none" stroke="{style.get("color", "#000")}"'
+        f' stroke-width="{style.get("width", 1)}" stroke-linejoin="round"{_dash(style)}/>'
     )
 
 
-def _dash(name: str) -> str:
+def _path(frame: Frame, line: dict[str, Any], across: str, up: str) -> str:
+    """Return the line's path; the pen is lifted at holes and outside what the axes show."""
+    (first, last), (low, high) = frame.x[across], frame.y[up]
+    path, pen_down = [], False
+    for x, y in zip(line["x"], line["y"], strict=True):
+        if y is None or not (first <= x <= last and low <= y <= high):
+            pen_down = False
+            continue
+        letter = "L" if pen_down else "M"
+        path.append(f"{letter}{frame.across(across, x):.1f} {frame.up(up, y):.1f}")
+        pen_down = True
+    return "".join(path)
+
+
+def _dash(style: dict[str, Any]) -> str:
+    name = style.get("dash", "solid")
     pattern = name.replace("px", "") if "px" in name else _DASHES.get(name, "")
     return f' stroke-dasharray="{pattern}"' if pattern else ""
 
 
 def _marks(frame: Frame, line: dict[str, Any]) -> Iterable[str]:
-    marker, axis = line["marker"], line.get("yaxis", "y")
-    size, colour = marker["size"] / 2.0, marker["color"]
-    for x, y in zip(line["x"], line["y"], strict=True):
-        if y is None:
+    marker, across, up = line["marker"], line.get("xaxis", "x"), line.get("yaxis", "y")
+    size, colour = marker.get("size", 8) / 2.0, marker["color"]
+    doubts = line.get("error_y", {}).get("array", [])
+    (first, last), (low, high) = frame.x[across], frame.y[up]
+    for number, (x, y) in enumerate(zip(line["x"], line["y"], strict=True)):
+        if y is None or not (first <= x <= last and low <= y <= high):
             continue
-        at = f"{frame.across(x):.1f} {frame.up(axis, y):.1f}"
-        match marker["symbol"]:
-            case "circle-open":
-                inside = f'<circle r="{size}" fill="none" stroke="{colour}" stroke-width="2"/>'
-            case "triangle-up":
-                inside = f'<path d="M0 {-size}L{size} {size}H{-size}Z" fill="{colour}"/>'
-            case _:
-                inside = f'<path d="M0 {-size}L{size} 0L0 {size}L{-size} 0Z" fill="{colour}"/>'
-        yield f'<g transform="translate({at})">{inside}</g>'
+        left, place = frame.across(across, x), frame.up(up, y)
+        if number < len(doubts) and doubts[number]:
+            ends = [frame.up(up, y - doubts[number]), frame.up(up, y + doubts[number])]
+            yield (
+                f'<path d="M{left:.1f} {ends[0]:.1f}V{ends[1]:.1f}M{left - 5:.1f} {ends[0]:.1f}h10'
+                f'M{left - 5:.1f} {ends[1]:.1f}h10" stroke="{colour}" stroke-width="1.6"/>'
+            )
+        inside = _mark(marker.get("symbol", "circle"), size, colour)
+        yield f'<g transform="translate({left:.1f} {place:.1f})">{inside}</g>'
 
 
+def _mark(symbol: str, size: float, colour: str) -> str:
+    match symbol:
+        case "circle-open":
+            return f'<circle r="{size}" fill="none" stroke="{colour}" stroke-width="2"/>'
+        case "circle":
+            return f'<circle r="{size}" fill="{colour}"/>'
+        case "triangle-up":
+            return f'<path d="M0 {-size}L{size} {size}H{-size}Z" fill="{colour}"/>'
+    return f'<path d="M0 {-size}L{size} 0L0 {size}L{-size} 0Z" fill="{colour}"/>'
+
+
+# ---------------------------------------------------------------- shapes and notes
 def _shape(frame: Frame, shape: dict[str, Any]) -> str:
-    low, high = frame.x
-    x0, x1 = (frame.across(min(max(shape[key], low), high)) for key in ("x0", "x1"))
-    y0, y1 = frame.paper(shape["y0"]), frame.paper(shape["y1"])
+    across, up = shape.get("xref", "x"), shape.get("yref", "y")
+    low, high = (0.0, 1.0) if across == "paper" else frame.x[across]
+    if shape["x1"] < low or shape["x0"] > high:
+        return ""
+    x0, x1 = (frame.across(across, min(max(shape[key], low), high)) for key in ("x0", "x1"))
+    y0, y1 = frame.up(up, shape["y0"]), frame.up(up, shape["y1"])
     if shape["type"] == "line":
         line = shape["line"]
-        return (
-            f'<path d="M{x0:.1f} {y0:.1f}V{y1:.1f}" stroke="{line["color"]}"{_dash(line["dash"])}/>'
-        )
+        ends = f"M{x0:.1f} {y0:.1f}L{x1:.1f} {y1:.1f}"
+        return f'<path d="{ends}" stroke="{line["color"]}"{_dash(line)}/>'
+    top, tall = min(y0, y1), abs(y0 - y1)
     drawn = (
-        f'<rect x="{x0:.1f}" y="{y1:.1f}" width="{x1 - x0:.1f}" height="{y0 - y1:.1f}"'
-        f' fill="{shape["fillcolor"]}"/>'
+        f'<rect x="{x0:.1f}" y="{top:.1f}" width="{x1 - x0:.1f}" height="{max(tall, 1.0):.1f}"'
+        f' fill="{shape.get("fillcolor", "none")}"/>'
     )
     label = shape.get("label", {})
-    if label.get("text"):
-        drawn += _turned((x0 + x1) / 2, (y0 + y1) / 2, label)
-    return drawn
-
-
-def _turned(x: float, y: float, label: dict[str, Any]) -> str:
-    turn = f' transform="rotate({label["textangle"]} {x:.1f} {y:.1f})"'
-    return (
-        f'<text x="{x:.1f}" y="{y:.1f}" fill="{label["font"]["color"]}" font-size="12"'
-        f' text-anchor="middle"{turn}>{html.escape(label["text"])}</text>'
-    )
+    if not label.get("text"):
+        return drawn
+    colour, text = label["font"]["color"], html.unescape(label["text"])
+    if label.get("textposition") == "top left":
+        return drawn + _text(x0 + 4, top + 13, text, colour, "start")
+    turn = label.get("textangle", 0)
+    return drawn + _text((x0 + x1) / 2, top + tall / 2, text, colour, "middle", turn=turn)
 
 
 def _note(frame: Frame, note: dict[str, Any]) -> str:
-    from_left = LEFT if note["xref"] == "paper" else frame.across(note["x"])
-    anchor = "start" if note.get("xanchor") == "left" else "middle"
-    y = frame.paper(note["y"]) + (12 if note.get("yanchor") == "top" else -2)
+    across, up = note.get("xref", "x"), note.get("yref", "y")
+    if across != "paper" and not frame.x[across][0] <= note["x"] <= frame.x[across][1]:
+        return ""
+    x, y = frame.across(across, note["x"]), frame.up(up, note["y"])
     text = html.unescape(note["text"])  # the figure escaped it for its own reader
-    return _text(from_left, y, text, note["font"]["color"], anchor)
+    colour, turn = note.get("font", {}).get("color", "#000"), note.get("textangle", 0)
+    if turn == -90:
+        return _text(x - 4, y, text, colour, "start", turn=turn)
+    anchor = {"left": "start", "right": "end"}.get(note.get("xanchor", ""), "middle")
+    return _text(x, y + (12 if note.get("yanchor") == "top" else -2), text, colour, anchor)
 
 
-def _text(x: float, y: float, text: str, colour: str, anchor: str) -> str:
+def _text(x: float, y: float, text: str, colour: str, anchor: str, *, turn: float = 0) -> str:
+    turned = f' transform="rotate({turn} {x:.1f} {y:.1f})"' if turn else ""
     return (
-        f'<text x="{x:.1f}" y="{y:.1f}" fill="{colour}" text-anchor="{anchor}">'
+        f'<text x="{x:.1f}" y="{y:.1f}" fill="{colour}" text-anchor="{anchor}"{turned}>'
         f"{html.escape(text)}</text>"
     )

@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import Any
 
 from firelog.errors import InputError, StoreError
+from firelog.record import castings, heats
 from firelog.record.store import Store
-from firelog.report import firing, page, pdf
+from firelog.report import casting, firing, heat, page, pdf
 from firelog.report.sheet import CAUTIONS, Sheet
 
 
@@ -70,5 +71,27 @@ def _has_firing(store: Store, name: str) -> bool:
     return any(one.name == name for one in store.firings())
 
 
+def _heat(store: Store, name: str, made_us: int) -> tuple[Sheet, dict[str, Any]]:
+    told = heat.read(store, name, made_us)
+    return heat.sheet(told), heat.facts(told)
+
+
+def _has_heat(store: Store, name: str) -> bool:
+    return any(one.name == name for one in heats.heats(store))
+
+
+def _casting(store: Store, name: str, made_us: int) -> tuple[Sheet, dict[str, Any]]:
+    told = casting.read(store, name, made_us)
+    return casting.sheet(told), casting.facts(told)
+
+
+def _has_casting(store: Store, name: str) -> bool:
+    return any(one.name == name for one in castings.castings(store))
+
+
 Read = Callable[[Store, str, int], tuple[Sheet, dict[str, Any]]]
-_KINDS: dict[str, tuple[Callable[[Store, str], bool], Read]] = {"firing": (_has_firing, _firing)}
+_KINDS: dict[str, tuple[Callable[[Store, str], bool], Read]] = {
+    "firing": (_has_firing, _firing),
+    "heat": (_has_heat, _heat),
+    "casting": (_has_casting, _casting),
+}

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from firelog.record.store import Store
-from firelog.report import pdf, svg, write
+from firelog.report import axes, pdf, write
 from tests.dashboards.nights import BEGAN_US, add_night, curve, foundry, three_nights
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
@@ -132,7 +132,7 @@ def test_a_real_browser_prints_it(nights: Path, tmp_path: Path, firelog: Run) ->
 def test_ticks_are_round_and_inside() -> None:
     """Axis numbers are multiples of 1, 2 or 5 times a power of ten, inside the range."""
     for low, high in ((-3.2, 51.0), (20.0, 871.5), (0.001, 0.0093)):
-        found = svg.ticks(low, high, 7)
+        found = axes.ticks(low, high, 7)
         assert 3 <= len(found) <= 8
         assert low <= found[0] <= found[-1] <= high
         step = found[1] - found[0]

@@ -1,0 +1,274 @@
+"""The record of one casting: what was seen on it, and what its record says of the causes."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from dashboards.picture import Picture
+from dashboards.pourview import HeatView
+from dashboards.wording import Manner, day, manner
+from firelog import __version__
+from firelog.audit import casting as audits
+from firelog.audit import compare, words
+from firelog.audit.casting import Audit, DefectAudit
+from firelog.audit.catalogue import read_catalogue
+from firelog.audit.compare import Comparison, Difference
+from firelog.audit.evidence import CauseFound
+from firelog.record import castings
+from firelog.record import seal as seals
+from firelog.record.castings import NOTED, Photograph
+from firelog.record.seal import Seal
+from firelog.record.store import Store
+from firelog.report import firing, heat
+from firelog.report.sheet import CAUTIONS, Cell, Section, Sheet, Table, cells
+from firelog.units import iso_utc, show_difference
+from firelog.wording import quantity
+
+MOST_PICTURE_BYTES = 6_000_000  # a report of many large photographs could not be sent to anybody
+
+
+@dataclass(frozen=True)
+class Told:
+    """All that a casting's report says."""
+
+    audit: Audit
+    compared: Comparison | None
+    photos: tuple[tuple[Photograph, bytes | None], ...]
+    poured: HeatView | None
+    seal: Seal | None
+    how: Manner
+    made_us: int
+
+
+def read(store: Store, name: str, made_us: int) -> Told:
+    """Read a casting with everything that its report says."""
+    how, catalogue = manner(store), read_catalogue()
+    known = castings.casting(store, name)
+    made = audits.audit(store, known, catalogue, how.unit)
+    compared = None
+    if made.defects:
+        compared = compare.compare(made, audits.peers(store, made, catalogue, how.unit))
+    photos = [(one, castings.photo_bytes(store, one)) for one in castings.photos(store, known)]
+    case = made.case
+    poured = heat.read(store, case.heat.heat.name, made_us).view if case.heat else None
+    sealed = seals.seals(store, case.fired.firing) if case.fired else []
+    return Told(made, compared, tuple(photos), poured, sealed[-1] if sealed else None, how, made_us)
+
+
+def facts(told: Told) -> dict[str, Any]:
+    """Return what the report says as one JSON object."""
+    return {
+        "kind": "casting",
+        "name": told.audit.casting.name,
+        "foundry": told.how.foundry,
+        "made": iso_utc(told.made_us),
+        "version": __version__,
+        "audit": audits.answer(told.audit),
+        "compared": compare.answer(told.compared) if told.compared else None,
+        "photographs": [
+            {"sha256": one.sha256, "words": one.words, "found": content is not None}
+            for one, content in told.photos
+        ],
+        "seal": firing.seal_facts(told.seal),
+    }
+
+
+# ---------------------------------------------------------------- as a sheet
+def sheet(told: Told) -> Sheet:
+    """Return the report to be printed."""
+    case, casting, how = told.audit.case, told.audit.casting, told.how
+    piece = ", ".join(one for one in (casting.piece, casting.part) if one)
+    alloy, section, material = case.kind
+    made_of = ", ".join(one for one in (alloy, f"{section} section", material) if one)
+    came = " · ".join(
+        one
+        for one in (
+            f"mould {casting.mould}",
+            f"firing {case.mould.firing}" if case.mould.firing else "",
+            f"heat {case.heat.heat.name}" if case.heat else "",
+        )
+        if one
+    )
+    sound = casting.outcome == "sound"
+    word = casting.outcome if not casting.defects else _and(one.name for one in casting.defects)
+    return Sheet(
+        "casting",
+        casting.name,
+        how.foundry,
+        tuple(one for one in (piece, made_of, came, _seen(told), casting.note) if one),
+        word,
+        "pass" if sound else "fail" if casting.defects else "unproven",
+        tuple(words.summary(one.causes) for one in told.audit.defects) or _nothing(told),
+        tuple(sections(told)),
+        firing.foot(told.made_us, how),
+        (*audits.CAUTIONS[:2], *CAUTIONS),
+    )
+
+
+def _and(names: Iterable[str]) -> str:
+    return ", ".join(names)
+
+
+def _seen(told: Told) -> str:
+    seen = told.audit.casting.seen
+    return f"seen {day(seen.seen_us, told.how)} by {seen.who}" if seen else ""
+
+
+def _nothing(told: Told) -> tuple[str, ...]:
+    if told.audit.casting.outcome == "sound":
+        return ("The casting is sound: there is nothing to explain.",)
+    return ("Nobody has entered yet what was seen on this casting.",)
+
+
+def sections(told: Told) -> Iterable[Section]:
+    """Yield the parts of a casting's report."""
+    for one in told.audit.defects:
+        yield _defect(one, told)
+    yield from _photographs(told)
+    if told.compared is not None:
+        yield _compared(told.compared, told.how)
+    yield from _kiln_picture(told)
+    if told.poured is not None:
+        yield heat.picture_section(told.poured)
+    yield _facts(told)
+    yield from _noted(told)
+    yield firing.seal_section(told.seal, told.how)
+
+
+def _defect(one: DefectAudit, told: Told) -> Section:
+    size = f", {one.seen.size_mm:g} mm" if one.seen.size_mm else ""
+    where = f" at {one.seen.place}" if one.seen.place else ""
+    rows = [_cause(found, told.how) for found in one.causes if found.stands != "silent"]
+    rows += [_silent(found) for found in one.silent]
+    heads = (
+        "The record",
+        "Possible cause",
+        "Share before, with the record",
+        "Findings",
+        "Next time",
+    )
+    said = (f"{one.kind.looks[:1].upper()}{one.kind.looks[1:]}.", one.seen.note)
+    return Section(
+        f"{one.seen.name[:1].upper()}{one.seen.name[1:]}{where}{size}",
+        note=words.NEVER_PROOF,
+        said=tuple(s for s in said if s),
+        table=Table(heads, tuple(rows)),
+    )
+
+
+def _cause(found: CauseFound, how: Manner) -> tuple[Cell, ...]:
+    kind = "for" if found.ratio > 1.0 else "against"
+    assert found.cause is not None
+    lines = "\n".join(words.finding_words(one, how.unit) for one in found.findings)
+    return (
+        Cell(words.graded(found), kind=kind),
+        Cell(found.name, found.cause.says),
+        Cell(f"{100 * found.prior:.0f} % → {100 * found.weight:.0f} %"),
+        Cell(lines),
+        Cell(found.cause.next if found.ratio > 1.0 else ""),
+    )
+
+
+def _silent(found: CauseFound) -> tuple[Cell, ...]:
+    assert found.cause is not None
+    return (
+        Cell("silent", kind="silent"),
+        Cell(found.name, found.cause.says),
+        Cell(f"{100 * found.prior:.0f} % → {100 * found.weight:.0f} %"),
+        Cell("–"),
+        Cell(found.cause.next),
+    )
+
+
+def _photographs(told: Told) -> Iterable[Section]:
+    left = MOST_PICTURE_BYTES
+    for one, content in told.photos:
+        title = f"Photograph {one.sha256[:12]}"
+        if content is None:
+            lost = "The file beside the store is gone, or is no longer what it was."
+            yield Section(title, note=one.words, said=(lost,))
+        elif len(content) > left:
+            yield Section(title, note=one.words, said=("Too large to be printed here.",))
+        else:
+            left -= len(content)
+            kind = "jpeg" if one.kind == "jpg" else one.kind
+            data = f"data:image/{kind};base64,{base64.b64encode(content).decode()}"
+            yield Section(title, note=one.words, photo=data)
+
+
+def _compared(found: Comparison, how: Manner) -> Section:
+    rows = tuple(_difference(one, how) for one in found.differences)
+    heads = ("Measured", "Here", "Sound: mean", "Lowest, highest", "Effect", "p (Holm)")
+    said = [found.said]
+    if found.overlay is not None:
+        near = found.overlay
+        side = "hotter" if near.largest_k > 0 else "colder"
+        said.append(
+            f"The nearest sound firing is {near.firing}: segment upon segment this one was at most "
+            f"{show_difference(abs(near.largest_k), how.unit)} {side}."
+        )
+    table = Table(heads, rows) if rows else None
+    return Section("Beside the sound castings of its kind", said=tuple(said), table=table)
+
+
+def _difference(one: Difference, how: Manner) -> tuple[Cell, ...]:
+    def show(value: float) -> str:
+        return quantity(value, one.unit, how.unit).strip()
+
+    effect = "–" if one.effect is None else f"{one.effect:+.1f} sd".replace("-", "−")
+    tested = "–" if one.p_holm is None else f"{one.p:.3f} ({one.p_holm:.3f})"
+    mean = sum(one.sound) / len(one.sound)
+    ends = f"{show(min(one.sound))}, {show(max(one.sound))}"
+    return cells(one.name, show(one.here), show(mean), ends, effect, tested)
+
+
+def _kiln_picture(told: Told) -> Iterable[Section]:
+    fired = told.audit.case.fired
+    if fired is None:
+        return
+    overlay = told.compared.overlay if told.compared else None
+    picture = Picture(
+        began_us=fired.firing.began_us,
+        traces=(*fired.traces, *((overlay.trace,) if overlay else ())),
+        end_s=fired.end_s,
+        schedule=fired.schedule,
+        judgement=fired.judgement,
+        events=tuple(
+            ((e.t_us - fired.firing.began_us) / 1e6, e.kind, e.text)
+            for e in told.audit.case.kiln_events
+        ),
+        how=told.how,
+    )
+    found = firing.picture_section(picture, f"The firing {fired.firing.name}")
+    note = "The nearest sound firing is laid over it, segment upon segment." if overlay else ""
+    yield replace(found, note=note)
+
+
+def _facts(told: Told) -> Section:
+    rows = [
+        (
+            Cell(one.spec.quantity),
+            Cell(words.measured(one, told.how.unit), one.how),
+            Cell(words.limit(one, told.how.unit)),
+            Cell(f"{words.sentence(one)[:1].upper()}{words.sentence(one)[1:]}"),
+        )
+        for one in told.audit.facts.values()
+        if one.shown != "silent" or one.measured is not None
+    ]
+    heads = ("Measured", "Value ± U (k = 2)", "Held against", "What it shows")
+    quiet = [one.spec.quantity for one in told.audit.facts.values() if one.measured is None
+             and one.shown == "silent"]  # fmt: skip
+    said = (f"Nothing in the record: {', '.join(dict.fromkeys(quiet))}.",) if quiet else ()
+    return Section(
+        "What the record shows of this casting", said=said, table=Table(heads, tuple(rows))
+    )
+
+
+def _noted(told: Told) -> Iterable[Section]:
+    details = told.audit.casting.details
+    if details:
+        rows = tuple(cells(NOTED.get(key, key), f"{value}") for key, value in details.items())
+        yield Section("What was noted of how it was made", table=Table(("", "As noted"), rows))

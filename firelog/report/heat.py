@@ -1,0 +1,169 @@
+"""The record of one heat: each pour against what was asked of it, and how sure one can be."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from dashboards import pourview
+from dashboards.pourfigure import heat_figure
+from dashboards.pourview import HeatView
+from dashboards.wording import Manner, clock, day, zone_words
+from firelog import __version__
+from firelog.pouring.answer import answer
+from firelog.pouring.checks import PourCheck
+from firelog.pouring.verify import HeatAssessment, PourAssessment
+from firelog.pouring.words import dip_words, found_words, limits_words
+from firelog.record.store import Store
+from firelog.report import firing, svg
+from firelog.report.sheet import HOW_JUDGED, Cell, Section, Sheet, Table, cells
+from firelog.units import iso_utc, show_difference, show_temperature, us_to_datetime
+
+KINDS = firing.KINDS
+_SERIOUS = ("fail", "not proven", "pass")
+
+
+@dataclass(frozen=True)
+class Told:
+    """All that a heat's report says."""
+
+    view: HeatView
+    made_us: int
+
+    @property
+    def assessment(self) -> HeatAssessment:
+        """The heat, verified."""
+        return self.view.assessment
+
+    @property
+    def how(self) -> Manner:
+        """Unit, time zone and name of the foundry."""
+        return self.view.how
+
+
+def read(store: Store, name: str, made_us: int) -> Told:
+    """Read a heat with everything that its report says."""
+    return Told(pourview.read_heat(store.path, name), made_us)
+
+
+def facts(told: Told) -> dict[str, Any]:
+    """Return what the report says as one JSON object."""
+    return {
+        "kind": "heat",
+        "name": told.assessment.heat.name,
+        "foundry": told.how.foundry,
+        "made": iso_utc(told.made_us),
+        "version": __version__,
+        "verdict": told.assessment.verdict.value,
+        "judgement": answer(told.assessment),
+        "events": [firing.event_facts(event) for event in told.assessment.events],
+    }
+
+
+def sheet(told: Told) -> Sheet:
+    """Return the report to be printed."""
+    found, how = told.assessment, told.how
+    heat = found.heat
+    zone = zone_words(heat.began_us, how)
+    began = f"{day(heat.began_us, how)}, {clock(heat.began_us, how)} {zone}"
+    crucible = f"crucible {heat.crucible}" if heat.crucible else ""
+    what = (heat.furnace, heat.alloy, crucible, began, heat.note)
+    word = found.verdict.value
+    return Sheet(
+        "heat",
+        heat.name,
+        how.foundry,
+        tuple(one for one in what if one),
+        word,
+        KINDS[word],
+        _lead(found),
+        tuple(sections(told)),
+        firing.foot(told.made_us, how),
+    )
+
+
+def _lead(found: HeatAssessment) -> tuple[str, ...]:
+    if not found.pours:
+        return ("Nothing was poured from this heat, so there is nothing to verify.",)
+    counts = [f"{sum(o.verdict.value == w for o in found.pours)} {w}" for w in _SERIOUS]
+    counts = [one for one in counts if not one.startswith("0 ")]
+    count = len(found.pours)
+    return (f"{count} mould{'s' if count != 1 else ''} filled: {', '.join(counts)}.",)
+
+
+def sections(told: Told) -> Iterable[Section]:
+    """Yield the parts of a heat's report."""
+    for one in told.assessment.pours:
+        yield pour_section(one, told.how)
+    yield picture_section(told.view)
+    if told.assessment.dips:
+        yield _dips(told)
+    if told.assessment.events:
+        began_us = told.assessment.heat.began_us
+        yield firing.events_section(told.assessment.events, told.how, began_us)
+    yield _remarks(told)
+    yield Section("How a verdict is reached", said=(HOW_JUDGED,))
+
+
+def pour_section(one: PourAssessment, how: Manner) -> Section:
+    """Return a pour with its checks, what was not met first."""
+    checks = sorted(one.checks, key=lambda check: _SERIOUS.index(check.verdict.value))
+    rows = tuple(_check(check, how) for check in checks)
+    heads = ("Verdict", "Requirement", "Found", "Limits", "Why")
+    when = f"{us_to_datetime(one.pour.began_us, how.tz):%H:%M:%S}"
+    note = f"Poured {when}, {one.mould.section} section; {one.verdict.value}."
+    said = []
+    if one.window_us is not None:
+        times = " to ".join(f"{us_to_datetime(t, how.tz):%H:%M:%S}" for t in one.window_us)
+        said.append(f"Metal and mould were both right from {times}.")
+    else:
+        said.append(f"{one.window_why[:1].upper()}{one.window_why[1:]}.")
+    table = Table(heads, rows)
+    return Section(f"Pour of {one.pour.mould}", note=note, said=tuple(said), table=table)
+
+
+def _check(check: PourCheck, how: Manner) -> tuple[Cell, ...]:
+    return (
+        Cell(check.verdict.value, kind=KINDS[check.verdict.value]),
+        Cell(check.requirement),
+        Cell(found_words(check, how.unit), check.how),
+        Cell(limits_words(check, how.unit)),
+        Cell(check.why),
+    )
+
+
+def picture_section(view: HeatView) -> Section:
+    """Return the picture of the minutes around lift and pours."""
+    if not view.picture.traces:
+        return Section("What was measured", said=("There are no readings of this time.",))
+    words = "Metal and moulds against time; the numbers stand in the tables."
+    note = "Full lines are measured; dashed ones are computed, with their uncertainty (k = 2)."
+    return Section(
+        "What was measured, and what was computed",
+        note=note,
+        figure=svg.draw(heat_figure(view), words, height=620.0),
+        key=firing.key_of(view.picture),
+    )
+
+
+def _dips(told: Told) -> Section:
+    rows = []
+    for one in told.assessment.dips:
+        settled = "–"
+        if one.dip.settled:
+            doubt = show_difference(one.expanded_k, told.how.unit, 1)
+            settled = f"{show_temperature(one.dip.settled_c, told.how.unit)} ± {doubt}"
+        when = f"{us_to_datetime(one.at_us, told.how.tz):%H:%M:%S}"
+        rows.append(cells(when, one.channel, settled, dip_words(one.dip, told.how.unit)))
+    note = "Each immersion of the lance. One that was pulled early is a lower bound."
+    return Section("Dips", note=note, table=Table(("Dip", "Probe", "Settled at", ""), tuple(rows)))
+
+
+def _remarks(told: Told) -> Section:
+    found = told.assessment
+    rate = show_difference(found.loss.k_per_min, told.how.unit)
+    said = [*found.remarks, f"A lifted crucible loses {rate} a minute: {found.loss.words}."]
+    if found.card.disputed:
+        said.append(f"Sources differ on the melting range of {found.card.name}.")
+    return Section("What was assumed", said=tuple(said))
