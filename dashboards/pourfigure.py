@@ -308,7 +308,8 @@ def _range(view: HeatView) -> list[float]:
     for one in view.assessment.pours:
         for _, temp_c, expanded_k in _values(one):
             if temp_c is not None:
-                values += [temp_c - expanded_k - 30.0, temp_c + expanded_k + 30.0]
+                around_k = 30.0 + (expanded_k if np.isfinite(expanded_k) else 0.0)
+                values += [temp_c - around_k, temp_c + around_k]
     for trace in view.picture.traces:
         usable = trace.temp_c[np.isfinite(trace.temp_c)]
         if len(usable):

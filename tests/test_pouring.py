@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 
 import numpy as np
@@ -58,10 +59,10 @@ def lance(dips, *, length_s=2400, tau_s=5.0):
     return np.array(read)
 
 
-def put(store, kiln, name, role, values, *, began_us=T0, every_s=1.0):
+def put(store, kiln, name, role, values, *, began_us=T0, every_s=1.0, letter="S"):
     """Write a channel of type S, class 1 (a small U)."""
     channel = store.ensure_channel(
-        kiln, name, role=role, letter="S", standard="IEC", tolerance_class="1"
+        kiln, name, role=role, letter=letter, standard="IEC", tolerance_class="1"
     )
     t_us = began_us + (np.arange(len(values)) * every_s * S).astype(np.int64)
     store.add_readings(
@@ -83,7 +84,8 @@ def store(tmp_path):
 
 def enter(store, dips, *, alloy="C87300", plan=PLAN, melt_c=1200.0, **changed):
     """Enter a heat with one pour 60 s after the lift; ``changed`` alters the pour."""
-    put(store, "furnace", "lance", Role.LANCE, lance(dips))
+    letter = changed.get("letter", "S")
+    put(store, "furnace", "lance", Role.LANCE, lance(dips), letter=letter)
     put(store, "furnace", "melt", Role.CRUCIBLE, np.full(LIFT_S, melt_c))
     heat = heats.add_heat(
         store, "heat", "furnace", alloy, began_us=T0, lifted_us=T0 + LIFT_S * S, crucible="A60",
@@ -152,6 +154,16 @@ def test_no_dip_is_not_proven(store):
     assert verdicts(assessment)["mould"] is Verdict.PASS
     assert "no dip before the pour" in assessment.pours[0].checks[0].why
     assert "no dip in the record of this heat" in assessment.remarks
+
+
+def test_a_probe_without_tolerance_there_proves_nothing(store):
+    """Type K class 1 ends at 1000 °C (IEC 60584-1): a dip above it proves nothing."""
+    assessment = enter(store, [GOOD], letter="K")
+    found = verdicts(assessment)
+    assert found["window"] is found["superheat"] is Verdict.NOT_PROVEN
+    assert "no stated uncertainty at that temperature" in assessment.pours[0].checks[0].why
+    assert "no stated uncertainty" in assessment.pours[0].window_why
+    json.dumps(answer(assessment), allow_nan=False)
 
 
 def test_a_probe_pulled_too_early_is_a_lower_bound(store):

@@ -14,7 +14,7 @@ from dashboards.wording import Manner, clock, day, zone_words
 from firelog.pouring.checks import PourCheck
 from firelog.pouring.facts import Known, MouldCourse, SeenDip
 from firelog.pouring.verify import CAUTIONS, PourAssessment
-from firelog.pouring.words import dip_words, found_words, limits_words, minutes
+from firelog.pouring.words import dip_words, found_words, limits_words, minutes, plus_minus
 from firelog.units import show_difference, show_temperature, us_to_datetime
 
 _WEIGHT = {"fail": 0, "not proven": 1, "pass": 2}
@@ -171,12 +171,12 @@ def _facts(one: PourAssessment, view: HeatView) -> list[Any]:
     unit = view.how.unit
     said: list[Any] = [verdict(one.verdict.value), html.Br()]
     if isinstance(one.metal, Known):
-        doubt = show_difference(one.metal.expanded_k, unit)
-        said.append(f"Metal {show_temperature(one.metal.temp_c, unit)} ± {doubt}, {one.metal.how}.")
+        doubt = plus_minus(one.metal.expanded_k, unit)
+        said.append(f"Metal {show_temperature(one.metal.temp_c, unit)} {doubt}, {one.metal.how}.")
     if isinstance(one.mould_course, MouldCourse):
         temp_c, expanded_k = one.mould_course.at(one.pour.began_us)
-        doubt = show_difference(expanded_k, unit)
-        said.append(f" Mould {show_temperature(temp_c, unit)} ± {doubt}, computed.")
+        doubt = plus_minus(expanded_k, unit)
+        said.append(f" Mould {show_temperature(temp_c, unit)} {doubt}, computed.")
     if one.pour.out_us is not None:
         said.append(f" Kiln to pour {minutes((one.pour.began_us - one.pour.out_us) / 1e6)}.")
     if one.window_us is not None:
@@ -221,8 +221,8 @@ def _dip(one: SeenDip, view: HeatView) -> html.Tr:
     unit = view.how.unit
     settled = "–"
     if one.dip.settled:
-        doubt = show_difference(one.expanded_k, unit, 1)
-        settled = f"{show_temperature(one.dip.settled_c, unit)} ± {doubt}"
+        doubt = plus_minus(one.expanded_k, unit)
+        settled = f"{show_temperature(one.dip.settled_c, unit)} {doubt}"
     return html.Tr(
         [
             _cell("Dip", _second(one.at_us, view), "number"),

@@ -291,6 +291,7 @@ class _Walk:
                 convection=made.convection,
                 skin=skin,
             )
+        face_k[0] = last_c[0] + ZERO_C_IN_K  # at the first instant it is still as it was
         total = held @ made.cells.volume
         return Course(
             t_s,

@@ -170,13 +170,16 @@ def _limits(
         unit,
         known.expanded_k if math.isfinite(known.expanded_k) else None,
         known.how,
-        _said(verdict, missed, known.words),
+        _said(verdict, missed, known),
     )
 
 
-def _said(verdict: Verdict, missed: list[str], words: str) -> str:
+def _said(verdict: Verdict, missed: list[str], known: Known) -> str:
+    words = known.words
     if verdict is Verdict.PASS:
         return words
+    if math.isnan(known.expanded_k):
+        return f"the thermocouple has no stated uncertainty at that temperature; {words}"
     limits = " and ".join(missed)
     if verdict is Verdict.FAIL:
         return f"{limits} missed by more than U; {words}"

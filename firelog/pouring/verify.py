@@ -186,6 +186,8 @@ def _window(
     if limits is None:
         return None, f"{untold}no pouring range is known"
     last = settled[-1]
+    if math.isnan(last.expanded_k):
+        return None, f"{untold}the thermocouple has no stated uncertainty at that temperature"
     zero_us = max(last.at_us, heat.lifted_us or 0) if heat.lifted_us else last.at_us
     zero_us = max(zero_us, course.out_us)
     before_s = max(0.0, (zero_us - max(last.at_us, heat.lifted_us or 0)) / 1e6)

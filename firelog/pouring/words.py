@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from firelog.physics.dips import Dip
@@ -40,6 +41,11 @@ def dip_words(dip: Dip, unit: TemperatureUnit) -> str:
         f"pulled too early: it was still {rest} below where it was going "
         f"(± {show_difference(dip.fit_expanded_k, unit)}); {5.4 * dip.tau_s:.0f} s would have done"
     )
+
+
+def plus_minus(expanded_k: float, unit: TemperatureUnit) -> str:
+    """Return ``± 5 K``, or ``± ?`` where no uncertainty can be stated."""
+    return f"± {show_difference(expanded_k, unit)}" if math.isfinite(expanded_k) else "± ?"
 
 
 def minutes(seconds: float) -> str:

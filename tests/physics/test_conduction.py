@@ -153,6 +153,41 @@ def test_against_an_independent_method_of_lines():
     assert at(fine, t_s)[0][0] == pytest.approx(theirs.y[0], abs=2.5)
 
 
+def any_night(dice):
+    """Return a random mould and a random night: shape, size, water, tables, ramps up and down."""
+    water = float(dice.choice([0.0, dice.uniform(0.0, 9e8)]))
+    k = float(np.exp(dice.uniform(np.log(0.1), np.log(3.0))))
+    material = Material(
+        "any",
+        float(dice.uniform(800.0, 2500.0)),
+        ((20.0, k), (1000.0, k * dice.uniform(0.7, 2.0))),
+        ((20.0, 800.0), (900.0, 1150.0)),
+        (Uptake("water", 97.0, 103.0, water), Uptake("gypsum", 110.0, 180.0, 0.3 * water)),
+    )
+    thick_m = float(np.exp(dice.uniform(np.log(0.004), np.log(0.2))))
+    hours = np.concatenate(([0.0], np.cumsum(dice.uniform(0.05, 3.0, 6))))
+    temps = np.concatenate(([dice.choice([20.0, 900.0])], dice.uniform(20.0, 1150.0, 6)))
+    t_s = np.arange(0.0, hours[-1] * HOUR_S, 30.0)
+    kiln = np.interp(t_s / HOUR_S, hours, temps) + dice.normal(0.0, 0.5, len(t_s))
+    shape = str(dice.choice(["plate", "cylinder", "sphere"]))
+    return Body(shape, (Layer(material, thick_m),)), outside(t_s, kiln), float(np.ptp(temps))
+
+
+def test_as_used_it_is_as_good_as_a_fine_run():
+    """Over random moulds and nights the cells and tolerance in use stay near a fine computation."""
+    dice = np.random.default_rng(8)
+    errors = []
+    for _ in range(40):
+        body, drive, span_k = any_night(dice)
+        grid = np.linspace(0.0, float(drive.t_s[-1]), 200)
+        used = at(conduct(body, KILN, drive), grid)[0]
+        fine = at(conduct(body, KILN, drive, cells=100, tolerance_k=0.1), grid)[0]
+        errors.append(float(np.abs(used - fine).max()) / span_k)
+    assert np.median(errors) < 0.006
+    assert np.quantile(errors, 0.9) < 0.015
+    assert max(errors) < 0.06
+
+
 def test_core_waits_for_its_water():
     """The core stays at boiling until the water is gone, and the share taken rises to one."""
     course = conduct(Body("cylinder", (Layer(PLASTER, 0.08),)), KILN, night())
