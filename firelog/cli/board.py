@@ -85,6 +85,8 @@ def serve(
     shown = f"[{host}]" if ":" in host else host
     address = f"{'https' if certificate else 'http'}://{shown}:{port}/"
     click.echo(f"the board is at {address}  (Ctrl-C ends it)", err=True)
+    if door.locked:
+        click.echo(f"it answers to: {', '.join(door.names)} (more with --name)", err=True)
     if open_it and not door.locked:
         _open_soon(address)
     app.serve(store, host, port, door=door, certificate=certificate, behind_proxy=behind_proxy)

@@ -29,6 +29,7 @@ from firelog.watch.facts import Course, Facts, KilnNow, Machine
 COURSE_S = 30.0
 FIRINGS_S = 2.0
 BACK_S = 5.0  # how far before the newest reading a clock must be to have been set back
+FORGOTTEN_S = 12 * 3600.0
 RECENT_S = 900.0  # how long a step of the clock stays a matter for a person
 _UNSEEN = frozenset({Role.AMBIENT, Role.SET_POINT, Role.COLD_JUNCTION})
 _SOURCE = ("source lost", "source silent", "source back")
@@ -110,6 +111,8 @@ class Observer:
             del self._kilns[name]
         for name, firing in running.items():
             kiln = self._kilns.get(name)
+            if kiln is None and self._forgotten(firing):
+                continue
             same = kiln is not None and kiln.firing.id == firing.id
             if not same or (kiln and kiln.firing.schedule_sha256 != firing.schedule_sha256):
                 self._kilns[name] = self._begin(firing)
@@ -118,6 +121,11 @@ class Observer:
                 for channel in self._store.channels(name)
                 if channel.role not in _UNSEEN
             ]
+
+    def _forgotten(self, firing: Firing) -> bool:
+        """True for a firing that nobody ended: its kiln has said nothing for half a day."""
+        newest_us = max(self._store.newest_us(firing.kiln) or 0, firing.began_us)
+        return (self._clock.now_us() - newest_us) / 1e6 > FORGOTTEN_S
 
     def _begin(self, firing: Firing) -> _Kiln:
         since_s = (self._clock.now_us() - firing.began_us) / 1e6

@@ -20,6 +20,7 @@ from firelog.watch.watchman import Watchman, ring
 ROUND_S = 1.0
 WALKING_S = 30.0
 REOPEN_S = 5.0
+FRESH_S = 6 * 3600.0
 ALONE_S = 5.0  # one that is just ending may need so long
 
 
@@ -97,6 +98,7 @@ class Watching:
                 self._charge.stop()
 
     def _walk(self, store: Store, watchdog: Watchdog) -> None:
+        opened_s = self._clock.steady_s()
         watchman = Watchman(store, self._plan, self._clock, say=self._say, sound=self._ring)
         try:
             while not self._stopping:
@@ -107,6 +109,8 @@ class Watching:
                 self._walked_s = self._clock.steady_s()
                 self._unheard = bool(self._unreached(store))
                 watchdog.alive()
+                if self._clock.steady_s() - opened_s > FRESH_S and not watchman.night.alarms:
+                    return  # whoever closes last folds the write-ahead log: nobody else may run
                 time.sleep(self._round_s)
         finally:
             watchman.stop()

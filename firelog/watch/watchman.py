@@ -28,7 +28,7 @@ from firelog.watch.observe import Observer
 from firelog.watch.plan import Plan
 from firelog.watch.signs import Sign
 
-LIFE_S = 10.0  # how often the watch writes down that it is walking
+LIFE_S, IDLE_S = 10.0, 45.0  # how often the watch writes down that it is walking
 SOUND_S = 30.0
 LIFE = "watch_round_us"
 CAUTION = "firelog switches nothing and is no safety device."
@@ -78,7 +78,7 @@ class Watchman:
         self.night = made.night
         self._note_soaks(facts)
         self._call()
-        self._show_life()
+        self._show_life(LIFE_S if facts.kilns else IDLE_S)
         return facts
 
     def stop(self) -> None:
@@ -232,8 +232,8 @@ class Watchman:
         self._say("nobody has been reached: sounding here")
         self._ring(self._plan.sound)
 
-    def _show_life(self) -> None:
-        if self._clock.steady_s() - self._life_s >= LIFE_S:
+    def _show_life(self, every_s: float) -> None:
+        if self._clock.steady_s() - self._life_s >= every_s:
             self._life_s = self._clock.steady_s()
             self._store.set_setting(LIFE, str(self._clock.now_us()))
 
