@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -85,10 +85,12 @@ class Observer:
         if steady_s - self._firings_s >= FIRINGS_S:
             self._firings_s = steady_s
             self._find_firings()
-        unit = self._store.setting("unit", "C")
-        shown: TemperatureUnit = "F" if unit == "F" else "K" if unit == "K" else "C"
         kilns = tuple(self._kiln(kiln) for kiln in self._kilns.values())
-        return Facts(kilns, self._machine(steady_s), shown)
+        return Facts(kilns, self._machine(steady_s), self._unit())
+
+    def _unit(self) -> TemperatureUnit:
+        unit = self._store.setting("unit", "C")
+        return "F" if unit == "F" else "K" if unit == "K" else "C"
 
     def firing(self, kiln: str) -> str | None:
         """Return the name of the firing that runs in a kiln."""
@@ -129,9 +131,12 @@ class Observer:
 
     def _begin(self, firing: Firing) -> _Kiln:
         since_s = (self._clock.now_us() - firing.began_us) / 1e6
+        schedule = measuring.schedule_of(self._store, firing)
+        if schedule is not None:  # what is said of it is said in the foundry's unit
+            schedule = replace(schedule, unit=self._unit())
         return _Kiln(
             firing,
-            measuring.schedule_of(self._store, firing),
+            schedule,
             outlook.history_of(self._store, outlook.past_of(self._store, firing)),
             newest_s=0.0,
             heard_s=self._clock.steady_s() - max(0.0, since_s),

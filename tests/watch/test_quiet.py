@@ -173,3 +173,67 @@ def test_two_kilns_at_once_do_not_speak_for_each_other() -> None:
         one = walk(night, float(at_s), signs(Facts(kilns)))
         night, calls = one.night, [*calls, *(sign.key for sign in one.calls)]
     assert sorted(calls) == ["north/too hot", "south/no readings"]
+
+
+def test_a_mould_heated_too_fast_is_called() -> None:
+    """A controller that runs the slow ramp at 300 K/h, where 100 K/h are asked."""
+    faster = tuple(
+        replace(s, rate_k_per_h=300.0) if s.name == "slow ramp" else s for s in BLOCK.segments
+    )
+    strong = replace(block_kiln(), power_w=60e3)
+    scene = Scene(strong, faster, every_s=30.0)
+    told = watched(scene, BLOCK, course_s=300.0, round_s=30.0)
+    called = [(at_s, sign) for at_s, sign in told.calls if sign.kind == "too fast"]
+    assert len(called) == 1
+    assert 21_600.0 < called[0][0] < 26_000.0  # within the hour after six hours of drying
+
+
+@pytest.mark.parametrize(("digit_k", "frozen"), [(0.1, True), (1.0, False)])
+def test_a_channel_that_repeats_itself_is_frozen_only_if_it_used_to_flicker(
+    digit_k: float, frozen: bool
+) -> None:
+    """Ten minutes of one number: a fault at 0.1 K digits, nothing odd at whole degrees."""
+    dice, book = random.Random(1), Book("top", "kiln")
+    for second in range(600):
+        book.add(float(second), round(dice.gauss(870.0, 0.3) / digit_k) * digit_k, Quality.OK)
+    assert not book.frozen
+    for second in range(600, 1300):
+        book.add(float(second), 870.0, Quality.OK)
+    assert book.frozen is frozen
+
+
+def test_a_frozen_channel_is_called_once_and_by_its_name() -> None:
+    """A logger that repeats one channel's last number while the others go on."""
+    scene = Scene(shell_kiln(start_c=560.0), SHELL.segments)
+
+    def repeat() -> Iterator[Sample]:
+        kept: float | None = None
+        for sample in play(scene):
+            if sample.t_s >= 2500.0:
+                kept = sample.values_c[1] if kept is None else kept
+                values = (sample.values_c[0], kept, sample.values_c[2])
+                yield replace(sample, values_c=values)
+            else:
+                yield sample
+
+    told = watched(scene, SHELL, samples=repeat())
+    assert "frozen" in told.kinds()
+    assert [s.text.split(":")[0] for _, s in told.calls if s.kind == "frozen"] == ["kiln bottom"]
+
+
+def test_one_column_that_is_missing_is_called_by_its_name() -> None:
+    """The others are heard; this one is not, and it is not the whole kiln's silence."""
+    scene = Scene(shell_kiln(start_c=560.0), SHELL.segments)
+    books = [Book(name, role) for name, role in (("a", "kiln"), ("b", "kiln"))]
+    night, calls = Night(), []
+    for sample in play(scene):
+        for book, value in zip(books, sample.values_c, strict=False):
+            if book.name == "a" or sample.t_s < 600.0:
+                book.add(sample.t_s, value or 0.0, Quality.OK)
+        channels = tuple(channel_now(book, sample.t_s) for book in books)
+        facts = Facts((KilnNow("k", "f", sample.t_s, None, channels),))
+        one = walk(night, sample.t_s, signs(facts))
+        night, calls = one.night, [*calls, *(sign.key for sign in one.calls)]
+        if sample.t_s > 1500.0:
+            break
+    assert calls == ["k/b/silent"]
