@@ -11,18 +11,19 @@ import numpy as np
 from dashboards import thinning
 from dashboards.palette import DAY
 from dashboards.picture import Picture, deviation_k
-from dashboards.strokes import degree_off, scatter, style_of
+from dashboards.strokes import degree_off, points_below, scatter, style_of
 from dashboards.target import Target
 from firelog.readings import FloatArray
 from firelog.schedule.model import ChannelTrace
 
 
-def lines(picture: Picture, target: Target, points: int) -> Iterable[dict[str, Any]]:
+def lines(picture: Picture, target: Target) -> Iterable[dict[str, Any]]:
     """Yield the lines of the lower panel against one target."""
     yield from _bands(picture, target)
     meant = {trace.name for trace in picture.followed}
-    lines = [(n, trace) for n, trace in enumerate(picture.spoken) if trace.name in meant]
-    for place, (number, trace) in enumerate(lines):
+    drawn = [(n, trace) for n, trace in enumerate(picture.spoken) if trace.name in meant]
+    points = points_below(len(drawn) * len(picture.targets))
+    for place, (number, trace) in enumerate(drawn):
         off_k = deviation_k(trace, target)
         if place == 0:
             yield _doubt(picture, trace, off_k, points)

@@ -50,7 +50,7 @@ def _lines(picture: Picture, switched: bool) -> Iterable[dict[str, Any]]:
     for target in picture.targets.values():
         shown = target.against == picture.against
         if shown or switched:
-            for line in (*_target_lines(picture, target), *below.lines(picture, target, points)):
+            for line in (*_target_lines(picture, target), *below.lines(picture, target)):
                 line["meta"] = {**line.get("meta", {}), "against": target.against}
                 yield line if shown else line | {"visible": False}
     for number, trace in reversed(list(enumerate(picture.spoken))):

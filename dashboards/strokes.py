@@ -9,6 +9,7 @@ from dashboards.picture import Picture
 
 MOST_POINTS = 1200  # in one line: under 2 000 with the holes
 ALL_POINTS = 9000  # in all lines of one panel
+BELOW_POINTS = 3600  # in all lines of the lower panel, by both clocks: it is half as high
 LEAST_POINTS = 200
 _STYLES = (
     ("ink", "solid", 2.2),
@@ -23,6 +24,11 @@ _STYLES = (
 def points_each(count: int) -> int:
     """Return how many points each of ``count`` lines may have."""
     return max(LEAST_POINTS, min(MOST_POINTS, ALL_POINTS // max(1, count)))
+
+
+def points_below(count: int) -> int:
+    """Return how many points each of ``count`` lines of the lower panel may have."""
+    return max(LEAST_POINTS, min(MOST_POINTS, BELOW_POINTS // max(1, count)))
 
 
 def style_of(number: int) -> tuple[str, str, float]:

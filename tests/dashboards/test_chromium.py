@@ -448,3 +448,37 @@ def test_motion_stops_for_those_who_ask(board: Server, chromium: Callable[..., V
         "e => getComputedStyle(e).animationName !== 'none').length"
     )
     assert moving == 0
+
+
+# ---------------------------------------------------------------- the two deviations
+def test_the_switch_shows_how_late_instead_of_how_well(serve, chromium, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    """An hour late: by its steps the night lies near zero, by the plan's clock 300 K below."""
+    path = tmp_path / "late.firelog"
+    t_s = np.arange(0.0, 4.3 * 3600.0, 10.0)
+    with foundry(path) as store:
+        late = {"top": curve(np.maximum(t_s - 3600.0, 0.0))}
+        add_night(store, "late night", channels=late, t_s=t_s)
+    visit = chromium(serve(path).address, **PHONE)
+    page = visit.go("/firing/late%20night")
+    visit.drawn()
+    lowest = """Math.min(...document.querySelector('#trace .js-plotly-plot').data
+        .filter(line => line.meta && line.meta.part === 'off target' && line.visible !== false)
+        .flatMap(line => line.y).filter(value => value !== null))"""
+    assert page.evaluate(lowest) > -20
+    clock = page.get_by_role("button", name="plan's clock")
+    steps = page.get_by_role("button", name="each step")
+    assert (steps.get_attribute("aria-pressed"), clock.get_attribute("aria-pressed")) == (
+        "true",
+        "false",
+    )
+    clock.click()
+    visit.until(f"{lowest} < -290")
+    visit.until("document.querySelector('#clock-button').getAttribute('aria-pressed') === 'true'")
+    page.get_by_role("button", name="night", exact=True).click()  # drawn anew, chosen still
+    visit.until("document.documentElement.dataset.theme === 'night'")
+    page.wait_for_timeout(300)
+    assert page.evaluate(lowest) < -290
+    steps.click()
+    visit.until(f"{lowest} > -20")
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    assert visit.complaints == []

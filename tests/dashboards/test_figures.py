@@ -11,6 +11,7 @@ from dashboards.picture import Picture, hole_spans
 from dashboards.wording import Manner
 from firelog.readings import Quality
 from firelog.schedule.follow import follow, followed_target
+from firelog.schedule.forecast import forecast
 from firelog.schedule.judge import judge
 from firelog.schedule.model import ChannelTrace
 from firelog.schedule.reader import parse_schedule
@@ -97,13 +98,13 @@ def test_the_end_of_a_closed_record_counts_as_a_hole() -> None:
     assert hole_spans(ended) == [(7190.0, 10_800.0)]
 
 
-@pytest.mark.parametrize(("channels", "rows"), [(35, 144), (8, 43_200), (1, 43_200)])
+@pytest.mark.parametrize(("channels", "rows"), [(35, 144), (8, 43_200), (6, 43_200), (1, 43_200)])
 def test_the_figure_is_bounded(channels: int, rows: int) -> None:
     """Neither many channels nor a long night makes a line of 2 000 points or a heavy figure."""
     rng = np.random.default_rng(5)
     t_s = np.arange(rows) * (60.0 if rows < 1000 else 1.0)
     traces = [trace(t_s, curve(t_s) + rng.normal(0, 3, rows), f"tc {n}") for n in range(channels)]
-    figure = figures.firing_figure(picture(*traces))
+    figure = figures.firing_figure(picture(*traces), switched=True)
     assert max(len(line["x"]) for line in figure["data"]) <= 2000
     assert len(json.dumps(figure)) < 300_000
 
@@ -194,7 +195,7 @@ def test_every_colour_has_its_night() -> None:
     temp_c = curve(t_s, top_c=500.0)
     temp_c[300:400] = np.nan
     events = ((500.0, "note", ""),)
-    figure = figures.firing_figure(picture(trace(t_s, temp_c), events=events))
+    figure = figures.firing_figure(picture(trace(t_s, temp_c), events=events), switched=True)
     used = set(_colours(figure))
     assert len(used) > 8
     assert used <= set(palette.to_night()) | {"rgba(0,0,0,0)"}
@@ -206,3 +207,112 @@ def _colours(value: object) -> list[str]:
     if isinstance(value, list):
         return [found for one in value for found in _colours(one)]
     return [value] if isinstance(value, str) and value.startswith(("#", "rgb")) else []
+
+
+# ---------------------------------------------------------------- both clocks
+def late_night() -> tuple[np.ndarray, np.ndarray]:
+    """An hour at 20 °C before a ramp that is then exactly as asked: late, and well done."""
+    t_s = np.arange(0.0, 5 * 3600.0, 20.0)
+    return t_s, curve(np.maximum(t_s - 3600.0, 0.0))
+
+
+FROM_20 = parse_schedule("start = 20\n" + SCHEDULE, "test")
+
+
+def test_a_late_firing_is_far_off_the_clock_and_on_each_step() -> None:
+    """One hour late at 300 K/h is 300 K below the plan (numpy's interpolation), and on its step."""
+    t_s, temp_c = late_night()
+    figure = figures.firing_figure(picture(trace(t_s, temp_c), plan=FROM_20), switched=True)
+    off = {line["meta"]["against"]: line for line in lines(figure, "off target")}
+    assert off["clock"]["visible"] is False
+    assert "visible" not in off["segments"]
+    top_s = 580.0 / 300.0 * 3600.0
+    plan_c = np.interp(t_s, [0.0, top_s, top_s + 3600.0], [20.0, 600.0, 600.0])
+    climbing = (t_s > 4000.0) & (t_s < top_s)
+    by_clock = np.array([np.nan if y is None else y for y in off["clock"]["y"]], float)
+    assert len(by_clock) == len(t_s[t_s <= top_s + 3600.0])
+    assert np.allclose(by_clock, (temp_c - plan_c)[: len(by_clock)], atol=0.006)
+    assert by_clock[climbing[: len(by_clock)]].max() == pytest.approx(-300.0, abs=1.0)
+    by_step = np.array([np.nan if y is None else y for y in off["segments"]["y"]], float)
+    x = np.array(off["segments"]["x"])
+    ramp = (x > x[0]) & (x < x[0] + 1000 * (top_s - 300.0)) & np.isfinite(by_step)
+    assert np.abs(by_step[ramp]).max() < 8.0  # where the ramp began is known to a minute: 5 K
+
+
+def test_the_other_clock_is_drawn_for_readers_who_can_switch_only() -> None:
+    """A figure for paper holds one set of lines, none of them hidden."""
+    t_s, temp_c = late_night()
+    one = picture(trace(t_s, temp_c), plan=FROM_20)
+    paper, board = figures.firing_figure(one), figures.firing_figure(one, switched=True)
+    assert [line for line in paper["data"] if line.get("visible") is False] == []
+    assert {line["meta"]["against"] for line in lines(paper, "off target")} == {"segments"}
+    assert len(lines(board, "target")) == 2
+    assert board["layout"]["meta"] == {"against": "segments"}
+    by_clock = figures.firing_figure(picture(trace(t_s, temp_c), plan=BY_CLOCK), switched=True)
+    assert by_clock["layout"]["meta"] == {"against": "clock"}
+    go.Figure(board)
+
+
+def test_the_target_line_is_the_followed_target() -> None:
+    """Between its corners the drawn line is what the schedule's room aims at, point for point."""
+    t_s, temp_c = late_night()
+    one = picture(trace(t_s, temp_c), plan=FROM_20)
+    line_s, line_c = one.target.line(one.end_s)
+    ask_s = np.arange(37.0, one.end_s, 101.0)
+    aim_c = followed_target(FROM_20, follow(FROM_20, one.traces, end_s=one.end_s), ask_s)
+    drawn_c = np.interp(ask_s, line_s, line_c)
+    assert len(line_s) < 30
+    asked = np.isfinite(aim_c)
+    assert asked.sum() > 100
+    assert np.allclose(drawn_c[asked], aim_c[asked], atol=0.01)
+    assert np.all(ask_s[~asked] < line_s[0])  # before the ramp nothing is asked, nothing is drawn
+
+
+# ---------------------------------------------------------------- what happened, what is to come
+def stalled_night() -> tuple[np.ndarray, np.ndarray]:
+    """A ramp that stands at 320 °C from the end of the first hour to that of the second."""
+    t_s = np.arange(0.0, 5 * 3600.0, 20.0)
+    return t_s, curve(np.where(t_s < 3600.0, t_s, np.maximum(t_s - 3600.0, 3600.0)))
+
+
+def test_a_stall_is_a_bar_below_the_trace() -> None:
+    """The bar runs from 1 h to 2 h, says so, and lies between the trace and the lower panel."""
+    t_s, temp_c = stalled_night()
+    one = picture(trace(t_s, temp_c), plan=FROM_20)
+    layout = figures.firing_figure(one, switched=True)["layout"]
+    (bar,) = [shape for shape in layout["shapes"] if shape.get("name") == "happening stalled"]
+    assert bar["x0"] == pytest.approx(one.x_ms([3600.0])[0], abs=180_000)
+    assert bar["x1"] == pytest.approx(one.x_ms([7200.0])[0], abs=180_000)
+    assert layout["yaxis2"]["domain"][1] < bar["y0"] < bar["y1"] < layout["yaxis"]["domain"][0]
+    (name,) = [n for n in layout["annotations"] if n.get("name") == "happening stalled"]
+    assert name["text"].startswith("stalled")
+    (hover,) = lines(figures.firing_figure(one), "happenings")
+    assert "stood at" in hover["text"][0]
+
+
+def test_a_night_without_happenings_gives_no_room_to_them() -> None:
+    """The lane is there only when something happened; a hole is shaded, never a bar too."""
+    t_s = np.arange(0.0, 10_600.0, 10.0)
+    kept = (t_s < 6000.0) | (t_s > 8400.0)
+    plain = figures.firing_figure(picture(trace(t_s, curve(t_s))))["layout"]
+    holed = figures.firing_figure(picture(trace(t_s[kept], curve(t_s[kept]))))["layout"]
+    stalled = figures.firing_figure(picture(trace(*stalled_night())))["layout"]
+    assert plain["yaxis"]["domain"][0] == holed["yaxis"]["domain"][0]
+    assert stalled["yaxis"]["domain"][0] > plain["yaxis"]["domain"][0]
+    assert not [s for s in holed["shapes"] if s.get("name", "").startswith("happening")]
+
+
+def test_the_way_ahead_is_as_wide_as_its_interval() -> None:
+    """The faint band ends at the early and the late finish of the last segment."""
+    t_s = np.arange(0.0, 3600.0, 10.0)
+    traces = (trace(t_s, curve(t_s)),)
+    end_s = float(t_s[-1])
+    laid = follow(FROM_20, traces, end_s=end_s, running=True)
+    outlook = forecast(FROM_20, laid, now_s=end_s)
+    one = picture(*traces, plan=FROM_20, running=True, following=laid, outlook=outlook)
+    (band,) = lines(figures.firing_figure(one, switched=True), "expected")
+    last = outlook.estimates[-1]
+    assert max(band["x"]) == one.x_ms([last.late_s])[0]
+    assert one.x_ms([last.early_s])[0] in band["x"]
+    assert min(band["x"]) == one.x_ms([end_s])[0]
+    assert lines(figures.firing_figure(picture(*traces, plan=FROM_20)), "expected") == []

@@ -11,6 +11,7 @@ from plotly.utils import PlotlyJSONEncoder
 from dashboards import live
 from dashboards.pages.parts import firing_path
 from firelog import judging
+from firelog.record import seal
 from firelog.record.store import Store
 from tests.dashboards.nights import BEGAN_US, SCHEDULE, add_night, curve, foundry, three_nights
 
@@ -374,3 +375,55 @@ def test_schedules_of_these_tests_mean_what_they_say() -> None:
     plan = parse_schedule(SCHEDULE, "test")
     assert [segment.name for segment in plan.segments] == ["up", "soak"]
     assert [one.kind for one in plan.requirements] == ["soak", "ceiling"]
+
+
+# ---------------------------------------------------------------- what happened, what is to come
+def test_a_stalled_night_says_what_happened_and_how_late_it_was(tmp_path: Path) -> None:
+    """An hour's stand is listed in words; the firing ended an hour behind; nothing is sealed."""
+    path = tmp_path / "stalled.firelog"
+    t_s = np.arange(0.0, 4.3 * 3600.0, 10.0)
+    stand = np.where(t_s < 3600.0, t_s, np.maximum(t_s - 3600.0, 3600.0))
+    with foundry(path) as store:
+        add_night(store, "n", channels={"a": curve(stand)}, t_s=t_s)
+    made = live.page(path, "/firing/n", "F")
+    below = words(made["bottom"])
+    assert "What happened" in below
+    assert "'up' stood at 608 °F for" in below  # 20 °C + 300 °C, in the reader's unit
+    assert "Not sealed." in below
+    assert re.search(r"Ended (1 h 0\d|5\d) min behind the plan's clock\.", words(made["top"]))
+
+
+def test_a_sealed_record_shows_its_head_and_its_day(tmp_path: Path) -> None:
+    """The whole head is on the page, to be copied, with who sealed it and when."""
+    path = tmp_path / "sealed.firelog"
+    t_s = np.arange(0.0, 7200.0, 10.0)
+    with foundry(path) as store:
+        add_night(store, "n", channels={"a": curve(t_s)}, t_s=t_s)
+        made = seal.seal(store, store.firing("n"), now_us=BEGAN_US, version="1", who="Ines")
+    below = words(live.page(path, "/firing/n", None)["bottom"])
+    assert made.head in below
+    assert "Sealed 2026-03-01 08:00 MST by Ines" in below
+
+
+def test_a_running_firing_says_when_it_should_be_done_from_its_kilns_past(tmp_path: Path) -> None:
+    """Two past nights as planned, tonight on its way: 600 °C about 06:58 after the start's 8:00."""
+    path = tmp_path / "ahead.firelog"
+    whole_s, t_s = np.arange(0.0, 3.2 * 3600.0, 10.0), np.arange(0.0, 3600.0, 10.0)
+    day_us = 86_400_000_000
+    with foundry(path) as store:
+        for night in (2, 1):
+            began_us = BEGAN_US - night * day_us
+            both = {"a": curve(whole_s)}
+            add_night(store, f"past {night}", channels=both, t_s=whole_s, began_us=began_us)
+        other = {"a": curve(whole_s)}
+        add_night(store, "elsewhere", channels=other, t_s=whole_s, kiln="South")
+        add_night(store, "n", channels={"a": curve(t_s)}, t_s=t_s, running=True)
+    made = live.page(path, "/firing/n", None)
+    above, below = words(made["top"]), words(made["bottom"])
+    assert "On time" in above
+    assert "from 2 past firings of this kiln" in above
+    # 580 K at 300 K/h from 08:00 is 09:56; inside the band of 15 K three minutes earlier.
+    assert re.search(r"up done\W+about 09:5\d", above)
+    assert re.search(r"all done\W+about 10:5\d", above)
+    assert re.search(r"expected 09:5\d", below)
+    assert "never" not in below.split("Segments")[1].split("Channels")[0]
