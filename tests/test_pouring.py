@@ -12,7 +12,7 @@ from firelog import judging
 from firelog.errors import InputError
 from firelog.pouring import core
 from firelog.pouring.answer import answer
-from firelog.pouring.freezing import freezing_of
+from firelog.pouring.freezing import enter_correction, freezing_of
 from firelog.pouring.plan import parse_pour_plan, read_pour_plan
 from firelog.pouring.verify import assess_heat, foretell
 from firelog.readings import Quality, Role, Unit
@@ -298,6 +298,18 @@ def test_a_pure_metal_corrects_the_probe(store):
     assert found["correction_k"] == pytest.approx(5.0, abs=0.5)
 
 
+def test_a_correction_is_kept_and_used(store):
+    """A kept correction is a certificate of the probe: its next readings are corrected by it."""
+    heat = frozen(store, cooling_curve(1084.62, 1084.60, offset_k=-5.0), "copper")
+    found = freezing_of(store, heat, "cup", pure="copper")
+    enter_correction(store, heat, "cup", found, entered_us=T0, who="Ines")
+    (kept,) = store.calibrations(store.channel("furnace", "cup").id)
+    assert kept.who == "Ines"
+    assert freezing_of(store, heat, "cup", pure="copper")["correction_k"] == pytest.approx(
+        0.0, abs=0.1
+    )
+
+
 def test_an_arrest_that_is_not_there(store):
     """Minutes without freezing, or a channel without readings, are refused with a way out."""
     heat = frozen(store, cooling_curve(917.2, 821.0))
@@ -481,6 +493,21 @@ def test_the_story_of_a_core(store):
     assert found["dry_s"] < found["reached_s"]["stated"]
     assert {one["range"] for one in found["ramps"]} == {"free water", "cristobalite", "quartz"}
     assert "not measured" in found["computed"]
+
+
+def test_a_thermocouple_in_the_core_narrows_the_doubt(store):
+    """A mould that names its embedded thermocouple is fitted to it, and its U shrinks."""
+    burnout(store, 30)
+    alone = core.core_of(store, heats.mould(store, "block"))
+    began = store.firing("burnout").began_us
+    put(store, "block kiln", "in core", Role.MOULD, alone.trace.temp_c, began_us=began,
+        every_s=60.0)  # fmt: skip
+    details = {"material": "plaster-silica", "size_m": 0.08, "probe": "in core"}
+    told = core.core_of(store, heats.add_mould(store, "b2", firing="burnout", details=details))
+    assert told.fitted is not None
+    assert told.fitted.conductivity == pytest.approx(1.0, abs=0.05)
+    assert told.fitted.check_rms_k < 5.0
+    assert told.trace.expanded_k.max() < alone.trace.expanded_k.max()
 
 
 def test_a_mould_nobody_described(store):

@@ -70,17 +70,21 @@ def window(
 @click.option("--pure", help="It was a pure metal: copper, silver, gold or aluminium.")
 @click.option("--from", "from_", help="Look from then on (ISO 8601).")
 @click.option("--until", help="Look until then (ISO 8601).")
+@click.option("--enter", is_flag=True, help="With --pure: keep the correction as a certificate.")
+@click.option("--who", default="", help="Who enters it.")
 @json_option
 @common_options
 @pass_settings
 def arrest(settings: Settings, /, *, name: str, channel: str, **asked: Any) -> None:
     """Find where the metal of the heat NAME froze, and hold it against the alloy's card.
 
-    With --pure: what to add to the probe at that metal's freezing point (enter it as a
-    certificate with `firelog channels`).
+    With --pure: what to add to the probe at that metal's freezing point; --enter keeps that as a
+    certificate of one point, so that readings near it are corrected from then on.
     """
-    from firelog.cli.clock import instant_or_now
-    from firelog.pouring.freezing import freezing_of
+    from firelog.cli.clock import instant_or_now, now_us
+    from firelog.cli.show import shown_settings
+    from firelog.errors import InputError
+    from firelog.pouring.freezing import enter_correction, freezing_of
     from firelog.record import heats as record
     from firelog.record.store import Store
     from firelog.units import show_difference, show_temperature
@@ -90,12 +94,14 @@ def arrest(settings: Settings, /, *, name: str, channel: str, **asked: Any) -> N
         None if asked[key] is None else instant_or_now(asked[key], timezone)
         for key in ("from_", "until")
     )
-    with Store.open(settings.store_path()) as store:
-        from firelog.cli.show import shown_settings
-
+    if asked["enter"] and not asked["pure"]:
+        raise InputError("only a pure metal's freezing point corrects a probe; name it with --pure")
+    with Store.open(settings.store_path(), write=asked["enter"]) as store:
         unit, _ = shown_settings(store)
         heat = record.heat(store, name)
         found = freezing_of(store, heat, channel, span=(span[0], span[1]), pure=asked["pure"])
+        if asked["enter"]:
+            enter_correction(store, heat, channel, found, entered_us=now_us(), who=asked["who"])
     if asked["as_json"]:
         emit_json(found)
         return
@@ -139,8 +145,11 @@ def plan(ctx: click.Context, settings: Settings, day: str, as_json: bool) -> Non
 @click.option("--wax-density", default=950.0, show_default=True, help="Of the wax, kg/m³.")
 @click.option("--loss", default=0.03, show_default=True, help="Share lost in melting.")
 @click.option("--heel", default=0.0, help="What stays in the crucible, kg.")
+@click.option("--holds", type=float, help="What the crucible holds of this metal, kg.")
 @json_option
+@click.pass_context
 def metal(
+    ctx: click.Context,
     *,
     alloy_name: str,
     wax: float,
@@ -149,9 +158,14 @@ def metal(
     wax_density: float,
     loss: float,
     heel: float,
+    holds: float | None,
     as_json: bool,
 ) -> None:
-    """Say how much metal a wax needs: piece, sprues, cup, melt loss and heel."""
+    """Say how much metal a wax needs: piece, sprues, cup, melt loss and heel.
+
+    With --holds also how full the crucible gets; exit status 1 when it does not fit.
+    """
+    from firelog.errors import InputError
     from firelog.physics.metals import metal_for
     from firelog.pouring.alloys import alloy
 
@@ -164,11 +178,18 @@ def metal(
         melt_loss=loss,
         heel_kg=heel,
     )
+    if holds is not None and holds <= 0.0:
+        raise InputError("a crucible holds more than nothing; give kilograms of metal")
+    fill = None if holds is None else need.charge_kg / holds
     if as_json:
-        emit_json({**vars(need), "poured_kg": need.poured_kg})
-        return
+        emit_json({**vars(need), "poured_kg": need.poured_kg, "fill": fill})
+        ctx.exit(1 if fill is not None and fill > 1.0 else 0)
     parts = f"piece {need.piece_kg:.2f}, sprues {need.sprues_kg:.2f}, cup {need.cup_kg:.2f} kg"
     click.echo(f"charge {need.charge_kg:.2f} kg  ({parts}; dry, clean and preheated)")
+    if fill is not None:
+        fits = "it does not fit" if fill > 1.0 else "leave room to skim"
+        click.echo(f"the crucible is {fill:.0%} full: {fits}")
+    ctx.exit(1 if fill is not None and fill > 1.0 else 0)
 
 
 COMMANDS = (window, plan, metal, arrest)

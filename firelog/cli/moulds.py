@@ -65,6 +65,7 @@ def moulds(ctx: click.Context, settings: Settings, firing: str | None, as_json: 
 @click.option("--dry", is_flag=True, help="No free water left when it goes into the kiln.")
 @click.option("--in-sand", is_flag=True, help="It is bedded in sand for the pour.")
 @click.option("--wind", default=0.5, show_default=True, help="Moving air on the way, m/s.")
+@click.option("--probe", default="", help="The channel of a thermocouple embedded in its core.")
 @click.option("--note", default="", help="What else is to be said.")
 @common_options
 @pass_settings
@@ -87,6 +88,7 @@ def add(settings: Settings, /, *, name: str, **said: Any) -> None:
             dry=said["dry"],
             in_sand=said["in_sand"],
             wind_m_per_s=said["wind"],
+            probe=said["probe"],
         )
         body_of(shape_from(shape.details()), mould_material(shape.material))  # refuse now
         details = shape.details()

@@ -55,7 +55,9 @@ class CoreStory:
 
 
 def core_of(store: Store, mould: Mould, *, probe: str | None = None) -> CoreStory:
-    """Compute a mould's core over its firing; ``probe`` names a thermocouple embedded in it.
+    """Compute a mould's core over its firing.
+
+    A thermocouple embedded in it (its own, or the channel ``probe``) fits the model and checks it.
 
     Raises InputError when nobody said what the mould is like, StoreError when it was in no firing.
     """
@@ -75,6 +77,7 @@ def core_of(store: Store, mould: Mould, *, probe: str | None = None) -> CoreStor
     if len(grid_s) < 2:
         raise StoreError(f"the kiln of {firing.name!r} was not recorded long enough to compute")
     fitted = None
+    probe = probe or shape.probe or None
     if probe is not None:
         seen = _one(store, firing, probe)
         fitted = mouldcore.fit(body, surface, drive, seen.t_s, seen.temp_c)

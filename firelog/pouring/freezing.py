@@ -8,10 +8,12 @@ from typing import Any
 import numpy as np
 
 from firelog.errors import InputError
-from firelog.physics import arrest
+from firelog.physics import arrest, calibration
+from firelog.physics.calibration import Certificate, CertificatePoint
 from firelog.pouring import alloys, facts
 from firelog.record.heats import Heat
 from firelog.record.store import Store
+from firelog.units import us_to_datetime
 
 
 def freezing_of(
@@ -55,6 +57,7 @@ def freezing_of(
     if pure is not None:
         correction, expanded = arrest.correction_k(found, pure)
         answer |= {
+            "pure": pure,
             "correction_k": round(correction, 2),
             "why": (
                 f"{pure} freezes at {arrest.FREEZING_C[pure]:.2f} °C (ITS-90): add "
@@ -73,3 +76,29 @@ def freezing_of(
         "why": words,
     }
     return answer
+
+
+def enter_correction(
+    store: Store, heat: Heat, channel: str, found: dict[str, Any], *, entered_us: int, who: str
+) -> None:
+    """Keep what a pure metal's freezing point said of a probe as a certificate of one point.
+
+    The certificate speaks at that temperature; beside it only its correction is carried on, and
+    the uncertainty falls back on the probe's tolerance.
+    """
+    day = us_to_datetime(heat.began_us).date()
+    certificate = Certificate(
+        (
+            CertificatePoint(
+                float(found["liquidus_c"]),
+                float(found["correction_k"]),
+                max(float(found["uncertainty_k"]), 0.1),
+            ),
+        ),
+        done_on=day,
+        number=f"{found['pure']} in {heat.name}",
+    )
+    kept = store.channel(heat.furnace, channel)
+    store.add_calibration(
+        kept.id, day.isoformat(), calibration.as_record(certificate), entered_us, who
+    )

@@ -62,6 +62,7 @@ class MouldShape:
     ``size_m`` is the wall of a shell, or the radius (plate: half the thickness) of a block;
     ``hollow_m`` the radius of the cavity inside a round shell; ``core_m`` the radius of a core
     and ``gap_m`` the wax between core and shell. ``dry`` moulds have no free water left.
+    ``probe`` is the channel of a thermocouple embedded in its core, empty without one.
     """
 
     material: str
@@ -74,6 +75,7 @@ class MouldShape:
     dry: bool = False
     in_sand: bool = False
     wind_m_per_s: float = 0.5
+    probe: str = ""
 
     def details(self) -> dict[str, Any]:
         """Return the mould as plain keys, to be kept."""

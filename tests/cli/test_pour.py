@@ -146,6 +146,9 @@ def test_metal_needed(firelog: Run) -> None:
     found = json.loads(done.stdout)
     assert found["piece_kg"] == pytest.approx(8.80, abs=0.02)
     assert found["charge_kg"] > found["poured_kg"]
+    small = firelog("heats", "metal", "--alloy", "C87300", "--wax", "1", "--holds", "5")
+    assert small.returncode == 1
+    assert "does not fit" in small.stdout
 
 
 def test_a_day_is_planned(firelog: Run, tmp_path: Path) -> None:
