@@ -16,7 +16,7 @@ from dashboards.live import now_us
 from dashboards.lookout import Lookout
 from firelog.alarm import State
 from firelog.errors import FirelogError, InputError
-from firelog.record import alarms
+from firelog.record import alarms, outbox
 from firelog.record.alarms import StoredAlarm
 from firelog.record.store import Store
 from firelog.units import parse_duration, show_duration, show_instant, zone
@@ -56,7 +56,7 @@ def _list(path: Path) -> dict[str, Any]:
         found = [one for one in alarms.open_alarms(store) if _shown(one)]
         age_s = watchman.age_s(store, t_us)
         running = any(firing.running for firing in store.firings())
-        called = alarms.calls_for(store, [one.id for one in found])
+        called = outbox.calls_for(store, [one.id for one in found])
     walking = age_s is not None and age_s < WATCH_S
     watch = ""
     if running and not walking:
@@ -73,7 +73,7 @@ def _shown(one: StoredAlarm) -> bool:
     return one.state.standing or one.state is State.SHELVED
 
 
-def _told(one: StoredAlarm, t_us: int, called: list[alarms.Call]) -> dict[str, Any]:
+def _told(one: StoredAlarm, t_us: int, called: list[outbox.Call]) -> dict[str, Any]:
     people = dict.fromkeys(call.person for call in called if call.alarm_id == one.id)
     left_s = 0.0 if one.shelved_until_us is None else (one.shelved_until_us - t_us) / 1e6
     return {

@@ -12,8 +12,9 @@ from dashboards.pages.parts import cautions, firing_path, link, sentence, verdic
 from dashboards.readout import View, read_view
 from dashboards.wording import Manner, clock, day
 from firelog.alarm import Act
-from firelog.record import alarms
-from firelog.record.alarms import Call, StoredAlarm, StoredStep
+from firelog.record import alarms, outbox
+from firelog.record.alarms import StoredAlarm, StoredStep
+from firelog.record.outbox import Call
 from firelog.record.rows import Event, Firing
 from firelog.record.store import Store
 from firelog.units import show_duration
@@ -58,7 +59,7 @@ def read_morning(path: Path, unit: str | None, now_us: int) -> Morning | None:
             for one in alarms.between(store, firing.began_us, until_us)
             if one.called_us is not None and one.kiln in (None, firing.kiln)
         ]
-        calls = alarms.calls_for(store, [one.id for one in stood])
+        calls = outbox.calls_for(store, [one.id for one in stood])
         steps = {one.id: alarms.steps(store, alarm_id=one.id) for one in stood}
         events = store.events(firing)
     view = read_view(path, firing.name, unit)

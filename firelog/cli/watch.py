@@ -101,7 +101,7 @@ def check(settings: Settings, *, as_json: bool) -> None:
 def test(settings: Settings, name: str | None, *, as_json: bool) -> None:
     """Send a test message to everybody, or to NAME; status 1 when one was not taken."""
     from firelog.cli.clock import now_us
-    from firelog.record import alarms
+    from firelog.record import outbox
     from firelog.record.store import Store
     from firelog.watch import courier
 
@@ -115,7 +115,7 @@ def test(settings: Settings, name: str | None, *, as_json: bool) -> None:
     with Store.open(settings.store_path(), write=True) as store:
         for person in people:
             for way in person.ways:
-                call = alarms.add_call(
+                call = outbox.add_call(
                     store,
                     alarm_id=None,
                     person=person.name,
@@ -126,7 +126,7 @@ def test(settings: Settings, name: str | None, *, as_json: bool) -> None:
                     made_us=now_us(),
                 )
                 ok, answer = courier.send(way, title, body)
-                alarms.add_attempt(store, call, t_us=now_us(), ok=ok, answer=answer, next_us=None)
+                outbox.add_attempt(store, call, t_us=now_us(), ok=ok, answer=answer, next_us=None)
                 results.append(
                     {"person": person.name, "way": way.label, "ok": ok, "answer": answer}
                 )

@@ -21,9 +21,6 @@ LONGEST_SHELF_S = 24 * 3600.0
 _ALARM = """select a.id, a.key, a.kind, k.name, f.name, a.priority, a.text, a.remedy, a.state,
   a.present, a.began_us, a.called_us, a.ended_us, a.shelved_until_us
   from alarms a left join kilns k on k.id = a.kiln left join firings f on f.id = a.firing"""
-_CALL = (
-    "select id, alarm, person, way, why, title, body, made_us, due_us, done_us, outcome from calls"
-)
 
 
 @dataclass(frozen=True)
@@ -57,34 +54,6 @@ class StoredStep:
     state: State
     who: str
     note: str
-
-
-@dataclass(frozen=True)
-class Call:
-    """One message to one person by one way; ``outcome`` None while it is still tried."""
-
-    id: int
-    alarm_id: int | None
-    person: str
-    way: str
-    why: str
-    title: str
-    body: str
-    made_us: int
-    due_us: int
-    done_us: int | None = None
-    outcome: str | None = None
-
-
-@dataclass(frozen=True)
-class Attempt:
-    """One try to deliver a call, and what the way answered."""
-
-    id: int
-    call_id: int
-    t_us: int
-    ok: bool
-    answer: str
 
 
 # ---------------------------------------------------------------- what stands
@@ -125,7 +94,7 @@ def steps(store: Store, *, alarm_id: int | None = None, after_id: int = 0) -> li
     where, values = "where id > ?", [after_id]
     if alarm_id is not None:
         where, values = f"{where} and alarm = ?", [*values, alarm_id]
-    rows = _all(
+    rows = query(
         store,
         f"select id, alarm, t_us, act, state, who, note from alarm_steps {where} order by id",
         values,
@@ -138,12 +107,12 @@ def steps(store: Store, *, alarm_id: int | None = None, after_id: int = 0) -> li
 
 def newest_step(store: Store) -> int:
     """Return the number of the newest move, 0 when there is none: cheap to poll."""
-    return int(_all(store, "select coalesce(max(id), 0) from alarm_steps")[0][0])
+    return int(query(store, "select coalesce(max(id), 0) from alarm_steps")[0][0])
 
 
 def intake_events(store: Store, after_id: int) -> list[Event]:
     """Return events that came after an event's number, from whatever kiln, in order."""
-    rows = _all(
+    rows = query(
         store,
         "select e.id, e.t_us, e.kind, e.text, e.who, k.name, e.firing, e.channel from events e"
         " left join kilns k on k.id = e.kiln where e.id > ? order by e.id",
@@ -174,7 +143,7 @@ def keep(
         alarm_id = int(row[0]) if row else 0
         if not row:
             alarm_id = int(
-                _all(
+                query(
                     store,
                     "insert into alarms(key,kind,kiln,firing,priority,text,remedy,state,present,"
                     "began_us) values (?,?,(select id from kilns where name=?),"
@@ -243,83 +212,6 @@ def _by_person(
     return one(store, alarm_id)
 
 
-# ---------------------------------------------------------------- the outbox
-def add_call(
-    store: Store,
-    *,
-    alarm_id: int | None,
-    person: str,
-    way: str,
-    why: str,
-    title: str,
-    body: str,
-    made_us: int,
-) -> int:
-    """Put a message into the outbox, due at once; return its number."""
-    with store.writing():
-        rows = _all(
-            store,
-            "insert into calls(alarm,person,way,why,title,body,made_us,due_us)"
-            " values (?,?,?,?,?,?,?,?) returning id",
-            (alarm_id, person, way, why, title, body, made_us, made_us),
-        )
-    return int(rows[0][0])
-
-
-def open_calls(store: Store) -> list[Call]:
-    """Return what is still to be delivered, the oldest first."""
-    return [Call(*row) for row in _all(store, f"{_CALL} where done_us is null order by id")]
-
-
-def calls_for(store: Store, alarm_ids: Sequence[int]) -> list[Call]:
-    """Return all calls ever made for these alarms, in the order they were made."""
-    marks = ",".join("?" * len(alarm_ids))
-    return [
-        Call(*row)
-        for row in _all(store, f"{_CALL} where alarm in ({marks}) order by id", alarm_ids)
-    ]
-
-
-def calls_between(store: Store, start_us: int, end_us: int) -> list[Call]:
-    """Return the calls made in a stretch of time."""
-    rows = _all(store, f"{_CALL} where made_us between ? and ? order by id", (start_us, end_us))
-    return [Call(*row) for row in rows]
-
-
-def attempts(store: Store, call_id: int) -> list[Attempt]:
-    """Return every try to deliver a call."""
-    rows = _all(
-        store,
-        "select id, call, t_us, ok, answer from attempts where call=? order by id",
-        (call_id,),
-    )
-    return [Attempt(row[0], row[1], row[2], bool(row[3]), row[4]) for row in rows]
-
-
-def add_attempt(
-    store: Store, call_id: int, *, t_us: int, ok: bool, answer: str, next_us: int | None
-) -> None:
-    """Write a try down; a delivered call ends, another is due at ``next_us`` (None: given up)."""
-    with store.writing():
-        store.connection.execute(
-            "insert into attempts(call,t_us,ok,answer) values (?,?,?,?)",
-            (call_id, t_us, int(ok), answer[:400]),
-        )
-        if ok or next_us is None:
-            end_call(store, call_id, t_us=t_us, outcome="delivered" if ok else "given up")
-        else:
-            store.connection.execute("update calls set due_us=? where id=?", (next_us, call_id))
-
-
-def end_call(store: Store, call_id: int, *, t_us: int, outcome: str) -> None:
-    """Close a call that needs no further try."""
-    with store.writing():
-        store.connection.execute(
-            "update calls set done_us=?, outcome=? where id=? and done_us is null",
-            (t_us, outcome, call_id),
-        )
-
-
 # ---------------------------------------------------------------- helpers
 def _move(
     store: Store,
@@ -349,18 +241,19 @@ def _step(
 
 def _alarms(store: Store, tail: str, values: Sequence[Any]) -> list[StoredAlarm]:
     found = []
-    for row in _all(store, f"{_ALARM} {tail}", values):
+    for row in query(store, f"{_ALARM} {tail}", values):
         columns = list(row)
         columns[5], columns[8], columns[9] = Priority(row[5]), State(row[8]), bool(row[9])
         found.append(StoredAlarm(*columns))
     return found
 
 
-def _all(store: Store, sql: str, values: Sequence[Any] = ()) -> list[Any]:
+def query(store: Store, sql: str, values: Sequence[Any] = ()) -> list[Any]:
+    """Return the rows of a query; all at once, for an open cursor pins the write-ahead log."""
     with driver.speaking(store.path):
         return list(store.connection.execute(sql, list(values)).fetchall())
 
 
 def _maybe(store: Store, sql: str, values: Sequence[Any]) -> Any:
-    rows = _all(store, sql, values)
+    rows = query(store, sql, values)
     return rows[0] if rows else None

@@ -11,7 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from firelog.alarm import Priority, State
-from firelog.record.alarms import Call, StoredAlarm
+from firelog.record.alarms import StoredAlarm
+from firelog.record.outbox import Call
 from firelog.watch.plan import AGAIN_S, Person, Plan
 
 BACKOFF_S = (10.0, 20.0, 40.0, 80.0, 160.0, 300.0)  # and so on, every five minutes

@@ -9,7 +9,7 @@ from pathlib import Path
 from firelog.errors import StoreError
 from firelog.intake.clock import Clock
 from firelog.intake.supervision import Watchdog, notify
-from firelog.record import alarms
+from firelog.record import alarms, outbox
 from firelog.record.store import Store
 from firelog.watch import calling
 from firelog.watch.charge import Charge
@@ -117,7 +117,7 @@ class Watching:
 
     def _unreached(self, store: Store) -> list[alarms.StoredAlarm]:
         standing = alarms.standing(store)
-        calls = alarms.calls_for(store, [one.id for one in standing])
+        calls = outbox.calls_for(store, [one.id for one in standing])
         return calling.unheard(standing, calls, self._plan, self._clock.now_us())
 
     def _well(self) -> bool:

@@ -15,7 +15,7 @@ from datetime import tzinfo
 
 from firelog.alarm import State
 from firelog.intake.clock import Clock
-from firelog.record import alarms
+from firelog.record import alarms, outbox
 from firelog.record.alarms import StoredAlarm
 from firelog.record.store import Store
 from firelog.units import show_instant, us_to_datetime, zone
@@ -183,15 +183,15 @@ class Watchman:
         for outcome in self.courier.outcomes():
             self._note(outcome, now_us)
         standing = alarms.open_alarms(self._store)
-        calls = alarms.calls_for(self._store, [one.id for one in standing])
-        pending = alarms.open_calls(self._store)
+        calls = outbox.calls_for(self._store, [one.id for one in standing])
+        pending = outbox.open_calls(self._store)
         for call in calling.no_longer_needed(standing, pending):
-            alarms.end_call(self._store, call.id, t_us=now_us, outcome="no longer needed")
+            outbox.end_call(self._store, call.id, t_us=now_us, outcome="no longer needed")
         local = us_to_datetime(now_us, self._tz)
         minute = local.hour * 60 + local.minute
         for new in calling.next_calls(standing, calls, self._plan, now_us, minute):
             self._put(new, now_us)
-        for outcome in self.courier.take(alarms.open_calls(self._store), now_us):
+        for outcome in self.courier.take(outbox.open_calls(self._store), now_us):
             self._note(outcome, now_us)
         if calling.unheard(standing, calls, self._plan, now_us):
             self._sound()
@@ -203,7 +203,7 @@ class Watchman:
             body += f"\nSeen: {self._plan.address}/seen/{links.token(self._key, invitation)}"
         with self._store.writing():
             for way in new.person.ways:
-                alarms.add_call(
+                outbox.add_call(
                     self._store,
                     alarm_id=new.alarm.id,
                     person=new.person.name,
@@ -217,9 +217,9 @@ class Watchman:
 
     def _note(self, outcome: Outcome, now_us: int) -> None:
         call = outcome.call
-        tries = len(alarms.attempts(self._store, call.id)) + 1
+        tries = len(outbox.attempts(self._store, call.id)) + 1
         next_us = None if outcome.ok else calling.next_try_us(call, tries, now_us)
-        alarms.add_attempt(
+        outbox.add_attempt(
             self._store, call.id, t_us=now_us, ok=outcome.ok, answer=outcome.answer, next_us=next_us
         )
         self._say(f"to {call.person} by {call.way}: {outcome.answer}")

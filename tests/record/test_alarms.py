@@ -9,7 +9,7 @@ import pytest
 
 from firelog.alarm import Act, Priority, State
 from firelog.errors import InputError
-from firelog.record import alarms, driver
+from firelog.record import alarms, driver, outbox
 from firelog.record.store import Store
 
 T0 = 1_772_352_000_000_000
@@ -90,7 +90,7 @@ def test_nobody_acknowledges_without_a_name_or_a_number_that_exists(store: Store
 def test_steps_and_attempts_are_written_once(store: Store) -> None:
     """What happened in the night cannot be tidied up in the morning."""
     number = move(store, Act.OCCUR, State.UNACKNOWLEDGED, T0)
-    call = alarms.add_call(
+    call = outbox.add_call(
         store,
         alarm_id=number,
         person="Ines",
@@ -100,7 +100,7 @@ def test_steps_and_attempts_are_written_once(store: Store) -> None:
         body="b",
         made_us=T0,
     )
-    alarms.add_attempt(store, call, t_us=T0, ok=False, answer="refused", next_us=T0 + MINUTE)
+    outbox.add_attempt(store, call, t_us=T0, ok=False, answer="refused", next_us=T0 + MINUTE)
     for sql in ("update alarm_steps set who='x'", "delete from attempts"):
         with pytest.raises(driver.sqlite3.IntegrityError, match="written once"):
             store.connection.execute(sql)
@@ -108,14 +108,14 @@ def test_steps_and_attempts_are_written_once(store: Store) -> None:
 
 def test_a_call_is_open_until_it_is_delivered(store: Store) -> None:
     """A refused call is due again; a delivered one is done; every try is kept."""
-    call = alarms.add_call(
+    call = outbox.add_call(
         store, alarm_id=None, person="Ines", way="mail", why="test", title="t", body="b", made_us=T0
     )
-    alarms.add_attempt(store, call, t_us=T0, ok=False, answer="refused", next_us=T0 + MINUTE)
-    assert [one.due_us for one in alarms.open_calls(store)] == [T0 + MINUTE]
-    alarms.add_attempt(store, call, t_us=T0 + MINUTE, ok=True, answer="sent", next_us=None)
-    assert alarms.open_calls(store) == []
-    assert [(one.ok, one.answer) for one in alarms.attempts(store, call)] == [
+    outbox.add_attempt(store, call, t_us=T0, ok=False, answer="refused", next_us=T0 + MINUTE)
+    assert [one.due_us for one in outbox.open_calls(store)] == [T0 + MINUTE]
+    outbox.add_attempt(store, call, t_us=T0 + MINUTE, ok=True, answer="sent", next_us=None)
+    assert outbox.open_calls(store) == []
+    assert [(one.ok, one.answer) for one in outbox.attempts(store, call)] == [
         (False, "refused"),
         (True, "sent"),
     ]

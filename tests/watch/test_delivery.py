@@ -15,7 +15,7 @@ from firelog.errors import InputError
 from firelog.intake.firesim import Fault, Mishap, Scene
 from firelog.intake.kilnsim import shell_kiln
 from firelog.readings import Quality, Unit
-from firelog.record import alarms
+from firelog.record import alarms, outbox
 from firelog.record.store import Store
 from firelog.reference import find_schedule
 from firelog.schedule.reader import read_schedule
@@ -90,8 +90,8 @@ def test_ten_minutes_of_a_dead_mail_server(kiln: Make, hands: Hands, inbox: Inbo
 
     night(made, watchman, up_at_s + 400.0, mail)
     assert len(inbox.mails) == 1
-    (call,) = alarms.calls_between(made.store, T0, T0 + 10**13)
-    tries = alarms.attempts(made.store, call.id)
+    (call,) = outbox.calls_between(made.store, T0, T0 + 10**13)
+    tries = outbox.attempts(made.store, call.id)
     assert [one.ok for one in tries] == [False] * (len(tries) - 1) + [True]
     assert 6 <= len(tries) <= 12
     assert call.outcome == "delivered"
@@ -135,7 +135,7 @@ def test_unanswered_it_goes_to_the_next_person_until_one_acknowledges(
 
     night(made, watchman, 3600.0, answer)
     assert [to for to, _ in inbox.mails] == [["ines@heron.example"], ["tomas@heron.example"]]
-    first, second = alarms.calls_between(made.store, T0, T0 + 10**13)
+    first, second = outbox.calls_between(made.store, T0, T0 + 10**13)
     assert (second.made_us - first.made_us) / 1e6 == pytest.approx(600.0, abs=10.0)
     assert alarms.standing(made.store)[0].state is State.ACKNOWLEDGED
 
