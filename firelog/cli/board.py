@@ -70,10 +70,10 @@ def serve(
     open_it: bool = True,
 ) -> None:
     """Serve the board of ``store`` until stopped, and show it in the browser if there is one."""
-    from dashboards import access, app
+    from dashboards import app, door
     from firelog.record.store import Store
 
-    door = access.door(
+    chosen = door.at(
         store,
         host,
         names=names,
@@ -85,11 +85,11 @@ def serve(
     shown = f"[{host}]" if ":" in host else host
     address = f"{'https' if certificate else 'http'}://{shown}:{port}/"
     click.echo(f"the board is at {address}  (Ctrl-C ends it)", err=True)
-    if door.locked:
-        click.echo(f"it answers to: {', '.join(door.names)} (more with --name)", err=True)
-    if open_it and not door.locked:
+    if chosen.locked:
+        click.echo(f"it answers to: {', '.join(chosen.names)} (more with --name)", err=True)
+    if open_it and not chosen.locked:
         _open_soon(address)
-    app.serve(store, host, port, door=door, certificate=certificate, behind_proxy=behind_proxy)
+    app.serve(store, host, port, door=chosen, certificate=certificate, behind_proxy=behind_proxy)
 
 
 def _certificate(certificate: Path | None, private_key: Path | None) -> tuple[Path, Path]:
@@ -104,12 +104,12 @@ def _certificate(certificate: Path | None, private_key: Path | None) -> tuple[Pa
 
 
 def _keep_passphrase(store: Path, role: str) -> None:
-    from dashboards import access
+    from dashboards import door
 
     words = click.prompt(f"passphrase of those who {role}", hide_input=True)
     if _typed() and click.prompt("once more", hide_input=True) != words:
         raise click.ClickException("the two are not the same; nothing was kept")
-    access.set_passphrase(store, role, words)
+    door.set_passphrase(store, role, words)
     click.echo("kept; boards that run already take it at their next start", err=True)
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from dashboards import access
+from dashboards import access, door
 from dashboards.app import create_app
 from firelog.alarm import Act, Priority, State
 from firelog.errors import InputError
@@ -27,9 +27,9 @@ OWN = {"Origin": BASE, "Sec-Fetch-Site": "same-origin"}
 def hashes(tmp_path_factory: pytest.TempPathFactory) -> str:
     """The file of both passphrases' hashes, made once: each is dear to make."""
     store = tmp_path_factory.mktemp("door") / "s.firelog"
-    access.set_passphrase(store, "look", LOOK)
-    access.set_passphrase(store, "write", WRITE)
-    return access.passphrase_path(store).read_text()
+    door.set_passphrase(store, "look", LOOK)
+    door.set_passphrase(store, "write", WRITE)
+    return door.passphrase_path(store).read_text()
 
 
 @pytest.fixture
@@ -41,14 +41,14 @@ def path(store_path: Path, hashes: str) -> Path:
             priority=Priority.HIGH, text="40 K <b>too hot</b>", remedy="Turn it down.",
             act=Act.OCCUR, state=State.UNACKNOWLEDGED, present=True, t_us=T0,
         )  # fmt: skip
-    access.passphrase_path(store_path).write_text(hashes)
+    door.passphrase_path(store_path).write_text(hashes)
     return store_path
 
 
 @pytest.fixture
 def visit(path: Path) -> Callable[[], Any]:
     """Return browsers of their own at the locked door."""
-    at = access.door(path, "192.168.7.20", names=("kiln.lan",), certificate=True)
+    at = door.at(path, "192.168.7.20", names=("kiln.lan",), certificate=True)
     server = create_app(path, at).server
 
     def come() -> Any:
@@ -221,8 +221,8 @@ def test_a_new_passphrase_ends_old_sessions(visit: Callable[[], Any], path: Path
     client = visit()
     enter(client, LOOK)
     cookie = client.get_cookie("__Host-firelog", domain="kiln.lan").value
-    access.set_passphrase(path, "look", "another three words")
-    at = access.door(path, "192.168.7.20", names=("kiln.lan",), certificate=True)
+    door.set_passphrase(path, "look", "another three words")
+    at = door.at(path, "192.168.7.20", names=("kiln.lan",), certificate=True)
     fresh = create_app(path, at).server.test_client()
     fresh.set_cookie("__Host-firelog", cookie, domain="kiln.lan", secure=True)
     assert get(fresh, "/alarms.json").status_code == 401
@@ -230,11 +230,11 @@ def test_a_new_passphrase_ends_old_sessions(visit: Callable[[], Any], path: Path
 
 def test_the_server_keeps_no_passphrase(path: Path) -> None:
     """The file holds scrypt hashes only, and only its owner may read it."""
-    kept = access.passphrase_path(path).read_text()
+    kept = door.passphrase_path(path).read_text()
     assert LOOK not in kept
     assert all(value.startswith("scrypt:") for value in json.loads(kept).values())
-    access.set_passphrase(path, "look", "another three words")
-    assert access.passphrase_path(path).stat().st_mode & 0o777 == 0o600
+    door.set_passphrase(path, "look", "another three words")
+    assert door.passphrase_path(path).stat().st_mode & 0o777 == 0o600
 
 
 @pytest.mark.parametrize(
@@ -252,17 +252,17 @@ def test_an_open_door_is_refused_with_a_sentence(
     """No passphrase, no encryption or no name: the board does not open there, and says why."""
     host = asked.pop("host")
     with pytest.raises(InputError, match=words):
-        access.door(path, host, **asked)
-    access.passphrase_path(path).unlink()
+        door.at(path, host, **asked)
+    door.passphrase_path(path).unlink()
     with pytest.raises(InputError, match="empty" if not host else "without a passphrase"):
-        access.door(path, host or "", certificate=True, **asked)
+        door.at(path, host or "", certificate=True, **asked)
 
 
 @pytest.mark.parametrize(("role", "words"), [("look", "short"), ("look", WRITE)])
 def test_weak_passphrases_are_refused(path: Path, role: str, words: str) -> None:
     """Too short, or the same for both roles."""
     with pytest.raises(InputError):
-        access.set_passphrase(path, role, words)
+        door.set_passphrase(path, role, words)
 
 
 # ---------------------------------------------------------------- the link in a message

@@ -22,7 +22,7 @@ import numpy as np
 import plotly.utils
 import pytest
 
-from dashboards import access, live
+from dashboards import door, live
 from dashboards.lookout import Lookout
 from firelog.alarm import State
 from firelog.readings import Unit
@@ -174,7 +174,7 @@ def test_the_locked_door_over_tls(
     """From another address: encrypted, a passphrase first, then the page with its callbacks."""
     pytest.importorskip("cheroot")
     Store.open(store_path, write=True).close()
-    access.set_passphrase(store_path, "look", "heron on one leg")
+    door.set_passphrase(store_path, "look", "heron on one leg")
     port = free_port()
     files = ("--certificate", str(certificate[0]), "--private-key", str(certificate[1]))
     arguments = ("--host", "0.0.0.0", "--port", str(port), "--store", str(store_path))
@@ -218,7 +218,7 @@ def test_the_passphrase_is_set_from_the_command_line(firelog: Any, store_path: P
     Store.open(store_path, write=True).close()
     done = firelog("board", "--set-passphrase", "look", input="three wet moulds\n")
     assert done.returncode == 0, done.stderr
-    assert set(access.read_hashes(store_path)) == {"look"}
+    assert set(door.read_hashes(store_path)) == {"look"}
     assert firelog("board", "--set-passphrase", "write", input="short\n").returncode == 2
 
 
@@ -266,7 +266,7 @@ def test_a_book_of_three_days_is_no_larger_than_one_of_a_day() -> None:
 def test_behind_a_proxy_the_names_it_is_called_by_count(store_path: Path) -> None:
     """The proxy's own name reaches the door, a forged one nothing; without it nobody is inside."""
     Store.open(store_path, write=True).close()
-    access.set_passphrase(store_path, "look", "heron on one leg")
+    door.set_passphrase(store_path, "look", "heron on one leg")
     port = free_port()
     arguments = ("--port", str(port), "--store", str(store_path), "--behind-proxy")
     with command("board", "--no-open", *arguments, "--name", "kiln.example"):
