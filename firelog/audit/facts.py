@@ -17,12 +17,15 @@ from firelog.pouring.facts import Unknown
 from firelog.pouring.plan import Asked
 from firelog.readings import Role
 from firelog.schedule.judge import judge
-from firelog.schedule.model import ChannelTrace, Check, Schedule
+from firelog.schedule.model import ChannelTrace, Check, Schedule, Segment
 from firelog.units import TemperatureUnit
 from firelog.verdict import Verdict
 
 RISE_K = 150.0  # so much warmer again after a low is a new heating, not a door or a wobble
 HOLE_S = 1800.0  # a longer hole may hide a kiln that cooled and was heated again
+
+# What a firing without a schedule is laid along: the facts' requirements need no segment.
+WITHOUT = Schedule("without a schedule", "C", (Segment("the firing", 900.0),), ())
 
 
 def facts_of(case: Case, catalogue: Catalogue, words_in: TemperatureUnit = "C") -> dict[str, Fact]:
@@ -49,7 +52,7 @@ def _of_firing(specs: list[FactSpec], case: Case, words_in: TemperatureUnit) -> 
     if case.fired is None:
         return [evidence.silent(spec, "the mould belongs to no firing") for spec in specs]
     wanted = [spec.requirement for spec in specs if spec.requirement is not None]
-    own = case.fired.schedule or Schedule("without a schedule", "C", (), ())
+    own = case.fired.schedule or WITHOUT
     asked = replace(own, requirements=tuple(wanted), unit=words_in)
     traces, end_s = until_out(case)
     made = judge(asked, traces, end_s=end_s)

@@ -36,6 +36,7 @@ COMMANDS = {
     "moulds": ("firelog.cli.moulds", "moulds", "List moulds; compute what a core did."),
     "castings": ("firelog.cli.castings", "castings", "List castings; say what was seen on them."),
     "audit": ("firelog.cli.audit", "audit", "What speaks for and against each cause of a defect."),
+    "trends": ("firelog.cli.trends", "trends", "Across firings: pass rates, drift, which pours."),
     "report": ("firelog.cli.report", "report", "The printable record, as HTML or PDF."),
     "channels": ("firelog.cli.channels", "channels", "List channels; say what each one is."),
     "schedules": ("firelog.cli.schedules", "schedules", "List schedules; show and check them."),

@@ -1,0 +1,246 @@
+"""Across firings: how often they pass, whether kiln or thermocouples drift, which pours fail.
+
+From the verdicts as they were kept, and the traces of the newest firings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from firelog import judging
+from firelog.audit import case as cases
+from firelog.audit import control
+from firelog.audit.control import Chart, Slope
+from firelog.physics.metals import superheat_k
+from firelog.pouring.facts import Known
+from firelog.readings import Role
+from firelog.record import castings
+from firelog.record.rows import Firing
+from firelog.record.store import Store
+from firelog.units import iso_utc, parse_instant, us_to_datetime
+
+MOST_FIRINGS = 120  # reading a night's traces costs some hundredths of a second
+MOST_CASTINGS = 120
+SUPERHEATS_K = (0.0, 50.0, 100.0, 150.0, 200.0)
+DELAYS_S = (0.0, 60.0, 120.0, 180.0, 300.0)
+NO_ENERGY = "Gas and electricity are not measured, so nothing is said of energy."
+FEW = "Fewer than eight firings: nothing can be said of a trend."
+_DAY_US = 86_400_000_000
+
+
+@dataclass(frozen=True)
+class Month:
+    """Firings of a month, and how many of them passed, failed or were not proven."""
+
+    month: str
+    passed: int
+    failed: int
+    unproven: int
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        """Between what the share that passes lies, with 95 %."""
+        return control.share(self.passed, self.passed + self.failed + self.unproven)
+
+
+@dataclass(frozen=True)
+class Series:
+    """A quantity from firing to firing, with chart and trend where there are enough of them."""
+
+    name: str
+    unit: str
+    firings: tuple[Firing, ...]
+    values: tuple[float, ...]
+    chart: Chart | None
+    slope: Slope | None
+
+
+@dataclass(frozen=True)
+class Cell:
+    """Castings by superheat and delay: how many, and how many had a defect."""
+
+    superheat_k: tuple[float, float]
+    delay_s: tuple[float, float]
+    count: int
+    failed: int
+
+
+@dataclass(frozen=True)
+class Trends:
+    """What can be said across a kiln's firings."""
+
+    kiln: str
+    months: tuple[Month, ...]
+    series: tuple[Series, ...]
+    pours: tuple[Cell, ...]
+    remarks: tuple[str, ...]
+
+
+def of_kiln(store: Store, kiln: str) -> Trends:
+    """Return the trends of a kiln; raises StoreError when it has no firing that has ended."""
+    ended = [one for one in store.firings(kiln) if not one.running][:MOST_FIRINGS][::-1]
+    judged = [(one, stored) for one in ended if (stored := store.verdict(one)) is not None]
+    months = _months([(one, stored.verdict) for one, stored in judged])
+    series = [
+        *_times(ended, {one.id: stored.judgement for one, stored in judged}),
+        *_couples(store, ended),
+    ]
+    remarks = [NO_ENERGY]
+    if len(ended) < control.LEAST:
+        remarks.insert(0, FEW)
+    return Trends(kiln, months, tuple(series), pours(store), tuple(remarks))
+
+
+def _months(found: Sequence[tuple[Firing, str]]) -> tuple[Month, ...]:
+    counts: dict[str, dict[str, int]] = {}
+    for firing, verdict in found:
+        month = f"{us_to_datetime(firing.began_us):%Y-%m}"
+        row = counts.setdefault(month, dict.fromkeys(("pass", "fail", "not proven"), 0))
+        row[verdict] += 1
+    return tuple(
+        Month(month, row["pass"], row["fail"], row["not proven"]) for month, row in counts.items()
+    )
+
+
+# ---------------------------------------------------------------- from night to night
+def _times(ended: Sequence[Firing], judged: dict[int, dict[str, Any]]) -> list[Series]:
+    """Minutes from the start until each schedule's first segment had reached its aim."""
+    by_title: dict[str, list[tuple[Firing, float]]] = {}
+    for firing in ended:
+        segments = judged.get(firing.id, {}).get("segments") or [{}]
+        reached = segments[0].get("reached")
+        if reached is not None:
+            minutes = (parse_instant(reached) - firing.began_us) / 60e6
+            title = f"{firing.schedule_title}: until {segments[0]['name']!r} was reached"
+            by_title.setdefault(title, []).append((firing, minutes))
+    return [_series(title, "min", rows) for title, rows in by_title.items()]
+
+
+def _couples(store: Store, ended: Sequence[Firing]) -> list[Series]:
+    """Each kiln thermocouple against the mean of its neighbours, in the hot half of each night."""
+    found: dict[str, list[tuple[Firing, float]]] = {}
+    for firing in ended:
+        traces = [
+            judging.corrected(
+                channel, judging.measurement_chain(store, channel),
+                store.readings(channel.id, firing.began_us, firing.ended_us), firing.began_us,
+            )
+            for channel in store.firing_channels(firing)
+            if channel.role is Role.KILN
+        ]  # fmt: skip
+        traces = [one for one in traces if np.isfinite(one.temp_c).sum() > 10]
+        for trace in traces if len(traces) > 1 else ():
+            others = [
+                np.interp(trace.t_s, one.t_s[k], one.temp_c[k])
+                for one in traces
+                if one is not trace and (k := np.isfinite(one.temp_c)).any()
+            ]
+            hot = trace.temp_c > 0.5 * np.nanmax(trace.temp_c)
+            off = (trace.temp_c - np.mean(others, axis=0))[hot]
+            found.setdefault(trace.name, []).append((firing, float(np.nanmedian(off))))
+    return [_series(f"{name} against its neighbours", "K", rows) for name, rows in found.items()]
+
+
+def _series(name: str, unit: str, rows: Sequence[tuple[Firing, float]]) -> Series:
+    firings, values = zip(*rows, strict=True)
+    days = [(one.began_us - firings[0].began_us) / _DAY_US for one in firings]
+    return Series(name, unit, firings, values, control.chart(values), control.slope(days, values))
+
+
+# ---------------------------------------------------------------- pours
+def pours(store: Store) -> tuple[Cell, ...]:
+    """Return castings by superheat and by time from kiln to pour, with how many had a defect."""
+    shelf = cases.Shelf()
+    counts: dict[tuple[int, int], list[int]] = {}
+    seen = [one for one in castings.castings(store) if one.seen is not None][:MOST_CASTINGS]
+    for one in seen:
+        case = cases.read(store, one, None, shelf)
+        if case.pour is None or case.heat is None or case.out_us is None:
+            continue
+        metal = case.pour.metal
+        if not isinstance(metal, Known) or metal.how == "lower bound":
+            continue
+        over_k, _ = superheat_k(case.heat.card, metal.temp_c, metal.expanded_k)
+        delay_s = (case.pour.pour.began_us - case.out_us) / 1e6
+        key = (_place(over_k, SUPERHEATS_K), _place(delay_s, DELAYS_S))
+        row = counts.setdefault(key, [0, 0])
+        row[0] += 1
+        row[1] += one.outcome == "defects"
+    return tuple(
+        Cell(_span(a, SUPERHEATS_K), _span(b, DELAYS_S), *row)
+        for (a, b), row in sorted(counts.items())
+    )
+
+
+def _place(value: float, edges: Sequence[float]) -> int:
+    return int(np.searchsorted(edges, value, side="right")) - 1
+
+
+def _span(place: int, edges: Sequence[float]) -> tuple[float, float]:
+    low = edges[place] if place >= 0 else -273.15
+    return low, edges[place + 1] if place + 1 < len(edges) else 1e6
+
+
+# ---------------------------------------------------------------- as JSON
+def answer(found: Trends) -> dict[str, Any]:
+    """Return the trends as the JSON object of ``firelog trends --json``."""
+    return {
+        "kiln": found.kiln,
+        "months": [
+            {
+                "month": one.month,
+                "pass": one.passed,
+                "fail": one.failed,
+                "not_proven": one.unproven,
+                "pass_share_low": round(one.interval[0], 4),
+                "pass_share_high": round(one.interval[1], 4),
+            }
+            for one in found.months
+        ],
+        "series": [_series_json(one) for one in found.series],
+        "pours": [
+            {
+                "superheat_k": list(one.superheat_k),
+                "delay_s": list(one.delay_s),
+                "castings": one.count,
+                "with_defects": one.failed,
+            }
+            for one in found.pours
+        ],
+        "remarks": list(found.remarks),
+    }
+
+
+def _series_json(one: Series) -> dict[str, Any]:
+    chart, slope = one.chart, one.slope
+    return {
+        "name": one.name,
+        "unit": one.unit,
+        "points": [
+            {"firing": f.name, "began": iso_utc(f.began_us), "value": round(v, 3)}
+            for f, v in zip(one.firings, one.values, strict=True)
+        ],
+        "chart": None
+        if chart is None
+        else {
+            "centre": round(chart.centre, 4),
+            "low": round(chart.low, 4),
+            "high": round(chart.high, 4),
+            "signals": [
+                {"firing": one.firings[at].name, "rule": rule} for at, rule in chart.signals
+            ],
+            "source": "individuals and moving ranges; Western Electric rules, NIST/SEMATECH 6.3.2",
+        },
+        "per_month": None
+        if slope is None
+        else {
+            "slope": round(slope.per_month, 4),
+            "low": round(slope.low, 4),
+            "high": round(slope.high, 4),
+            "clear": slope.clear,
+        },
+    }
