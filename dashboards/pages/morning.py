@@ -21,7 +21,14 @@ from firelog.units import show_duration
 
 LINES = 10
 NIGHT_US = 18 * 3_600_000_000  # a firing that ended longer ago is no longer last night's
-_SMALL = frozenset({"collector started", "collector stopped", "lines not understood"})
+_SMALL = frozenset(
+    {
+        "collector started",
+        "collector stopped",
+        "lines not understood",
+        "watch started",
+    }
+)
 
 
 @dataclass(frozen=True)

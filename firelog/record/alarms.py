@@ -204,6 +204,8 @@ def _by_person(
         if alarm.ended_us is not None:
             return alarm
         state = after(alarm.state, act, present=alarm.present)
+        if act is Act.SHELVE and state is not State.SHELVED:
+            raise InputError("its cause is announced by another alarm; put that one aside")
         if state is alarm.state and act is not Act.SHELVE:
             return alarm
         _move(store, alarm_id, state, present=alarm.present, t_us=t_us, until_us=until_us)

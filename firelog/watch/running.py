@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -84,6 +85,7 @@ class Watching:
         self._heart.start()
         notify("READY=1")
         watchdog = Watchdog()
+        self._keep("watch started", f"{len(self._plan.people)} people can be called")
         try:
             while not self._stopping:
                 try:
@@ -96,6 +98,9 @@ class Watching:
             self._heart.stop()
             if self._charge is not None:
                 self._charge.stop()
+            self._keep("watch stopped", "asked to stop; nobody is called any more")
+            with contextlib.suppress(StoreError), Store.open(self._path, write=True) as store:
+                self._tell(store)
 
     def _walk(self, store: Store, watchdog: Watchdog) -> None:
         opened_s = self._clock.steady_s()

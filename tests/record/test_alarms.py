@@ -119,3 +119,11 @@ def test_a_call_is_open_until_it_is_delivered(store: Store) -> None:
         (False, "refused"),
         (True, "sent"),
     ]
+
+
+def test_what_another_alarm_speaks_for_cannot_be_put_aside(store: Store) -> None:
+    """Shelving the effect instead of the cause is refused with a sentence."""
+    number = move(store, Act.SUPPRESS, State.SUPPRESSED, T0)
+    with pytest.raises(InputError, match="put that one aside"):
+        alarms.shelve(store, number, who="Ines", t_us=T0, until_us=T0 + MINUTE, note="why")
+    assert alarms.one(store, number).state is State.SUPPRESSED

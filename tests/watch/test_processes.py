@@ -142,6 +142,7 @@ def test_a_killed_collector_is_started_again_and_calls_nobody(
         wait(lambda: "/beat" in hook.got, "a heartbeat")
     assert hook.posted == []
     assert watch.returncode == 0
+    assert {"watch started", "watch stopped"} <= set(event_kinds(store))
 
 
 @pytest.mark.slow
