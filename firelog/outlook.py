@@ -175,9 +175,11 @@ def state_words(outlook: Outlook, late: Lateness | None) -> str:
 
 
 def stands_on(outlook: Outlook) -> str:
-    """Return what the estimates stand on."""
+    """Return what the estimates stand on, a half-sentence."""
+    if outlook.state == "stalled":
+        return "only if the kiln goes on at once"
     if not outlook.firings:
-        return "no past firing of this kiln is known, so the intervals are common practice"
+        return "by common practice: no past firing of this kiln is known"
     many = "one past firing" if outlook.firings == 1 else f"{outlook.firings} past firings"
     return f"from {many} of this kiln and its present pace"
 

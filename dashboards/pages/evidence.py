@@ -14,7 +14,7 @@ from dashboards.pages.parts import cautions, part, verdict
 from dashboards.picture import MOST_SPOKEN, Picture, ran
 from dashboards.readout import View
 from dashboards.wording import clock, elapsed, limit
-from firelog.outlook import give_or_take
+from firelog.outlook import give_or_take, late_words
 from firelog.record.rows import Event
 from firelog.schedule import wording
 from firelog.schedule.forecast import Estimate
@@ -110,16 +110,18 @@ def _segments(view: View) -> list[Any]:
     ]
     heads = ("Segment", "Aim", "Began", "Reached", "Soaked", "Ended")
     note = "As they really ran; hours since the start in brackets, ± where an instant is unsure."
-    return [part("Segments", _table(heads, rows, "segments"), note=note)]
+    late = late_words(view.picture.late)
+    said = html.P(f"{late[:1].upper()}{late[1:]}.", className="soft") if late else None
+    return [part("Segments", _table(heads, rows, "segments"), said, note=note)]
 
 
 def _times(segment: Segment, run: SegmentRun, view: View, ahead: Estimate | None) -> list[html.Td]:
     """The cells of one segment: when it began, was reached, how long it soaked, when it ended."""
-    running = view.firing.running
+    running, began = view.firing.running, run.began_s is not None
 
     def when(t_s: float | None, u_s: float | None) -> list[Any]:
         if t_s is None:
-            return ["not yet" if running else "never"]
+            return ["not yet" if running else "never"] if began else []
         doubtful = give_or_take(u_s)
         return [at(view, t_s), html.Span(doubtful, className="doubt") if doubtful else None]
 
@@ -127,7 +129,7 @@ def _times(segment: Segment, run: SegmentRun, view: View, ahead: Estimate | None
     reached: list[Any] = when(run.reached_s, run.reached_u_s)
     soaked: list[Any] = []
     if segment.is_hold:
-        if run.began_s is not None:
+        if began:
             soaked = [show_duration(run.soaked_s)]
         if run.complete_s is not None:
             done = f"complete {moment(view, run.complete_s)}"
@@ -136,10 +138,12 @@ def _times(segment: Segment, run: SegmentRun, view: View, ahead: Estimate | None
             soaked += expected
     elif expected:
         reached = expected
-    under_way = running and run.began_s is not None and run.ended_s is None
+    under_way = running and began and run.ended_s is None
     ended = ["under way"] if under_way else when(run.ended_s, run.ended_u_s)
+    # A segment that never began says so once.
+    first = when(run.began_s, run.began_u_s) or ["not yet" if running else "never"]
     return [
-        _cell("Began", when(run.began_s, run.began_u_s), "number"),
+        _cell("Began", first, "number"),
         _cell("Reached", reached, "number"),
         _cell("Soaked", soaked, "number"),
         _cell("Ended", ended, "number"),

@@ -72,9 +72,9 @@ def _headline(view: View) -> list[Any]:
     elif decisive:
         said.append(html.P(f"All {len(judgement.checks)} requirements are met, doubt included."))
     if view.firing.running:
-        said += _outlook(view)
-    elif late := outlook.late_words(view.picture.late):
-        said.append(html.P(f"{late[:1].upper()}{late[1:]}.", className="soft"))
+        said += _expectations(view)
+    elif _is_off(view) and (words := outlook.late_words(view.picture.late)):
+        said.append(html.P(f"{words[:1].upper()}{words[1:]}.", className="soft"))
     if view.kept is not None and judgement.verdict.value != view.kept.verdict:
         said.append(html.P(_differs(view), className="warned"))
     return said
@@ -95,45 +95,56 @@ def _under_way(view: View) -> list[Any]:
         words = f"Segment {number} of {len(schedule.segments)}, since {at(view, from_s)}: {aim}."
         if segment.is_hold:
             words += f" Soaked {show_duration(run.soaked_s)} so far."
-        said.append(html.P([html.Strong(name), html.Br(), words]))
-    said += _outlook(view)
+        said.append(html.P([html.Strong(name), _state(view), html.Br(), words]))
+    elif state := _state(view):
+        said.append(html.P(state.removeprefix(", ")))
     met = sum(check.verdict.value == "pass" for check in judgement.checks)
     count = len(judgement.checks)
-    said.append(
-        html.P(
-            f"{met} of {count} requirements {'is' if met == 1 else 'are'} met already, none has "
-            "failed. What is not due yet is not proven yet.",
-            className="soft",
-        )
+    proven = (
+        f"{met} of {count} requirements {'is' if met == 1 else 'are'} met already, none has "
+        "failed. What is not due yet is not proven yet."
     )
-    return said
+    return [*said, *_expectations(view), html.P(f"{_stands_on(view)}{proven}", className="soft")]
 
 
-def _outlook(view: View) -> list[Any]:
-    """How a running firing stands, and when the next milestone and the end are expected."""
+def _state(view: View) -> str:
+    """Return how a running firing stands, to follow its segment's name: ``, on time``."""
     ahead, late = view.picture.outlook, view.picture.late
     if ahead is None:
-        return []
-    state = outlook.state_words(ahead, late)
-    said: list[Any] = [html.Strong(state[:1].upper() + state[1:])]
+        return ""
+    state, words = outlook.state_words(ahead, late), outlook.late_words(late)
     if ahead.state in ("stalled", "running away", "falling behind"):
-        said.append(f". {ahead.evidence}")
-    if state == "behind" and late is not None:
-        words = outlook.late_words(late)
-        said.append(f" {words[:1].upper()}{words[1:]}." if len(said) > 1 else f", {words}.")
-    if not ahead.estimates:
-        return [html.P(said)]
-    stands = outlook.stands_on(ahead)
-    made = [html.P(said)]
+        state = f"{state}. {ahead.evidence}"
+        return f", {state} {words[:1].upper()}{words[1:]}." if _is_off(view) else f", {state}"
+    return f", {words}" if _is_off(view) else f", {state}"
+
+
+def _is_off(view: View) -> bool:
+    late = view.picture.late
+    return late is not None and abs(late.late_s) >= outlook.ON_TIME_S
+
+
+def _stands_on(view: View) -> str:
+    ahead = view.picture.outlook
+    if ahead is None or not ahead.estimates:
+        return ""
+    if ahead.state == "stalled":
+        return f"These times hold {outlook.stands_on(ahead)}. "
+    return f"The intervals hold four times in five, {outlook.stands_on(ahead)}. "
+
+
+def _expectations(view: View) -> list[Any]:
+    """When the next milestone and the end of a running firing are expected."""
+    ahead = view.picture.outlook
+    if ahead is None or not ahead.estimates:
+        return []
     first, last = ahead.estimates[0], ahead.estimates[-1]
     rows = [(f"{first.segment} done", first), ("all done", last)]
     items = [
         html.Li([html.Span(words), html.Span(_expected(view, one))])
         for words, one in (rows if first is not last else rows[1:])
     ]
-    made.append(html.Ul(items, className="expected"))
-    made.append(html.P(f"Four times in five within these; {stands}.", className="soft small"))
-    return made
+    return [html.Ul(items, className="expected")]
 
 
 def _expected(view: View, one: Estimate) -> list[Any]:

@@ -420,10 +420,23 @@ def test_a_running_firing_says_when_it_should_be_done_from_its_kilns_past(tmp_pa
         add_night(store, "n", channels={"a": curve(t_s)}, t_s=t_s, running=True)
     made = live.page(path, "/firing/n", None)
     above, below = words(made["top"]), words(made["bottom"])
-    assert "On time" in above
+    assert "up , on time" in above
     assert "from 2 past firings of this kiln" in above
     # 580 K at 300 K/h from 08:00 is 09:56; inside the band of 15 K three minutes earlier.
     assert re.search(r"up done\W+about 09:5\d", above)
     assert re.search(r"all done\W+about 10:5\d", above)
     assert re.search(r"expected 09:5\d", below)
     assert "never" not in below.split("Segments")[1].split("Channels")[0]
+
+
+def test_a_running_firing_that_stands_still_says_so_first(tmp_path: Path) -> None:
+    """After an hour and a half at 320 °C it is stalled, late, and its times are hopes only."""
+    path = tmp_path / "stalls.firelog"
+    t_s = np.arange(0.0, 9000.0, 10.0)
+    with foundry(path) as store:
+        both = {"a": curve(np.minimum(t_s, 3600.0))}
+        add_night(store, "n", channels=both, t_s=t_s, running=True)
+    above = words(live.page(path, "/firing/n", None)["top"])
+    assert re.search(r"up , stalled\. At 320 °C with \S+ K/h", above)
+    assert re.search(r"1 h (29|30|31) min behind the plan's clock", above)
+    assert "only if the kiln goes on at once" in above
