@@ -8,7 +8,9 @@ import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -424,7 +426,9 @@ def test_an_archive_in_a_folder_of_somebody_else_can_be_read(tmp_path):
     """A store at rest, where we may not write, is read and verified; writing is refused."""
     folder = tmp_path / "archive"
     folder.mkdir(mode=0o755)
-    for parent in (tmp_path, *list(tmp_path.parents)[:2]):
+    for parent in (tmp_path, *tmp_path.parents):
+        if parent == Path(tempfile.gettempdir()):
+            break
         parent.chmod(parent.stat().st_mode | 0o055)
     path = folder / "night.firelog"
     with Store.open(path, write=True) as store:
