@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import unquote
 
-from dashboards import figures, pourlive
+from dashboards import castlive, figures, pourlive
 from dashboards.lookout import Lookout, Sight
 from dashboards.pages import evidence
 from dashboards.pages import firing as firing_page
@@ -55,6 +55,8 @@ def page(
             return _firing(read_view(store, name, unit), address)
         if (heat := pourlive.made(store, address, unit)) is not None:
             return _drawn_once(heat, address)
+        if (casting := castlive.made(store, address, unit)) is not None:
+            return _drawn_once(casting, address)
         if address == "/tonight":
             return _tonight(store, unit, lookout or Lookout(store))
         if address == "/morning":

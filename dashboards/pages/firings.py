@@ -26,6 +26,7 @@ def head(board: Board, now_us: int) -> list[Any]:
             html.H1("Firings"),
             html.P(f"{board.how.foundry}: {count}{alive}"),
             link("heats →", "/heats"),
+            link("castings →", "/castings"),
         ],
         className="title",
     )

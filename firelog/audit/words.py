@@ -72,13 +72,13 @@ def summary(causes: Sequence[CauseFound]) -> str:
     against = [one for one in known if one.stands == "argued against" or _on_balance(one, False)]
     quiet = [one for one in known if one.stands == "silent"]
     if supported:
-        parts.append(f"The record supports {_and(_with_strength(one) for one in supported)}.")
+        parts.append(f"The record supports: {_list(_with_strength(one) for one in supported)}.")
     else:
         parts.append("The record supports none of the causes it could show.")
     if against:
-        parts.append(f"It argues against {_and(_with_strength(one) for one in against)}.")
+        parts.append(f"It argues against: {_list(_with_strength(one) for one in against)}.")
     if quiet:
-        parts.append(f"It is silent on {_and(one.name for one in quiet)}.")
+        parts.append(f"It is silent on: {_list(one.name for one in quiet)}.")
     return " ".join(parts)
 
 
@@ -93,9 +93,8 @@ def _with_strength(one: CauseFound) -> str:
     return f"{one.name} ({word[one.strength]})" if one.strength else one.name
 
 
-def _and(names: Iterable[str]) -> str:
-    found = list(names)
-    return found[0] if len(found) == 1 else f"{', '.join(found[:-1])} and {found[-1]}"
+def _list(names: Iterable[str]) -> str:
+    return "; ".join(names)  # some names have commas of their own
 
 
 def finding_words(one: Finding, shown: TemperatureUnit) -> str:

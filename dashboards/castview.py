@@ -1,0 +1,109 @@
+"""What the board reads of castings: the list, and one casting audited with its picture."""
+
+from __future__ import annotations
+
+import base64
+from dataclasses import dataclass
+from pathlib import Path
+
+from dashboards.picture import Picture
+from dashboards.readout import Shelf
+from dashboards.wording import Manner, manner
+from firelog.audit import casting as audits
+from firelog.audit import compare
+from firelog.audit.casting import Audit
+from firelog.audit.catalogue import read_catalogue
+from firelog.audit.compare import Comparison
+from firelog.record import castings as record
+from firelog.record.castings import Casting, Photograph
+from firelog.record.heats import mould
+from firelog.record.store import Store
+
+_FRESH_S = 30.0
+_LARGEST = 6_000_000  # bytes of a photograph that a page carries
+
+
+@dataclass(frozen=True)
+class CastingEntry:
+    """One casting in the list, with the firing and the heat it came of."""
+
+    casting: Casting
+    firing: str | None
+    heat: str | None
+
+
+@dataclass(frozen=True)
+class CastingView:
+    """One casting's page; ``picture`` is None where its mould was in no firing."""
+
+    audit: Audit
+    compared: Comparison | None
+    picture: Picture | None
+    photos: tuple[tuple[Photograph, str], ...]
+    how: Manner
+
+
+_views: Shelf[CastingView] = Shelf(6)
+
+
+def read_castings(path: Path, unit: str | None = None) -> tuple[Manner, list[CastingEntry]]:
+    """Return the castings, newest first."""
+    with Store.open(path) as store:
+        return manner(store, unit), [_entry(store, one) for one in record.castings(store)]
+
+
+def _entry(store: Store, casting: Casting) -> CastingEntry:
+    poured = record.pour_of(store, casting)
+    return CastingEntry(
+        casting, mould(store, casting.mould).firing, poured[0].name if poured else None
+    )
+
+
+def read_casting(path: Path, name: str, unit: str | None = None) -> CastingView:
+    """Return the page of a casting; raises :class:`StoreError` when there is none."""
+    with Store.open(path) as store:
+        casting, how = record.casting(store, name), manner(store, unit)
+        photos = tuple(record.photos(store, casting))
+        key = (str(store.path), store.path.stat().st_ino, casting.name, casting.inspections, photos,
+               how)  # fmt: skip
+        return _views.get(key, _FRESH_S, lambda: _view(store, casting, how))
+
+
+def _view(store: Store, casting: Casting, how: Manner) -> CastingView:
+    catalogue = read_catalogue()
+    made = audits.audit(store, casting, catalogue, how.unit)
+    compared = None
+    if made.defects:
+        compared = compare.compare(made, audits.peers(store, made, catalogue, how.unit))
+    photos = [(one, _data(store, one)) for one in record.photos(store, casting)]
+    return CastingView(made, compared, _picture(made, compared, how), tuple(photos), how)
+
+
+def _picture(made: Audit, compared: Comparison | None, how: Manner) -> Picture | None:
+    """The casting's firing, with the nearest sound one laid over it."""
+    fired = made.case.fired
+    if fired is None or not fired.traces:
+        return None
+    overlay = compared.overlay if compared else None
+    began_us = fired.firing.began_us
+    return Picture(
+        began_us=began_us,
+        traces=(*fired.traces, *((overlay.trace,) if overlay else ())),
+        end_s=fired.end_s,
+        schedule=fired.schedule,
+        judgement=fired.judgement,
+        events=tuple(
+            ((one.t_us - began_us) / 1e6, one.kind, one.text) for one in made.case.kiln_events
+        ),
+        running=fired.firing.running,
+        how=how,
+    )
+
+
+def _data(store: Store, photo: Photograph) -> str:
+    """Return a photograph as a data address, empty where it is lost or too large for a page."""
+    content = record.photo_bytes(store, photo)
+    if content is None or len(content) > _LARGEST:
+        return ""
+    kind = "jpeg" if photo.kind == "jpg" else photo.kind
+    return f"data:image/{kind};base64,{base64.b64encode(content).decode()}"

@@ -1,0 +1,332 @@
+"""Castings: the list, and one casting with what its record supports and argues against."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+from urllib.parse import quote
+
+from dash import html
+
+from dashboards import figures
+from dashboards.castview import CastingEntry, CastingView
+from dashboards.pages.heat import heat_path
+from dashboards.pages.parts import cautions, firing_path, link, part, sentence
+from dashboards.wording import Manner, day
+from firelog.audit import words
+from firelog.audit.casting import CAUTIONS, DefectAudit
+from firelog.audit.compare import Comparison, Difference
+from firelog.audit.evidence import CauseFound, Fact, Finding
+from firelog.record.castings import NOTED, Casting
+from firelog.units import show_difference
+from firelog.wording import quantity
+
+_SIGNS = {"for": "+", "against": "−", "silent": "·"}
+
+
+def casting_path(name: str) -> str:
+    """Return the address of a casting's page; every sign of its name may be in it."""
+    return f"/casting/{quote(name, safe='')}"
+
+
+def outcome_words(casting: Casting) -> str:
+    """Return the defects' names, else sound or not judged."""
+    return ", ".join(one.name for one in casting.defects) or casting.outcome
+
+
+def _outcome(casting: Casting, *, large: bool = False) -> html.Span:
+    kinds = {"sound": "pass", "defects": "fail"}
+    shape = html.Span(className="shape", **{"aria-hidden": "true"})
+    kind = kinds.get(casting.outcome, "none")
+    return html.Span(
+        [shape, html.Span(outcome_words(casting))],
+        className=f"verdict outcome {kind}{' large' if large else ''}",
+    )
+
+
+# ---------------------------------------------------------------- the list
+def ledger(how: Manner, entries: Sequence[CastingEntry]) -> list[Any]:
+    """Return the list of castings, newest first."""
+    back = html.Nav(link("← all firings", "/"), **{"aria-label": "back"})
+    if not entries:
+        commands = "firelog castings add wing --mould wing\n"
+        commands += "firelog castings inspect wing --who Ines --defect misrun@tips:12"
+        text = "A casting is entered when it is out of its mould, and again when it was looked at:"
+        empty = sentence("No casting yet", text, html.Pre(commands, className="commands"))
+        return [back, empty, cautions()]
+    bad = sum(one.casting.outcome == "defects" for one in entries)
+    count = f"{len(entries)} casting{'s' if len(entries) != 1 else ''}, {bad} with defects"
+    title = html.Div([html.H1("Castings"), html.P(f"{how.foundry}: {count}")], className="title")
+    return [
+        back,
+        title,
+        html.Ol([_row(one, how) for one in entries], className="ledger past"),
+        cautions(),
+    ]
+
+
+def _row(one: CastingEntry, how: Manner) -> html.Li:
+    casting = one.casting
+    seen = casting.seen
+    when = day(seen.seen_us, how) if seen else "not looked at"
+    what = [one for one in (casting.piece, casting.part, one.firing, one.heat) if one]
+    entry = html.Div(
+        [
+            link(casting.name, casting_path(casting.name), className="name"),
+            html.P([html.Span(word) for word in what], className="what"),
+        ],
+        className="entry",
+    )
+    who = html.Span(f"seen by {seen.who}" if seen else "", className="soft")
+    return html.Li(
+        [
+            html.Div([html.Span(when), who], className="date"),
+            entry,
+            html.Div(className="spark none"),
+            html.Div(_outcome(casting), className="state"),
+        ],
+        className="row",
+    )
+
+
+# ---------------------------------------------------------------- one casting, above its picture
+def head(view: CastingView) -> list[Any]:
+    """Return the headline: what it is, what it came of, what was seen, what the record says."""
+    casting, case = view.audit.casting, view.audit.case
+    alloy, section, material = case.kind
+    what: list[Any] = [one for one in (casting.piece, casting.part, alloy, material) if one]
+    what.append(f"{section} section")
+    if case.mould.firing:
+        what.append(link(f"firing {case.mould.firing}", firing_path(case.mould.firing)))
+    if case.heat:
+        what.append(link(f"heat {case.heat.heat.name}", heat_path(case.heat.heat.name)))
+    seen = casting.seen
+    if seen:
+        what.append(f"seen {day(seen.seen_us, view.how)} by {seen.who}")
+    said: list[Any] = [_outcome(casting, large=True)]
+    said += [html.P(words.summary(one.causes)) for one in view.audit.defects]
+    if not view.audit.defects:
+        said.append(html.P(_nothing(casting)))
+    return [
+        html.Nav(link("← all castings", "/castings"), **{"aria-label": "back"}),
+        html.Div(
+            [
+                html.Div(
+                    [
+                        html.H1(casting.name),
+                        html.P([html.Span(one) for one in what], className="what"),
+                        html.P(casting.note) if casting.note else None,
+                    ]
+                ),
+                html.Div(said, className="headline"),
+            ],
+            className="opening",
+        ),
+        _key(view),
+    ]
+
+
+def _nothing(casting: Casting) -> str:
+    if casting.outcome == "sound":
+        return "There is nothing to explain. What its record shows stands below."
+    return "Nobody has entered yet what was seen on it."
+
+
+def _key(view: CastingView) -> html.Ul | None:
+    if view.picture is None:
+        return None
+    items = []
+    for number, trace in enumerate(view.picture.spoken):
+        _, dash, width = figures.style_of(number)
+        border = {"solid": "solid", "dot": "dotted"}.get(dash, "dashed")
+        colour = f"var(--{figures.colour_of(number)})"
+        style = {"borderTop": f"{max(2, round(width))}px {border} {colour}"}
+        name = trace.name
+        if trace.role == "sound":
+            name = f"{trace.name.removeprefix('sound: ')}, sound, laid over it segment by segment"
+        items.append(html.Li([html.Span(className="stroke", style=style), name]))
+    return html.Ul(items, className="key")
+
+
+# ---------------------------------------------------------------- below the picture
+def body(view: CastingView) -> list[Any]:
+    """Return each defect's causes, photographs, the comparison, the facts, and cautions."""
+    return [
+        *[_defect(one, view) for one in view.audit.defects],
+        *_photographs(view),
+        *_compared(view.compared, view),
+        *_facts(view),
+        *_noted(view.audit.casting),
+        part("Cautions", html.Ul([html.Li(one) for one in CAUTIONS], className="remarks")),
+        cautions(),
+    ]
+
+
+def _defect(one: DefectAudit, view: CastingView) -> html.Section:
+    where = f" at {one.seen.place}" if one.seen.place else ""
+    size = f", {one.seen.size_mm:g} mm" if one.seen.size_mm else ""
+    title = f"{one.seen.name[:1].upper()}{one.seen.name[1:]}"
+    rows = [_cause(found, view) for found in one.causes if found.cause is not None]
+    heads = ("The record", "Possible cause", "Share", "Findings", "Next time")
+    looks = f"{one.kind.looks[:1].upper()}{one.kind.looks[1:]}."
+    words_of = [html.P([html.Strong(f"{title}{where}{size}. "), looks])]
+    if one.seen.note:
+        words_of.append(html.P(one.seen.note))
+    return part(title, *words_of, _table(heads, rows, "causes"), note=words.NEVER_PROOF)
+
+
+def _cause(found: CauseFound, view: CastingView) -> html.Tr:
+    assert found.cause is not None
+    kind = "silent"
+    if found.stands != "silent":
+        kind = "for" if found.ratio > 1.0 else "against"
+    lines = [_finding(one, view) for one in found.findings]
+    advice = found.cause.next if kind != "against" else ""
+    return html.Tr(
+        [
+            html.Td(_stance(words.graded(found), kind)),
+            _cell("Requirement", [html.Strong(found.name), html.P(found.cause.says)]),
+            _cell("Share", _share(found), "number"),
+            _cell(
+                "Why", html.Ul(lines, className="findings") if lines else "nothing in the record"
+            ),
+            _cell("Next time", advice),
+        ],
+        className=f"speaks-{kind}",
+    )
+
+
+def _stance(text: str, kind: str) -> html.Span:
+    sign = html.Span(_SIGNS[kind], className="sign", **{"aria-hidden": "true"})
+    return html.Span([sign, html.Span(text)], className=f"stance speaks-{kind}")
+
+
+def _share(found: CauseFound) -> list[Any]:
+    """The share before the record as a tick, with it as a bar, and both as numbers."""
+    bar = html.Span(
+        [
+            html.Span(className="with", style={"width": f"{100 * found.weight:.1f}%"}),
+            html.Span(className="before", style={"left": f"{100 * found.prior:.1f}%"}),
+        ],
+        className="weighing",
+        **{"aria-hidden": "true"},
+    )
+    return [f"{100 * found.prior:.0f} % → {100 * found.weight:.0f} %", bar]
+
+
+def _finding(one: Finding, view: CastingView) -> html.Li:
+    text = words.finding_words(one, view.how.unit)
+    where = one.fact.channel
+    said = [html.Span(_SIGNS[one.says], className="sign"), text]
+    if where:
+        said.append(html.Span(f" {where}", className="soft"))
+    return html.Li(said, className=f"speaks-{one.says}")
+
+
+def _photographs(view: CastingView) -> Iterable[html.Section]:
+    if not view.photos:
+        return
+    shown: list[Any] = []
+    for photo, data in view.photos:
+        if data:
+            shown.append(html.Img(src=data, alt=photo.words or "photograph of the casting"))
+            shown.append(html.P(photo.words, className="soft"))
+        else:
+            lost = f"{photo.sha256[:12]}…: gone, changed since, or too large for a page."
+            shown.append(html.P(lost))
+    yield part("Photographs", html.Div(shown, className="photographs"))
+
+
+def _compared(found: Comparison | None, view: CastingView) -> Iterable[html.Section]:
+    if found is None:
+        return
+    content: list[Any] = [html.P(found.said)]
+    if found.differences:
+        tested = any(one.p is not None for one in found.differences)
+        heads = ["Measured", "Here", "Sound: mean", "Lowest to highest"]
+        heads += ["Effect", "p, corrected"] if tested else []
+        rows = [_difference(one, view, tested) for one in found.differences]
+        content.append(_table(heads, rows, "channels"))
+    if found.overlay is not None:
+        near = found.overlay
+        side = "hotter" if near.largest_k > 0 else "colder"
+        most = show_difference(abs(near.largest_k), view.how.unit)
+        content.append(
+            html.P(
+                f"The nearest sound firing is {near.firing}, laid over the picture segment by "
+                f"segment: this one was at most {most} {side}."
+            )
+        )
+    note = "Same alloy, section and mould. Permutation test, corrected by Holm."
+    yield part("Beside the sound ones", *content, note=note)
+
+
+def _difference(one: Difference, view: CastingView, tested: bool) -> html.Tr:
+    def show(value: float) -> str:
+        return quantity(value, one.unit, view.how.unit).strip()
+
+    ends = f"{show(min(one.sound))} to {show(max(one.sound))}"
+    cells = [
+        html.Td(html.Strong(one.name)),
+        _cell("Here", show(one.here), "number"),
+        _cell("Sound: mean", show(sum(one.sound) / len(one.sound)), "number"),
+        _cell("Lowest to highest", ends, "number"),
+    ]
+    if tested:
+        effect = "–" if one.effect is None else f"{one.effect:+.1f} sd".replace("-", "−")
+        p_value = "–" if one.p_holm is None else f"{one.p_holm:.3f}"
+        cells += [_cell("Effect", effect, "number"), _cell("p, corrected", p_value, "number")]
+    return html.Tr(cells)
+
+
+def _facts(view: CastingView) -> Iterable[html.Section]:
+    known = [one for one in view.audit.facts.values() if one.shown != "silent" or one.measured]
+    quiet = [one.spec.quantity for one in view.audit.facts.values() if one not in known]
+    heads = ("Measured", "Value ± U", "Held against", "What it shows")
+    content: list[Any] = [_table(heads, [_fact(one, view) for one in known], "facts")]
+    if quiet:
+        text = f"Not in the record: {', '.join(dict.fromkeys(quiet))}."
+        content.append(html.P(text, className="soft"))
+    if view.audit.defects:  # the findings above name what matters; this is all of it
+        content = [html.Details([html.Summary(f"All {len(known)} facts"), *content])]
+    yield part("What the record shows", *content, note="U is expanded uncertainty, k = 2.")
+
+
+def _fact(one: Fact, view: CastingView) -> html.Tr:
+    said = words.sentence(one)
+    return html.Tr(
+        [
+            html.Td(html.Strong(one.spec.quantity)),
+            _cell("Value ± U", words.measured(one, view.how.unit), "number"),
+            _cell("Held against", words.limit(one, view.how.unit), "number"),
+            _cell("Why", [f"{said[:1].upper()}{said[1:]}",
+                          html.P(", ".join(s for s in (one.how, one.channel) if s),
+                                 className="soft")]),
+        ]
+    )  # fmt: skip
+
+
+def _noted(casting: Casting) -> Iterable[html.Section]:
+    if casting.details:
+        items = [html.Li(_as_noted(key, value)) for key, value in casting.details.items()]
+        yield part("As noted", html.Ul(items, className="remarks"))
+
+
+def _as_noted(key: str, value: Any) -> str:
+    number = f"{value:g}" if isinstance(value, float | int) else str(value)
+    return f"{NOTED.get(key, key)}: {number}"
+
+
+def missing(name: str, text: str) -> list[Any]:
+    """Return the page of a casting that is not there."""
+    back = html.P(link("← all castings", "/castings"))
+    return [sentence(f"No casting {name!r}", text, back), cautions()]
+
+
+def _table(heads: Sequence[str], rows: list[Any], kind: str) -> html.Table:
+    head_row = html.Tr([html.Th(one, scope="col") for one in heads])
+    return html.Table([html.Thead(head_row), html.Tbody(rows)], className=f"cards {kind}")
+
+
+def _cell(label: str, content: Any, kind: str = "") -> html.Td:
+    return html.Td(content, className=kind, **{"data-label": label})
