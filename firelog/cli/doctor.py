@@ -39,12 +39,30 @@ def doctor(ctx: click.Context, settings: Settings, as_json: bool) -> None:
     else:
         answer = {"sound": True, "problems": [], "notes": [f"{path}: there is no store yet"]}
         findings = list(look_around(foundry, path, None, now_us()))
+    findings += _calls(settings)
     mend = bool(answer["problems"]) or any(finding.state is State.MEND for finding in findings)
     if as_json:
         emit_json({**answer, "findings": [vars(finding) for finding in findings]})
     else:
         _show(answer, findings)
     ctx.exit(1 if mend else 0)
+
+
+def _calls(settings: Settings) -> list[Finding]:
+    """Look whether the alarms have a way out; nobody named is no fault, a wrong address is."""
+    from firelog.intake.checkup import Finding, State
+    from firelog.watch.courier import check
+    from firelog.watch.plan import read_plan
+
+    path = settings.foundry_path()
+    people = () if path is None else read_plan(path).people
+    if not people:
+        text = "nobody is named to be called; add a [[person]] to the foundry file"
+        return [Finding("alarms", State.LOOK, text)]
+    remedy = "try it with `firelog watch test`"
+    wrong = [Finding("alarms", State.MEND, text, remedy) for text in check(people)]
+    names = ", ".join(person.name for person in people)
+    return wrong or [Finding("alarms", State.OK, f"{names} can be called", remedy)]
 
 
 def _store(path: Path) -> dict[str, Any]:

@@ -121,3 +121,21 @@ def test_command(tmp_path: Path) -> None:
     answer = json.loads(done.stdout)
     assert (done.returncode, answer["sound"]) == (1, True)
     assert [f["state"] for f in answer["findings"] if f["subject"] == "source 'a'"] == ["mend"]
+
+
+def test_the_alarms_way_out_is_looked_at(tmp_path, firelog):
+    """A wrong address must show by day: at three in the morning it is too late."""
+    pytest.importorskip("apprise")
+    foundry = tmp_path / "foundry.toml"
+    for way, status, words in (
+        ("carrier-pigeon://roof", "mend", "no address that Apprise knows"),
+        ("json://127.0.0.1:9/", "ok", "Ines can be called"),
+    ):
+        foundry.write_text(f'[[person]]\nname = "Ines"\nways = ["{way}"]\n')
+        done = firelog("doctor", "--foundry", foundry, "--json")
+        found = [f for f in json.loads(done.stdout)["findings"] if f["subject"] == "alarms"]
+        assert [finding["state"] for finding in found] == [status]
+        assert words in found[0]["text"]
+    foundry.write_text("")
+    found = json.loads(firelog("doctor", "--foundry", foundry, "--json").stdout)["findings"]
+    assert [f["state"] for f in found if f["subject"] == "alarms"] == ["look"]
