@@ -22,7 +22,8 @@ from firelog.units import TemperatureUnit
 class Case:
     """A casting, its mould, and what is known of its firing, its pour and its core.
 
-    What is None is not in the record; ``why_no_core`` says why a core could not be computed.
+    What is None is not in the record; ``why_no_core`` and ``why_no_pour`` say why a core or a pour
+    that is in the record could not be computed.
     """
 
     casting: Casting
@@ -34,6 +35,7 @@ class Case:
     pour: PourAssessment | None
     story: CoreStory | None
     why_no_core: str
+    why_no_pour: str = ""
 
     @property
     def out_us(self) -> int | None:
@@ -72,10 +74,12 @@ def read(
             shelf.fired[firing.name] = judging.assess(store, firing, words_in)
         fired = shelf.fired[firing.name]
         events = tuple(store.events(firing))
-    heat, pour = _poured(store, casting, shelf)
+    heat, pour, why_no_pour = _poured(store, casting, shelf)
     story, why = _core(store, mould)
     details = mould.details or {}
-    return Case(casting, mould, details.get("material"), fired, events, heat, pour, story, why)
+    return Case(
+        casting, mould, details.get("material"), fired, events, heat, pour, story, why, why_no_pour
+    )
 
 
 def kind_of(store: Store, casting: Casting) -> tuple[str | None, str, str | None]:
@@ -86,15 +90,18 @@ def kind_of(store: Store, casting: Casting) -> tuple[str | None, str, str | None
 
 def _poured(
     store: Store, casting: Casting, shelf: Shelf
-) -> tuple[HeatAssessment | None, PourAssessment | None]:
+) -> tuple[HeatAssessment | None, PourAssessment | None, str]:
     found = castings.pour_of(store, casting)
     if found is None:
-        return None, None
+        return None, None, ""
     name = found[0].name
-    if name not in shelf.heats:
-        shelf.heats[name] = verify.assess_heat(store, found[0])
+    try:
+        if name not in shelf.heats:
+            shelf.heats[name] = verify.assess_heat(store, found[0])
+    except FirelogError as error:  # an alloy without a card must not hide what the kiln shows
+        return None, None, f"the heat {name!r} cannot be verified: {error}"
     heat = shelf.heats[name]
-    return heat, next(one for one in heat.pours if one.pour.mould == casting.mould)
+    return heat, next(one for one in heat.pours if one.pour.mould == casting.mould), ""
 
 
 def _core(store: Store, mould: Mould) -> tuple[CoreStory | None, str]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,6 +16,7 @@ from firelog.audit import evidence, facts, words
 from firelog.audit.case import Case
 from firelog.audit.catalogue import Catalogue, DefectKind
 from firelog.audit.evidence import CauseFound, Fact, Finding
+from firelog.errors import FirelogError
 from firelog.record import castings
 from firelog.record.castings import Casting, Defect
 from firelog.record.store import Store
@@ -87,8 +89,9 @@ def peers(
         if one.seen is None or one.name == made.casting.name:
             continue
         if cases.kind_of(store, one) == made.case.kind:
-            case = cases.read(store, one, words_in, shelf)
-            found.append(of_case(case, catalogue, words_in))
+            with suppress(FirelogError):  # one broken record must not keep the others from us
+                case = cases.read(store, one, words_in, shelf)
+                found.append(of_case(case, catalogue, words_in))
     return found
 
 

@@ -154,7 +154,7 @@ def _of_core(spec: FactSpec, case: Case) -> Fact:
 # ---------------------------------------------------------------- the pour and the melt
 def _of_pour(spec: FactSpec, case: Case) -> Fact:
     if case.pour is None or case.heat is None:
-        return evidence.silent(spec, "the mould's pour is not in the record")
+        return evidence.silent(spec, case.why_no_pour or "the mould's pour is not in the record")
     return {"metal": _metal, "mould": _mould, "handover": _handover, "duration": _duration}[
         spec.kind
     ](spec, case)
@@ -241,7 +241,7 @@ def _noted_times(within_s: float) -> float:
 
 def _of_melt(spec: FactSpec, case: Case) -> Fact:
     if case.heat is None or case.pour is None:
-        return evidence.silent(spec, "the mould's heat is not in the record")
+        return evidence.silent(spec, case.why_no_pour or "the mould's heat is not in the record")
     card = case.heat.card
     above_c = spec.from_c if spec.from_c is not None else sum(card.liquidus_c) / 2.0
     asked = Asked(spec.name, "overheat", high=spec.limit, above_c=above_c)

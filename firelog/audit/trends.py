@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from firelog import judging
+from firelog import measuring
 from firelog.audit import case as cases
 from firelog.audit import control
 from firelog.audit.control import Chart, Slope
@@ -125,8 +125,8 @@ def _couples(store: Store, ended: Sequence[Firing]) -> list[Series]:
     found: dict[str, list[tuple[Firing, float]]] = {}
     for firing in ended:
         traces = [
-            judging.corrected(
-                channel, judging.measurement_chain(store, channel),
+            measuring.corrected(
+                channel, measuring.measurement_chain(store, channel),
                 store.readings(channel.id, firing.began_us, firing.ended_us), firing.began_us,
             )
             for channel in store.firing_channels(firing)

@@ -23,11 +23,22 @@ from firelog.cli.common import Settings, common_options, emit_json, json_option,
     type=click.Choice(["firing", "heat", "casting"]),
     help="What NAME is, where several things bear it.",
 )
+@click.option(
+    "--paper",
+    type=click.Choice(["A4", "Letter"]),
+    help="Of a PDF; default: Letter where the foundry reads °F, else A4.",
+)
 @json_option
 @common_options
 @pass_settings
 def report(
-    settings: Settings, *, name: str, output: Path | None, kind: str | None, as_json: bool
+    settings: Settings,
+    *,
+    name: str,
+    output: Path | None,
+    kind: str | None,
+    paper: str | None,
+    as_json: bool,
 ) -> None:
     """Write the record of the firing, heat or casting NAME for somebody to read and keep.
 
@@ -45,8 +56,9 @@ def report(
         )
     with Store.open(settings.store_path()) as store:
         made = write.make(store, name, now_us(), kind)
+        usual = "Letter" if store.setting("unit", "C") == "F" else "A4"
     if output is not None:
-        write.to_file(made, output)
+        write.to_file(made, output, paper or usual)
         click.echo(f"written: {output}", err=True)
     if as_json:
         emit_json(made.facts)

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from dashboards.picture import Picture
-from dashboards.pourview import HeatView
 from dashboards.wording import Manner, day, manner
 from firelog import __version__
 from firelog.audit import casting as audits
@@ -18,9 +17,7 @@ from firelog.audit.catalogue import read_catalogue
 from firelog.audit.compare import Comparison, Difference
 from firelog.audit.evidence import CauseFound
 from firelog.record import castings
-from firelog.record import seal as seals
 from firelog.record.castings import NOTED, Photograph
-from firelog.record.seal import Seal
 from firelog.record.store import Store
 from firelog.report import firing, heat
 from firelog.report.sheet import CAUTIONS, Cell, Section, Sheet, Table, cells
@@ -37,8 +34,8 @@ class Told:
     audit: Audit
     compared: Comparison | None
     photos: tuple[tuple[Photograph, bytes | None], ...]
-    poured: HeatView | None
-    seal: Seal | None
+    poured: heat.Told | None
+    fired: firing.Told | None
     how: Manner
     made_us: int
 
@@ -53,9 +50,9 @@ def read(store: Store, name: str, made_us: int) -> Told:
         compared = compare.compare(made, audits.peers(store, made, catalogue, how.unit))
     photos = [(one, castings.photo_bytes(store, one)) for one in castings.photos(store, known)]
     case = made.case
-    poured = heat.read(store, case.heat.heat.name, made_us).view if case.heat else None
-    sealed = seals.seals(store, case.fired.firing) if case.fired else []
-    return Told(made, compared, tuple(photos), poured, sealed[-1] if sealed else None, how, made_us)
+    poured = heat.read(store, case.heat.heat.name, made_us) if case.heat else None
+    fired = firing.read(store, case.fired.firing, made_us) if case.fired else None
+    return Told(made, compared, tuple(photos), poured, fired, how, made_us)
 
 
 def facts(told: Told) -> dict[str, Any]:
@@ -72,7 +69,8 @@ def facts(told: Told) -> dict[str, Any]:
             {"sha256": one.sha256, "words": one.words, "found": content is not None}
             for one, content in told.photos
         ],
-        "seal": firing.seal_facts(told.seal),
+        "budgets": dict(told.poured.budgets) if told.poured else {},
+        "seal": firing.seal_facts(told.fired.seal if told.fired else None),
     }
 
 
@@ -132,10 +130,14 @@ def sections(told: Told) -> Iterable[Section]:
         yield _compared(told.compared, told.how)
     yield from _kiln_picture(told)
     if told.poured is not None:
-        yield heat.picture_section(told.poured)
+        yield heat.picture_section(told.poured.view)
     yield _facts(told)
     yield from _noted(told)
-    yield firing.seal_section(told.seal, told.how)
+    if told.poured is not None:
+        yield from heat.budget_sections(told.poured)
+    if told.fired is not None:
+        yield from firing.budgets(told.fired)
+    yield firing.seal_section(told.fired.seal if told.fired else None, told.how)
 
 
 def _defect(one: DefectAudit, told: Told) -> Section:
@@ -146,7 +148,7 @@ def _defect(one: DefectAudit, told: Told) -> Section:
     heads = (
         "The record",
         "Possible cause",
-        "Share before, with the record",
+        "Share",
         "Findings",
         "Next time",
     )
@@ -200,8 +202,10 @@ def _photographs(told: Told) -> Iterable[Section]:
 
 
 def _compared(found: Comparison, how: Manner) -> Section:
-    rows = tuple(_difference(one, how) for one in found.differences)
-    heads = ("Measured", "Here", "Sound: mean", "Lowest, highest", "Effect", "p (Holm)")
+    tested = any(one.p is not None for one in found.differences)
+    width = 6 if tested else 4
+    rows = tuple(_difference(one, how)[:width] for one in found.differences)
+    heads = ("Measured", "Here", "Sound: mean", "Lowest, highest", "Effect", "p (Holm)")[:width]
     said = [found.said]
     if found.overlay is not None:
         near = found.overlay

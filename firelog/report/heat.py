@@ -10,11 +10,16 @@ from dashboards import pourview
 from dashboards.pourfigure import heat_figure
 from dashboards.pourview import HeatView
 from dashboards.wording import Manner, clock, day, zone_words
-from firelog import __version__
+from firelog import __version__, measuring
+from firelog.physics import uncertainty
 from firelog.pouring.answer import answer
 from firelog.pouring.checks import PourCheck
+from firelog.pouring.facts import Known
 from firelog.pouring.verify import HeatAssessment, PourAssessment
 from firelog.pouring.words import dip_words, found_words, limits_words
+from firelog.record import heats
+from firelog.record import seal as seals
+from firelog.record.seal import Seal
 from firelog.record.store import Store
 from firelog.report import firing, svg
 from firelog.report.sheet import HOW_JUDGED, Cell, Section, Sheet, Table, cells
@@ -29,6 +34,8 @@ class Told:
     """All that a heat's report says."""
 
     view: HeatView
+    budgets: tuple[tuple[str, dict[str, Any]], ...]
+    seal: Seal | None
     made_us: int
 
     @property
@@ -44,7 +51,30 @@ class Told:
 
 def read(store: Store, name: str, made_us: int) -> Told:
     """Read a heat with everything that its report says."""
-    return Told(pourview.read_heat(store.path, name), made_us)
+    view = pourview.read_heat(store.path, name)
+    heat = view.assessment.heat
+    sealed = [
+        found[-1]
+        for one in store.firings(heat.furnace)
+        if one.ended_us is not None
+        and one.began_us <= heat.began_us < one.ended_us
+        and (found := seals.seals(store, one))
+    ]
+    return Told(view, tuple(_budgets(store, view)), sealed[-1] if sealed else None, made_us)
+
+
+def _budgets(store: Store, view: HeatView) -> Iterable[tuple[str, dict[str, Any]]]:
+    """Yield the budget of each lance at the hottest metal it was asked about (JCGM 100:2008)."""
+    channels = {one.name: one for one in heats.channels_of(store, view.assessment.heat)}
+    dips = {one.at_us: one.channel for one in view.assessment.dips}
+    hottest: dict[str, float] = {}
+    for pour in view.assessment.pours:
+        if isinstance(pour.metal, Known) and (name := dips.get(pour.metal.dip_us or 0)):
+            hottest[name] = max(pour.metal.temp_c, hottest.get(name, -300.0))
+    for name, temp_c in hottest.items():
+        chain = measuring.measurement_chain(store, channels[name])
+        if not uncertainty.why_undefined(chain, temp_c):
+            yield name, uncertainty.budget(chain, temp_c).as_dict()
 
 
 def facts(told: Told) -> dict[str, Any]:
@@ -57,6 +87,8 @@ def facts(told: Told) -> dict[str, Any]:
         "version": __version__,
         "verdict": told.assessment.verdict.value,
         "judgement": answer(told.assessment),
+        "budgets": dict(told.budgets),
+        "seal": firing.seal_facts(told.seal),
         "events": [firing.event_facts(event) for event in told.assessment.events],
     }
 
@@ -102,7 +134,9 @@ def sections(told: Told) -> Iterable[Section]:
     if told.assessment.events:
         began_us = told.assessment.heat.began_us
         yield firing.events_section(told.assessment.events, told.how, began_us)
+    yield from budget_sections(told)
     yield _remarks(told)
+    yield firing.seal_section(told.seal, told.how)
     yield Section("How a verdict is reached", said=(HOW_JUDGED,))
 
 
@@ -158,6 +192,12 @@ def _dips(told: Told) -> Section:
         rows.append(cells(when, one.channel, settled, dip_words(one.dip, told.how.unit)))
     note = "Each immersion of the lance. One that was pulled early is a lower bound."
     return Section("Dips", note=note, table=Table(("Dip", "Probe", "Settled at", ""), tuple(rows)))
+
+
+def budget_sections(told: Told) -> Iterable[Section]:
+    """Yield the uncertainty budget of each lance that said how hot the metal was."""
+    for name, budget in told.budgets:
+        yield firing.budget_section(name, budget, told.how)
 
 
 def _remarks(told: Told) -> Section:

@@ -11,10 +11,15 @@ from markupsafe import Markup, escape
 from dashboards.palette import DAY
 from firelog.report.sheet import Sheet
 
+PAPERS = ("A4", "Letter")
 
-def html_of(sheet: Sheet) -> str:
-    """Return the report as one self-contained HTML page, for A4 and Letter alike."""
-    return _template().render(sheet=sheet, ink=DAY)
+
+def html_of(sheet: Sheet, paper: str = "") -> str:
+    """Return the report as one self-contained HTML page.
+
+    It fits A4 and Letter alike; ``paper`` names one where the printer is not asked (PDF).
+    """
+    return _template().render(sheet=sheet, ink=DAY, paper=paper)
 
 
 @lru_cache(maxsize=1)

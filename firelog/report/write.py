@@ -44,17 +44,17 @@ def make(store: Store, name: str, made_us: int, kind: str | None = None) -> Made
     return Made(sheet, {**facts, "cautions": list(CAUTIONS)})
 
 
-def to_file(made: Made, target: Path) -> None:
-    """Write the report; the name's ending says whether HTML or PDF."""
+def to_file(made: Made, target: Path, paper: str = "A4") -> None:
+    """Write the report; the name's ending says whether HTML or PDF (then on ``paper``)."""
     ending = target.suffix.lower()
     if ending not in (".html", ".htm", ".pdf"):
         raise InputError(f"{target}: a report is written as .html or .pdf; choose one of these")
     if not target.parent.is_dir():
         raise InputError(f"{target}: the folder {target.parent} does not exist; make it first")
-    text = page.html_of(made.sheet)
     if ending == ".pdf":
-        pdf.write(text, target)
+        pdf.write(page.html_of(made.sheet, paper), target)
         return
+    text = page.html_of(made.sheet)
     try:
         target.write_text(text, encoding="utf-8")
     except OSError as error:

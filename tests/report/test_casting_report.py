@@ -95,6 +95,9 @@ def test_a_casting_report_says_what_audit_says(foundry: Path, firelog: Run) -> N
         assert "never proves a cause" in text
         assert "the cause is" not in text
         assert text.count("<svg") == 2  # the firing, and the minutes of the pour
+        assert "Uncertainty of lance" in text
+        assert told["budgets"]["lance"]["expanded_k"] > 0.0
+        assert told["seal"]["head"] in text
 
 
 def test_photographs_are_inside_or_their_loss_is_said(foundry: Path) -> None:
