@@ -6,6 +6,7 @@ From the verdicts as they were kept, and the traces of the newest firings.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,10 +16,13 @@ from firelog import measuring
 from firelog.audit import case as cases
 from firelog.audit import control
 from firelog.audit.control import Chart, Slope
+from firelog.errors import FirelogError
 from firelog.physics.metals import superheat_k
 from firelog.pouring.facts import Known
+from firelog.pouring.freezing import freezing_of
 from firelog.readings import Role
-from firelog.record import castings
+from firelog.record import castings, heats
+from firelog.record.heats import Heat
 from firelog.record.rows import Firing
 from firelog.record.store import Store
 from firelog.units import iso_utc, parse_instant, us_to_datetime
@@ -49,11 +53,14 @@ class Month:
 
 @dataclass(frozen=True)
 class Series:
-    """A quantity from firing to firing, with chart and trend where there are enough of them."""
+    """A quantity from night to night, with chart and trend where there are enough of them.
+
+    ``nights`` are the firings or heats it was taken from.
+    """
 
     name: str
     unit: str
-    firings: tuple[Firing, ...]
+    nights: tuple[Firing | Heat, ...]
     values: tuple[float, ...]
     chart: Chart | None
     slope: Slope | None
@@ -88,6 +95,7 @@ def of_kiln(store: Store, kiln: str) -> Trends:
     series = [
         *_times(ended, {one.id: stored.judgement for one, stored in judged}),
         *_couples(store, ended),
+        *_arrests(store, kiln),
     ]
     remarks = [NO_ENERGY]
     if len(ended) < control.LEAST:
@@ -145,10 +153,28 @@ def _couples(store: Store, ended: Sequence[Firing]) -> list[Series]:
     return [_series(f"{name} against its neighbours", "K", rows) for name, rows in found.items()]
 
 
-def _series(name: str, unit: str, rows: Sequence[tuple[Firing, float]]) -> Series:
-    firings, values = zip(*rows, strict=True)
-    days = [(one.began_us - firings[0].began_us) / _DAY_US for one in firings]
-    return Series(name, unit, firings, values, control.chart(values), control.slope(days, values))
+def _arrests(store: Store, kiln: str) -> list[Series]:
+    """Each thermocouple that stands in the melt, against the liquidus on the alloy's card.
+
+    A lance that dips in and out has no freezing curve of its own: it is left out.
+    """
+    found: dict[str, list[tuple[Heat, float]]] = {}
+    known = [one for one in heats.heats(store) if one.furnace == kiln][:MOST_FIRINGS][::-1]
+    for heat in known:
+        for channel in heats.channels_of(store, heat):
+            if channel.role is Role.CRUCIBLE:
+                with suppress(FirelogError):  # nothing froze in it, or the alloy has no card
+                    off_k = float(freezing_of(store, heat, channel.name)["off_k"])
+                    found.setdefault(channel.name, []).append((heat, off_k))
+    return [
+        _series(f"{name} against the alloy's freezing", "K", rows) for name, rows in found.items()
+    ]
+
+
+def _series(name: str, unit: str, rows: Sequence[tuple[Firing | Heat, float]]) -> Series:
+    nights, values = zip(*rows, strict=True)
+    days = [(one.began_us - nights[0].began_us) / _DAY_US for one in nights]
+    return Series(name, unit, nights, values, control.chart(values), control.slope(days, values))
 
 
 # ---------------------------------------------------------------- pours
@@ -222,7 +248,7 @@ def _series_json(one: Series) -> dict[str, Any]:
         "unit": one.unit,
         "points": [
             {"firing": f.name, "began": iso_utc(f.began_us), "value": round(v, 3)}
-            for f, v in zip(one.firings, one.values, strict=True)
+            for f, v in zip(one.nights, one.values, strict=True)
         ],
         "chart": None
         if chart is None
@@ -231,7 +257,7 @@ def _series_json(one: Series) -> dict[str, Any]:
             "low": round(chart.low, 4),
             "high": round(chart.high, 4),
             "signals": [
-                {"firing": one.firings[at].name, "rule": rule} for at, rule in chart.signals
+                {"firing": one.nights[at].name, "rule": rule} for at, rule in chart.signals
             ],
             "source": "individuals and moving ranges; Western Electric rules, NIST/SEMATECH 6.3.2",
         },

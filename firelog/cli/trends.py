@@ -26,13 +26,17 @@ def trends(settings: Settings, *, kiln: str | None, as_json: bool) -> None:
     from firelog.audit import trends as across
     from firelog.cli.show import shown_settings
     from firelog.errors import StoreError
+    from firelog.record import heats
     from firelog.record.store import Store
 
     with Store.open(settings.store_path()) as store:
         kilns = [one.kiln for one in store.firings()]
+        kilns += [one.furnace for one in heats.heats(store)]
         if not kilns or (kiln is not None and kiln not in kilns):
             names = ", ".join(repr(one) for one in dict.fromkeys(kilns)) or "none yet"
-            raise StoreError(f"there is no kiln {kiln or ''!r} with firings; there are: {names}")
+            raise StoreError(
+                f"there is no kiln {kiln or ''!r} with firings or heats; there are: {names}"
+            )
         chosen = kiln or max(dict.fromkeys(kilns), key=kilns.count)
         found = across.of_kiln(store, chosen)
         if as_json:
@@ -82,7 +86,7 @@ def _print_series(one: Series, unit: TemperatureUnit) -> None:
 
     out = console()
     out.print(Text(f"\n{one.name}", style="bold"))
-    count = f"{len(one.values)} firing{'s' if len(one.values) != 1 else ''}"
+    count = f"{len(one.values)} night{'s' if len(one.values) != 1 else ''}"
     if one.chart is None:
         newest = f"newest {say(one.values[-1])}"
         out.print(Text(f"  {count}, {newest}: fewer than eight, no limits and no trend"))
@@ -91,7 +95,7 @@ def _print_series(one: Series, unit: TemperatureUnit) -> None:
     limits = f"limits {say(chart.low)} to {say(chart.high)}"
     out.print(Text(f"  {count}, centre {say(chart.centre)}, {limits}"))
     for at, rule in chart.signals:
-        out.print(Text(f"  ▲ {one.firings[at].name}: {say(one.values[at])}, {rule}"))
+        out.print(Text(f"  ▲ {one.nights[at].name}: {say(one.values[at])}, {rule}"))
     if one.slope is not None:
         slope = one.slope
         spread = f"{say(slope.low)} to {say(slope.high)}"
