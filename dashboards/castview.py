@@ -92,12 +92,17 @@ def _picture(made: Audit, compared: Comparison | None, how: Manner) -> Picture |
         end_s=fired.end_s,
         schedule=fired.schedule,
         judgement=fired.judgement,
-        events=tuple(
-            ((one.t_us - began_us) / 1e6, one.kind, one.text) for one in made.case.kiln_events
-        ),
+        events=marks_of(made, began_us, began_us + round(fired.end_s * 1e6)),
         running=fired.firing.running,
         how=how,
     )
+
+
+def marks_of(made: Audit, began_us: int, until_us: int) -> tuple[tuple[float, str, str], ...]:
+    """Return what was noted and where findings lie, as the picture's events, in order of time."""
+    noted = [(one.t_us, one.kind, one.text) for one in made.case.kiln_events]
+    marks = sorted([*noted, *audits.places(made, began_us, until_us)])
+    return tuple(((t_us - began_us) / 1e6, kind, text) for t_us, kind, text in marks)
 
 
 def _data(store: Store, photo: Photograph) -> str:

@@ -18,7 +18,7 @@ from firelog.audit.casting import CAUTIONS, DefectAudit
 from firelog.audit.compare import Comparison, Difference
 from firelog.audit.evidence import CauseFound, Fact, Finding
 from firelog.record.castings import NOTED, Casting
-from firelog.units import show_difference
+from firelog.units import show_difference, us_to_datetime
 from firelog.wording import quantity
 
 _SIGNS = {"for": "+", "against": "−", "silent": "·"}
@@ -216,10 +216,13 @@ def _share(found: CauseFound) -> list[Any]:
 
 def _finding(one: Finding, view: CastingView) -> html.Li:
     text = words.finding_words(one, view.how.unit)
-    where = one.fact.channel
+    fact = one.fact
+    where = [fact.channel] if fact.channel else []
+    if fact.at_us is not None and one.says != "silent":
+        where.append(f"{us_to_datetime(fact.at_us, view.how.tz):%H:%M:%S}")
     said = [html.Span(_SIGNS[one.says], className="sign"), text]
     if where:
-        said.append(html.Span(f" {where}", className="soft"))
+        said.append(html.Span(f" {', '.join(where)}", className="soft"))
     return html.Li(said, className=f"speaks-{one.says}")
 
 

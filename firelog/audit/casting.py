@@ -104,6 +104,22 @@ def with_facts(case: Case, catalogue: Catalogue, found: Mapping[str, Fact]) -> A
     return Audit(case, found, tuple(defects))
 
 
+def places(made: Audit, from_us: int, until_us: int) -> tuple[tuple[int, str, str], ...]:
+    """Return where in the record findings lie (µs, supports or argues against, of what).
+
+    Only between two instants, once for each place and cause.
+    """
+    found = {
+        (one.fact.at_us, words.SAYS[one.says], f"{cause.name} ({one.fact.spec.quantity})")
+        for defect in made.defects
+        for cause in defect.causes
+        for one in cause.findings
+        if one.says != "silent" and one.fact.at_us is not None
+        if from_us <= one.fact.at_us <= until_us
+    }
+    return tuple(sorted(found))
+
+
 # ---------------------------------------------------------------- as JSON
 def answer(made: Audit) -> dict[str, Any]:
     """Return the audit as the JSON object of ``firelog audit --json``."""

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
+from dashboards.castview import marks_of
 from dashboards.picture import Picture
 from dashboards.wording import Manner, day, manner
 from firelog import __version__
@@ -240,9 +241,10 @@ def _kiln_picture(told: Told) -> Iterable[Section]:
         end_s=fired.end_s,
         schedule=fired.schedule,
         judgement=fired.judgement,
-        events=tuple(
-            ((e.t_us - fired.firing.began_us) / 1e6, e.kind, e.text)
-            for e in told.audit.case.kiln_events
+        events=marks_of(
+            told.audit,
+            fired.firing.began_us,
+            fired.firing.began_us + round(fired.end_s * 1e6),
         ),
         how=told.how,
     )

@@ -72,6 +72,13 @@ def test_the_nearest_sound_firing_is_laid_over_the_failed_one(foundry: Path) -> 
     assert "sound: heron, left wing" in names
 
 
+def test_findings_are_marked_where_they_lie(foundry: Path) -> None:
+    """The picture of the cracked shell has a mark at the minute that supports slow heat."""
+    drawn = made(foundry, "/casting/owl%2C%20body")["drawn"]
+    (events,) = [one for one in drawn["data"] if one.get("name") == "events"]
+    assert any("wax swelled in the shell" in text for text in events["text"])
+
+
 def test_a_casting_without_a_record_has_a_page(foundry: Path) -> None:
     """No firing, no heat, nobody has looked: the page says so and has no picture."""
     page = made(foundry, f"/casting/{castlive.casting_page.quote(HOSTILE, safe='')}")
