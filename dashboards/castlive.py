@@ -9,6 +9,7 @@ from urllib.parse import unquote
 from dashboards.castview import read_casting, read_castings
 from dashboards.figures import firing_figure
 from dashboards.pages import casting as casting_page
+from dashboards.pages import castings as castings_page
 from firelog.errors import StoreError
 
 
@@ -26,7 +27,7 @@ def made(store: Path, address: str, unit: str | None) -> dict[str, Any] | None:
     """
     if address == "/castings":
         how, entries = read_castings(store, unit)
-        ledger = casting_page.ledger(how, entries)
+        ledger = castings_page.ledger(how, entries)
         return _page(ledger, [], None, f"Castings, {how.foundry}", how.unit)
     name = casting_name(address)
     if name is None:
@@ -39,7 +40,7 @@ def made(store: Path, address: str, unit: str | None) -> dict[str, Any] | None:
             return _page(page, [], None, "no such casting", unit)
         raise
     drawn = firing_figure(view.picture) if view.picture else None
-    title = f"{name}: {casting_page.outcome_words(view.audit.casting)}"
+    title = f"{name}: {castings_page.outcome_words(view.audit.casting)}"
     return _page(casting_page.head(view), casting_page.body(view), drawn, title, view.how.unit)
 
 

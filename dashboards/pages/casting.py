@@ -1,18 +1,18 @@
-"""Castings: the list, and one casting with what its record supports and argues against."""
+"""One casting: what was seen on it, and what its record supports and argues against."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from typing import Any
-from urllib.parse import quote
 
 from dash import html
 
 from dashboards import figures
-from dashboards.castview import CastingEntry, CastingView
+from dashboards.castview import CastingView
+from dashboards.pages.castings import outcome
 from dashboards.pages.heat import heat_path
 from dashboards.pages.parts import cautions, firing_path, link, part, sentence
-from dashboards.wording import Manner, day
+from dashboards.wording import day
 from firelog.audit import words
 from firelog.audit.casting import CAUTIONS, DefectAudit
 from firelog.audit.compare import Comparison, Difference
@@ -22,71 +22,6 @@ from firelog.units import show_difference, us_to_datetime
 from firelog.wording import quantity
 
 _SIGNS = {"for": "+", "against": "−", "silent": "·"}
-
-
-def casting_path(name: str) -> str:
-    """Return the address of a casting's page; every sign of its name may be in it."""
-    return f"/casting/{quote(name, safe='')}"
-
-
-def outcome_words(casting: Casting) -> str:
-    """Return the defects' names, else sound or not judged."""
-    return ", ".join(one.name for one in casting.defects) or casting.outcome
-
-
-def _outcome(casting: Casting, *, large: bool = False) -> html.Span:
-    kinds = {"sound": "pass", "defects": "fail"}
-    shape = html.Span(className="shape", **{"aria-hidden": "true"})
-    kind = kinds.get(casting.outcome, "none")
-    return html.Span(
-        [shape, html.Span(outcome_words(casting))],
-        className=f"verdict outcome {kind}{' large' if large else ''}",
-    )
-
-
-# ---------------------------------------------------------------- the list
-def ledger(how: Manner, entries: Sequence[CastingEntry]) -> list[Any]:
-    """Return the list of castings, newest first."""
-    back = html.Nav(link("← all firings", "/"), **{"aria-label": "back"})
-    if not entries:
-        commands = "firelog castings add wing --mould wing\n"
-        commands += "firelog castings inspect wing --who Ines --defect misrun@tips:12"
-        text = "A casting is entered when it is out of its mould, and again when it was looked at:"
-        empty = sentence("No casting yet", text, html.Pre(commands, className="commands"))
-        return [back, empty, cautions()]
-    bad = sum(one.casting.outcome == "defects" for one in entries)
-    count = f"{len(entries)} casting{'s' if len(entries) != 1 else ''}, {bad} with defects"
-    title = html.Div([html.H1("Castings"), html.P(f"{how.foundry}: {count}")], className="title")
-    return [
-        back,
-        title,
-        html.Ol([_row(one, how) for one in entries], className="ledger past"),
-        cautions(),
-    ]
-
-
-def _row(one: CastingEntry, how: Manner) -> html.Li:
-    casting = one.casting
-    seen = casting.seen
-    when = day(seen.seen_us, how) if seen else "not looked at"
-    what = [one for one in (casting.piece, casting.part, one.firing, one.heat) if one]
-    entry = html.Div(
-        [
-            link(casting.name, casting_path(casting.name), className="name"),
-            html.P([html.Span(word) for word in what], className="what"),
-        ],
-        className="entry",
-    )
-    who = html.Span(f"seen by {seen.who}" if seen else "", className="soft")
-    return html.Li(
-        [
-            html.Div([html.Span(when), who], className="date"),
-            entry,
-            html.Div(className="spark none"),
-            html.Div(_outcome(casting), className="state"),
-        ],
-        className="row",
-    )
 
 
 # ---------------------------------------------------------------- one casting, above its picture
@@ -103,7 +38,7 @@ def head(view: CastingView) -> list[Any]:
     seen = casting.seen
     if seen:
         what.append(f"seen {day(seen.seen_us, view.how)} by {seen.who}")
-    said: list[Any] = [_outcome(casting, large=True)]
+    said: list[Any] = [outcome(casting, large=True)]
     said += [html.P(words.summary(one.causes)) for one in view.audit.defects]
     if not view.audit.defects:
         said.append(html.P(_nothing(casting)))

@@ -6,7 +6,7 @@ The command, the board's page and the report all come through here.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
@@ -139,9 +139,28 @@ def answer(made: Audit) -> dict[str, Any]:
         "heat": case.heat.heat.name if case.heat else None,
         "noted": dict(casting.details),
         "defects": [_defect(one) for one in made.defects],
+        "findings": [row for one in made.defects for row in _findings(one)],
         "facts": [fact_row(one) for one in made.facts.values()],
         "cautions": list(CAUTIONS),
     }
+
+
+def _findings(one: DefectAudit) -> Iterator[dict[str, Any]]:
+    """Yield every finding of a defect in one flat list; a cause without any is silent."""
+    for cause in one.causes:
+        if cause.cause is None:
+            continue
+        about = {"defect": one.seen.name, "cause": cause.name}
+        for found in cause.findings:
+            yield about | _finding(found) | {"said": words.finding_words(found, "C")}
+        if not cause.findings:
+            yield about | {
+                "fact": None,
+                "finding": "silent",
+                "likelihood_ratio": 1.0,
+                "strength": "",
+                "said": f"no log shows it; {cause.cause.next}",
+            }
 
 
 def _defect(one: DefectAudit) -> dict[str, Any]:

@@ -20,7 +20,7 @@ from firelog.audit.evidence import CauseFound
 from firelog.record import castings
 from firelog.record.castings import NOTED, Photograph
 from firelog.record.store import Store
-from firelog.report import firing, heat
+from firelog.report import firing, heat, parts
 from firelog.report.sheet import CAUTIONS, Cell, Section, Sheet, Table, cells
 from firelog.units import iso_utc, show_difference
 from firelog.wording import quantity
@@ -71,7 +71,7 @@ def facts(told: Told) -> dict[str, Any]:
             for one, content in told.photos
         ],
         "budgets": dict(told.poured.budgets) if told.poured else {},
-        "seal": firing.seal_facts(told.fired.seal if told.fired else None),
+        "seal": parts.seal_facts(told.fired.seal if told.fired else None),
     }
 
 
@@ -102,7 +102,7 @@ def sheet(told: Told) -> Sheet:
         "pass" if sound else "fail" if casting.defects else "unproven",
         tuple(words.summary(one.causes) for one in told.audit.defects) or _nothing(told),
         tuple(sections(told)),
-        firing.foot(told.made_us, how),
+        parts.foot(told.made_us, how),
         (*audits.CAUTIONS[:2], *CAUTIONS),
     )
 
@@ -138,7 +138,7 @@ def sections(told: Told) -> Iterable[Section]:
         yield from heat.budget_sections(told.poured)
     if told.fired is not None:
         yield from firing.budgets(told.fired)
-    yield firing.seal_section(told.fired.seal if told.fired else None, told.how)
+    yield parts.seal_section(told.fired.seal if told.fired else None, told.how)
 
 
 def _defect(one: DefectAudit, told: Told) -> Section:
@@ -248,7 +248,7 @@ def _kiln_picture(told: Told) -> Iterable[Section]:
         ),
         how=told.how,
     )
-    found = firing.picture_section(picture, f"The firing {fired.firing.name}")
+    found = parts.picture_section(picture, f"The firing {fired.firing.name}")
     note = "The nearest sound firing is laid over it, segment upon segment." if overlay else ""
     yield replace(found, note=note)
 

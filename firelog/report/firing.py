@@ -8,8 +8,6 @@ from typing import Any
 
 import numpy as np
 
-from dashboards import figures
-from dashboards.palette import DAY
 from dashboards.picture import Picture
 from dashboards.wording import Manner, clock, day, elapsed, limit, manner, zone_words
 from firelog import __version__, judging
@@ -18,14 +16,13 @@ from firelog.record import seal as seals
 from firelog.record.rows import Event, Firing
 from firelog.record.seal import Seal
 from firelog.record.store import Store
-from firelog.report import svg
+from firelog.report import parts
 from firelog.report.sheet import HOW_JUDGED, Cell, Section, Sheet, Table, cells
 from firelog.schedule import wording
 from firelog.schedule.model import ChannelTrace, Check
-from firelog.units import iso_utc, show_duration, show_instant, show_temperature
+from firelog.units import iso_utc, show_duration, show_temperature
 from firelog.wording import doubt, quantity
 
-KINDS = {"pass": "pass", "fail": "fail", "not proven": "unproven"}
 _SERIOUS = ("fail", "not proven", "pass")
 
 
@@ -84,33 +81,8 @@ def facts(told: Told) -> dict[str, Any]:
         "version": __version__,
         "verdict": told.assessment.judgement.verdict.value if told.assessment.judgement else None,
         "judgement": judging.answer(told.assessment) if judged else None,
-        "events": [event_facts(event) for event in told.events],
-        "seal": seal_facts(told.seal),
-    }
-
-
-def event_facts(event: Event) -> dict[str, Any]:
-    """Return an event as JSON."""
-    return {
-        "at": iso_utc(event.t_us),
-        "kind": event.kind,
-        "text": event.text,
-        "who": event.who,
-        "corrects": event.corrects,
-    }
-
-
-def seal_facts(seal: Seal | None) -> dict[str, Any] | None:
-    """Return a seal as JSON, None where there is none."""
-    if seal is None:
-        return None
-    return {
-        "head": seal.head,
-        "sealed": iso_utc(seal.sealed_us),
-        "who": seal.who,
-        "items": seal.count,
-        "signed": seal.signature is not None,
-        "previous": seal.previous,
+        "events": [parts.event_facts(event) for event in told.events],
+        "seal": parts.seal_facts(told.seal),
     }
 
 
@@ -129,16 +101,11 @@ def sheet(told: Told) -> Sheet:
         how.foundry,
         tuple(one for one in (*what, firing.note) if one),
         word,
-        KINDS.get(word, ""),
+        parts.KINDS.get(word, ""),
         _lead(told),
         tuple(sections(told)),
-        foot(told.made_us, how),
+        parts.foot(told.made_us, how),
     )
-
-
-def foot(made_us: int, how: Manner) -> str:
-    """Return when and by what a report was made."""
-    return f"Made {show_instant(made_us, how.tz)} by firelog {__version__} from the store's record."
 
 
 def _lead(told: Told) -> tuple[str, ...]:
@@ -157,15 +124,15 @@ def sections(told: Told) -> Iterable[Section]:
     """Yield the parts of a firing's report, in the order a client reads them."""
     if told.assessment.judgement is not None:
         yield _requirements(told)
-    yield picture_section(told.picture)
+    yield parts.picture_section(told.picture)
     if told.assessment.judgement is not None:
         yield _segments(told)
     if told.events:
-        yield events_section(told.events, told.how, told.firing.began_us)
+        yield parts.events_section(told.events, told.how, told.firing.began_us)
     yield _channels(told)
     yield from budgets(told)
     yield from _remarks(told)
-    yield seal_section(told.seal, told.how)
+    yield parts.seal_section(told.seal, told.how)
     yield Section("How a verdict is reached", said=(HOW_JUDGED,))
 
 
@@ -193,36 +160,12 @@ def _requirement(check: Check, asked: dict[str, str], told: Told) -> tuple[Cell,
     if check.at_s is not None:
         where.append(f"at {_at(told, check.at_s)}")
     return (
-        Cell(check.verdict.value, kind=KINDS[check.verdict.value]),
+        Cell(check.verdict.value, kind=parts.KINDS[check.verdict.value]),
         Cell(check.requirement, asked.get(check.requirement, check.kind)),
         Cell(quantity(check.measured, check.unit, unit), u),
         Cell(limit(check, unit)),
         Cell(check.why, ", ".join(where)),
     )
-
-
-def picture_section(picture: Picture, title: str = "What was measured") -> Section:
-    """Return the picture of a firing with the key to its lines."""
-    words = "Temperature against time; the numbers stand in the tables."
-    drawn = svg.draw(figures.firing_figure(picture), words) if picture.traces else ""
-    if not drawn:
-        return Section(title, said=("There are no readings of this time.",))
-    return Section(title, figure=drawn, key=key_of(picture))
-
-
-def key_of(picture: Picture) -> tuple[tuple[str, str, str], ...]:
-    """Return name, colour and stroke of each line of a picture."""
-    key = [
-        (trace.name, figures.style_of(n)[0], _stroke(figures.style_of(n)[1]))
-        for n, trace in enumerate(picture.spoken)
-    ]
-    if picture.target is not None:
-        key.append(("target", DAY["accent"], "dashed"))
-    return tuple(key)
-
-
-def _stroke(dash: str) -> str:
-    return {"solid": "solid", "dot": "dotted"}.get(dash, "dashed")
 
 
 def _segments(told: Told) -> Section:
@@ -239,14 +182,6 @@ def _segments(told: Told) -> Section:
     heads = ("Segment", "Aim", "Began", "Reached", "Soaked", "Ended")
     note = "As they really ran; hours since the start in brackets."
     return Section("Segments", note=note, table=Table(heads, tuple(rows)))
-
-
-def events_section(events: Iterable[Event], how: Manner, began_us: int) -> Section:
-    """Return what people and the program noted."""
-    rows = tuple(
-        cells(clock(e.t_us, how, weekday_from=began_us), e.kind, e.text, e.who) for e in events
-    )
-    return Section("What was noted", table=Table(("When", "What", "", "Who"), rows))
 
 
 def _channels(told: Told) -> Section:
@@ -292,62 +227,13 @@ def budgets(told: Told) -> Iterable[Section]:
         if budget is None or check.channel is None or check.channel in seen:
             continue
         seen.add(check.channel)
-        yield budget_section(check.channel, budget, told.how)
-
-
-def budget_section(channel: str, budget: dict[str, Any], how: Manner) -> Section:
-    """Return one budget as a table (JCGM 100:2008)."""
-    at = show_temperature(budget["temperature_c"], how.unit)
-    rows = tuple(
-        cells(
-            row["contribution"],
-            f"± {quantity(row['half_width_k'], 'K', how.unit)}",
-            row["distribution"],
-            f"{row['standard_k']:.2f} K",
-            row["source"],
-        )
-        for row in budget["rows"]
-        if row["standard_k"]
-    )
-    total = (
-        f"Combined {budget['combined_k']:.2f} K; expanded U = {budget['expanded_k']:.1f} K "
-        f"(k = {budget['coverage']:g})."
-    )
-    return Section(
-        f"Uncertainty of {channel} at {at}",
-        note=budget["sensor"],
-        said=(total,),
-        table=Table(("Contribution", "Half-width", "Distribution", "Standard", "Source"), rows),
-    )
+        yield parts.budget_section(check.channel, budget, told.how)
 
 
 def _remarks(told: Told) -> Iterable[Section]:
     judgement = told.assessment.judgement
     if judgement and judgement.remarks:
         yield Section("What was assumed", said=tuple(judgement.remarks))
-
-
-def seal_section(seal: Seal | None, how: Manner) -> Section:
-    """Return the seal's head, or that there is none."""
-    if seal is None:
-        said: tuple[str, ...] = (
-            (
-                "This record is not sealed: nothing here proves that it was not changed since. "
-                "`firelog seal` closes it."
-            ),
-        )
-        return Section("Seal", said=said)
-    who = f" by {seal.who}" if seal.who else ""
-    signed = "signed with the foundry's key" if seal.signature else "not signed"
-    said = (
-        f"Sealed {show_instant(seal.sealed_us, how.tz)}{who}: {seal.count} items, {signed}.",
-        f"Head {seal.head}",
-        (
-            "`firelog verify` computes the head anew; a later change of the record would give "
-            "another one. A seal does not prove that the readings were true when they came in."
-        ),
-    )
-    return Section("Seal", said=said)
 
 
 def _by_weight(checks: Iterable[Check]) -> list[Check]:

@@ -21,11 +21,11 @@ from firelog.record import heats
 from firelog.record import seal as seals
 from firelog.record.seal import Seal
 from firelog.record.store import Store
-from firelog.report import firing, svg
+from firelog.report import parts, svg
 from firelog.report.sheet import HOW_JUDGED, Cell, Section, Sheet, Table, cells
 from firelog.units import iso_utc, show_difference, show_temperature, us_to_datetime
 
-KINDS = firing.KINDS
+KINDS = parts.KINDS
 _SERIOUS = ("fail", "not proven", "pass")
 
 
@@ -88,8 +88,8 @@ def facts(told: Told) -> dict[str, Any]:
         "verdict": told.assessment.verdict.value,
         "judgement": answer(told.assessment),
         "budgets": dict(told.budgets),
-        "seal": firing.seal_facts(told.seal),
-        "events": [firing.event_facts(event) for event in told.assessment.events],
+        "seal": parts.seal_facts(told.seal),
+        "events": [parts.event_facts(event) for event in told.assessment.events],
     }
 
 
@@ -111,7 +111,7 @@ def sheet(told: Told) -> Sheet:
         KINDS[word],
         _lead(found),
         tuple(sections(told)),
-        firing.foot(told.made_us, how),
+        parts.foot(told.made_us, how),
     )
 
 
@@ -133,10 +133,10 @@ def sections(told: Told) -> Iterable[Section]:
         yield _dips(told)
     if told.assessment.events:
         began_us = told.assessment.heat.began_us
-        yield firing.events_section(told.assessment.events, told.how, began_us)
+        yield parts.events_section(told.assessment.events, told.how, began_us)
     yield from budget_sections(told)
     yield _remarks(told)
-    yield firing.seal_section(told.seal, told.how)
+    yield parts.seal_section(told.seal, told.how)
     yield Section("How a verdict is reached", said=(HOW_JUDGED,))
 
 
@@ -177,7 +177,7 @@ def picture_section(view: HeatView) -> Section:
         "What was measured, and what was computed",
         note=note,
         figure=svg.draw(heat_figure(view), words, height=620.0),
-        key=firing.key_of(view.picture),
+        key=parts.key_of(view.picture),
     )
 
 
@@ -197,7 +197,7 @@ def _dips(told: Told) -> Section:
 def budget_sections(told: Told) -> Iterable[Section]:
     """Yield the uncertainty budget of each lance that said how hot the metal was."""
     for name, budget in told.budgets:
-        yield firing.budget_section(name, budget, told.how)
+        yield parts.budget_section(name, budget, told.how)
 
 
 def _remarks(told: Told) -> Section:

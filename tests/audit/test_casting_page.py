@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import pytest
 
@@ -81,7 +82,7 @@ def test_findings_are_marked_where_they_lie(foundry: Path) -> None:
 
 def test_a_casting_without_a_record_has_a_page(foundry: Path) -> None:
     """No firing, no heat, nobody has looked: the page says so and has no picture."""
-    page = made(foundry, f"/casting/{castlive.casting_page.quote(HOSTILE, safe='')}")
+    page = made(foundry, f"/casting/{quote(HOSTILE, safe='')}")
     assert page["drawn"] is None
     text = text_of([page["top"], page["bottom"]])
     assert "Nobody has entered yet" in text

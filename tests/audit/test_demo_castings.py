@@ -53,6 +53,17 @@ def test_the_misrun_was_poured_cold_into_a_cold_shell(foundry: Path, firelog: Ru
     assert metal["at"].endswith("Z")
 
 
+def test_every_finding_is_for_against_or_silent(foundry: Path, firelog: Run) -> None:
+    """The flat list names every cause of the defect, and each finding is one of the three words."""
+    for name in ("heron foot", "owl, body", "toad"):
+        _, answer = audited(firelog, foundry, name)
+        assert {one["finding"] for one in answer["findings"]} == {"for", "against", "silent"}
+        listed = {one["cause"] for one in answer["defects"][0]["causes"]}
+        assert {one["cause"] for one in answer["findings"]} == listed - {
+            "something not on this list"
+        }
+
+
 def test_the_cracked_shell_was_heated_slowly(foundry: Path, firelog: Run) -> None:
     """Slow heat is strongly supported; coats, drying and over-firing are argued against."""
     _, answer = audited(firelog, foundry, "owl, body")

@@ -1,0 +1,79 @@
+"""The list of castings, and how an outcome is shown."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+from urllib.parse import quote
+
+from dash import html
+
+from dashboards.castview import CastingEntry
+from dashboards.pages.parts import cautions, link, sentence
+from dashboards.wording import Manner, day
+from firelog.record.castings import Casting
+
+
+def casting_path(name: str) -> str:
+    """Return the address of a casting's page; every sign of its name may be in it."""
+    return f"/casting/{quote(name, safe='')}"
+
+
+def outcome_words(casting: Casting) -> str:
+    """Return the defects' names, else sound or not judged."""
+    return ", ".join(one.name for one in casting.defects) or casting.outcome
+
+
+def outcome(casting: Casting, *, large: bool = False) -> html.Span:
+    """Return what was seen, in word, shape and colour."""
+    kinds = {"sound": "pass", "defects": "fail"}
+    shape = html.Span(className="shape", **{"aria-hidden": "true"})
+    kind = kinds.get(casting.outcome, "none")
+    return html.Span(
+        [shape, html.Span(outcome_words(casting))],
+        className=f"verdict outcome {kind}{' large' if large else ''}",
+    )
+
+
+def ledger(how: Manner, entries: Sequence[CastingEntry]) -> list[Any]:
+    """Return the list of castings, newest first."""
+    back = html.Nav(link("← all firings", "/"), **{"aria-label": "back"})
+    if not entries:
+        commands = "firelog castings add wing --mould wing\n"
+        commands += "firelog castings inspect wing --who Ines --defect misrun@tips:12"
+        text = "A casting is entered when it is out of its mould, and again when it was looked at:"
+        empty = sentence("No casting yet", text, html.Pre(commands, className="commands"))
+        return [back, empty, cautions()]
+    bad = sum(one.casting.outcome == "defects" for one in entries)
+    count = f"{len(entries)} casting{'s' if len(entries) != 1 else ''}, {bad} with defects"
+    title = html.Div([html.H1("Castings"), html.P(f"{how.foundry}: {count}")], className="title")
+    return [
+        back,
+        title,
+        html.Ol([_row(one, how) for one in entries], className="ledger past"),
+        cautions(),
+    ]
+
+
+def _row(one: CastingEntry, how: Manner) -> html.Li:
+    casting = one.casting
+    seen = casting.seen
+    when = day(seen.seen_us, how) if seen else "not looked at"
+    what = [one for one in (casting.piece, casting.part, one.firing, one.heat) if one]
+    entry = html.Div(
+        [
+            link(casting.name, casting_path(casting.name), className="name"),
+            html.P([html.Span(word) for word in what], className="what"),
+        ],
+        className="entry",
+    )
+    who = html.Span(f"seen by {seen.who}" if seen else "", className="soft")
+    return html.Li(
+        [
+            html.Div([html.Span(when), who], className="date"),
+            entry,
+            html.Div(className="spark none"),
+            html.Div(outcome(casting), className="state"),
+        ],
+        className="row",
+    )

@@ -1,0 +1,131 @@
+"""The parts that the reports of firings, heats and castings share."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from dashboards import figures
+from dashboards.palette import DAY
+from dashboards.picture import Picture
+from dashboards.wording import Manner, clock
+from firelog import __version__
+from firelog.record.rows import Event
+from firelog.record.seal import Seal
+from firelog.report import svg
+from firelog.report.sheet import Section, Table, cells
+from firelog.units import iso_utc, show_instant, show_temperature
+from firelog.wording import quantity
+
+KINDS = {"pass": "pass", "fail": "fail", "not proven": "unproven"}
+
+
+def foot(made_us: int, how: Manner) -> str:
+    """Return when and by what a report was made."""
+    return f"Made {show_instant(made_us, how.tz)} by firelog {__version__} from the store's record."
+
+
+def picture_section(picture: Picture, title: str = "What was measured") -> Section:
+    """Return the picture of a firing with the key to its lines."""
+    words = "Temperature against time; the numbers stand in the tables."
+    drawn = svg.draw(figures.firing_figure(picture), words) if picture.traces else ""
+    if not drawn:
+        return Section(title, said=("There are no readings of this time.",))
+    return Section(title, figure=drawn, key=key_of(picture))
+
+
+def key_of(picture: Picture) -> tuple[tuple[str, str, str], ...]:
+    """Return name, colour and stroke of each line of a picture."""
+    key = [
+        (trace.name, figures.style_of(n)[0], _stroke(figures.style_of(n)[1]))
+        for n, trace in enumerate(picture.spoken)
+    ]
+    if picture.target is not None:
+        key.append(("target", DAY["accent"], "dashed"))
+    return tuple(key)
+
+
+def _stroke(dash: str) -> str:
+    return {"solid": "solid", "dot": "dotted"}.get(dash, "dashed")
+
+
+def events_section(events: Iterable[Event], how: Manner, began_us: int) -> Section:
+    """Return what people and the program noted."""
+    rows = tuple(
+        cells(clock(e.t_us, how, weekday_from=began_us), e.kind, e.text, e.who) for e in events
+    )
+    return Section("What was noted", table=Table(("When", "What", "", "Who"), rows))
+
+
+def budget_section(channel: str, budget: dict[str, Any], how: Manner) -> Section:
+    """Return one budget as a table (JCGM 100:2008)."""
+    at = show_temperature(budget["temperature_c"], how.unit)
+    rows = tuple(
+        cells(
+            row["contribution"],
+            f"± {quantity(row['half_width_k'], 'K', how.unit)}",
+            row["distribution"],
+            f"{row['standard_k']:.2f} K",
+            row["source"],
+        )
+        for row in budget["rows"]
+        if row["standard_k"]
+    )
+    total = (
+        f"Combined {budget['combined_k']:.2f} K; expanded U = {budget['expanded_k']:.1f} K "
+        f"(k = {budget['coverage']:g})."
+    )
+    return Section(
+        f"Uncertainty of {channel} at {at}",
+        note=budget["sensor"],
+        said=(total,),
+        table=Table(("Contribution", "Half-width", "Distribution", "Standard", "Source"), rows),
+    )
+
+
+def seal_section(seal: Seal | None, how: Manner) -> Section:
+    """Return the seal's head, or that there is none."""
+    if seal is None:
+        said: tuple[str, ...] = (
+            (
+                "This record is not sealed: nothing here proves that it was not changed since. "
+                "`firelog seal` closes it."
+            ),
+        )
+        return Section("Seal", said=said)
+    who = f" by {seal.who}" if seal.who else ""
+    signed = "signed with the foundry's key" if seal.signature else "not signed"
+    said = (
+        f"Sealed {show_instant(seal.sealed_us, how.tz)}{who}: {seal.count} items, {signed}.",
+        f"Head {seal.head}",
+        (
+            "`firelog verify` computes the head anew; a later change of the record would give "
+            "another one. A seal does not prove that the readings were true when they came in."
+        ),
+    )
+    return Section("Seal", said=said)
+
+
+def event_facts(event: Event) -> dict[str, Any]:
+    """Return an event as JSON."""
+    return {
+        "at": iso_utc(event.t_us),
+        "kind": event.kind,
+        "text": event.text,
+        "who": event.who,
+        "corrects": event.corrects,
+    }
+
+
+def seal_facts(seal: Seal | None) -> dict[str, Any] | None:
+    """Return a seal as JSON, None where there is none."""
+    if seal is None:
+        return None
+    return {
+        "head": seal.head,
+        "sealed": iso_utc(seal.sealed_us),
+        "who": seal.who,
+        "items": seal.count,
+        "signed": seal.signature is not None,
+        "previous": seal.previous,
+    }
