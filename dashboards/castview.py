@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -44,6 +45,8 @@ class CastingView:
 
 
 _views: Shelf[CastingView] = Shelf(6)
+_peers: Shelf[Audit] = Shelf(200)  # slim ones: reading sixty castings takes some seconds
+_PEERS_FRESH_S = 600.0
 
 
 def read_castings(path: Path, unit: str | None = None) -> tuple[Manner, list[CastingEntry]]:
@@ -74,9 +77,20 @@ def _view(store: Store, casting: Casting, how: Manner) -> CastingView:
     made = audits.audit(store, casting, catalogue, how.unit)
     compared = None
     if made.defects:
-        compared = compare.compare(made, audits.peers(store, made, catalogue, how.unit))
+        others = audits.peers(store, made, catalogue, how.unit, _kept(store, how))
+        compared = compare.compare(made, others)
     photos = [(one, _data(store, one)) for one in record.photos(store, casting)]
     return CastingView(made, compared, _picture(made, compared, how), tuple(photos), how)
+
+
+def _kept(store: Store, how: Manner) -> audits.Keep:
+    """Return a keeper of the audits that castings are compared with."""
+    where = (str(store.path), store.path.stat().st_ino, how.unit)
+
+    def keep(one: Casting, make: Callable[[], Audit]) -> Audit:
+        return _peers.get((*where, one.name, one.inspections), _PEERS_FRESH_S, make)
+
+    return keep
 
 
 def _picture(made: Audit, compared: Comparison | None, how: Manner) -> Picture | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from firelog import judging
 from firelog.errors import FirelogError
@@ -10,12 +10,17 @@ from firelog.judging import Assessment
 from firelog.pouring import core, verify
 from firelog.pouring.core import CoreStory
 from firelog.pouring.verify import HeatAssessment, PourAssessment
+from firelog.readings import Role
 from firelog.record import castings, heats
 from firelog.record.castings import Casting
 from firelog.record.heats import Mould
 from firelog.record.rows import Event
 from firelog.record.store import Store
+from firelog.schedule.model import ChannelTrace
 from firelog.units import TemperatureUnit
+
+MOST_KEPT = 3
+MOST_POINTS = 1500
 
 
 @dataclass(frozen=True)
@@ -51,10 +56,19 @@ class Case:
 
 @dataclass
 class Shelf:
-    """Firings and heats read once, for reading many castings that share them."""
+    """The firings and heats read last, for reading many castings that share them.
+
+    Only a few: the traces of a night are megabytes, and castings of one day stand together.
+    """
 
     fired: dict[str, Assessment] = field(default_factory=dict)
     heats: dict[str, HeatAssessment] = field(default_factory=dict)
+
+    def tidy(self) -> None:
+        """Let the oldest go."""
+        for kept in (self.fired, self.heats):
+            while len(kept) > MOST_KEPT:
+                del kept[next(iter(kept))]
 
 
 def read(
@@ -75,6 +89,7 @@ def read(
         fired = shelf.fired[firing.name]
         events = tuple(store.events(firing))
     heat, pour, why_no_pour = _poured(store, casting, shelf)
+    shelf.tidy()
     story, why = _core(store, mould)
     details = mould.details or {}
     return Case(
@@ -109,3 +124,25 @@ def _core(store: Store, mould: Mould) -> tuple[CoreStory | None, str]:
         return core.core_of(store, mould), ""
     except FirelogError as error:
         return None, str(error)
+
+
+def slim(case: Case) -> Case:
+    """Return a case with what a comparison needs of it: kiln traces thinned, the rest let go."""
+    fired, heat = case.fired, case.heat
+    if fired is not None:
+        kept = tuple(_thinned(one) for one in fired.traces if one.role == Role.KILN)
+        fired = replace(fired, traces=kept)
+    if heat is not None:
+        heat = replace(heat, traces=(), pours=(), dips=())
+    return replace(case, fired=fired, heat=heat, pour=None, story=None)
+
+
+def _thinned(trace: ChannelTrace) -> ChannelTrace:
+    step = max(1, -(-len(trace) // MOST_POINTS))
+    return replace(
+        trace,
+        t_s=trace.t_s[::step].copy(),
+        temp_c=trace.temp_c[::step].copy(),
+        expanded_k=trace.expanded_k[::step].copy(),
+        quality=trace.quality[::step].copy(),
+    )

@@ -6,9 +6,9 @@ The command, the board's page and the report all come through here.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from firelog.audit import case as cases
@@ -74,12 +74,20 @@ def of_case(case: Case, catalogue: Catalogue, words_in: TemperatureUnit = "C") -
     return with_facts(case, catalogue, facts.facts_of(case, catalogue, words_in))
 
 
+Keep = Callable[[Casting, Callable[[], "Audit"]], "Audit"]
+
+
 def peers(
-    store: Store, made: Audit, catalogue: Catalogue, words_in: TemperatureUnit = "C"
+    store: Store,
+    made: Audit,
+    catalogue: Catalogue,
+    words_in: TemperatureUnit = "C",
+    keep: Keep | None = None,
 ) -> list[Audit]:
     """Return the audits of the other castings of the same alloy, section and mould, newest first.
 
-    At most :data:`MOST_PEERS`, and only those that somebody has looked at.
+    At most :data:`MOST_PEERS`, only those that somebody has looked at, and only what a comparison
+    needs of them. ``keep`` may hand back one that was made before.
     """
     shelf = cases.Shelf()
     found: list[Audit] = []
@@ -88,10 +96,15 @@ def peers(
             break
         if one.seen is None or one.name == made.casting.name:
             continue
-        if cases.kind_of(store, one) == made.case.kind:
-            with suppress(FirelogError):  # one broken record must not keep the others from us
-                case = cases.read(store, one, words_in, shelf)
-                found.append(of_case(case, catalogue, words_in))
+        if cases.kind_of(store, one) != made.case.kind:
+            continue
+
+        def make(one: Casting = one) -> Audit:
+            full = of_case(cases.read(store, one, words_in, shelf), catalogue, words_in)
+            return replace(full, case=cases.slim(full.case))
+
+        with suppress(FirelogError):  # one broken record must not keep the others from us
+            found.append(make() if keep is None else keep(one, make))
     return found
 
 

@@ -11,6 +11,11 @@ from typing import Any
 import pytest
 
 from firelog import demo
+from firelog.audit import case as cases
+from firelog.audit import casting as audits
+from firelog.audit import compare
+from firelog.audit.catalogue import read_catalogue
+from firelog.record import castings
 from firelog.record.store import Store
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
@@ -144,3 +149,26 @@ def test_in_a_terminal_it_never_says_more_than_the_record(foundry: Path, firelog
         assert "never proves a cause" in text
         assert "the cause is" not in text
         assert "was caused by" not in text
+
+
+def test_a_comparison_needs_only_a_slim_record(foundry: Path) -> None:
+    """Peers are let go of their traces but a thinned kiln, and compare as the full ones do."""
+    catalogue = read_catalogue()
+    with Store.open(foundry) as store:
+        owl = castings.casting(store, "owl, body")
+        made = audits.audit(store, owl, catalogue)
+        slim = audits.peers(store, made, catalogue)
+        full = [audits.audit(store, one.casting, catalogue) for one in slim]
+    assert len(slim) == 4
+    for one in slim:
+        assert one.case.fired is not None
+        assert all(len(t) <= cases.MOST_POINTS for t in one.case.fired.traces)
+        assert one.case.heat is not None
+        assert one.case.heat.traces == ()
+    a, b = compare.compare(made, slim), compare.compare(made, full)
+    assert a.differences == b.differences
+    assert a.said == b.said
+    assert a.overlay is not None
+    assert b.overlay is not None
+    assert a.overlay.firing == b.overlay.firing
+    assert a.overlay.rms_k == pytest.approx(b.overlay.rms_k, rel=0.02)
