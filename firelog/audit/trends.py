@@ -7,22 +7,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from firelog import measuring
-from firelog.audit import case as cases
 from firelog.audit import control
 from firelog.audit.control import Chart, Slope
 from firelog.errors import FirelogError
 from firelog.physics.metals import superheat_k
+from firelog.pouring import verify
 from firelog.pouring.facts import Known
 from firelog.pouring.freezing import freezing_of
+from firelog.pouring.verify import HeatAssessment
 from firelog.readings import Role
 from firelog.record import castings, heats
-from firelog.record.heats import Heat
+from firelog.record.heats import Heat, Pour
 from firelog.record.rows import Firing
 from firelog.record.store import Store
 from firelog.units import iso_utc, parse_instant, us_to_datetime
@@ -180,26 +181,39 @@ def _series(name: str, unit: str, rows: Sequence[tuple[Firing | Heat, float]]) -
 # ---------------------------------------------------------------- pours
 def pours(store: Store) -> tuple[Cell, ...]:
     """Return castings by superheat and by time from kiln to pour, with how many had a defect."""
-    shelf = cases.Shelf()
     counts: dict[tuple[int, int], list[int]] = {}
+    verified: dict[str, HeatAssessment] = {}
     seen = [one for one in castings.castings(store) if one.seen is not None][:MOST_CASTINGS]
     for one in seen:
-        case = cases.read(store, one, None, shelf)
-        if case.pour is None or case.heat is None or case.out_us is None:
+        poured = castings.pour_of(store, one)
+        if poured is None:
             continue
-        metal = case.pour.metal
-        if not isinstance(metal, Known) or metal.how == "lower bound":
+        heat, pour = poured
+        if pour.out_us is None:
             continue
-        over_k, _ = superheat_k(case.heat.card, metal.temp_c, metal.expanded_k)
-        delay_s = (case.pour.pour.began_us - case.out_us) / 1e6
-        key = (_place(over_k, SUPERHEATS_K), _place(delay_s, DELAYS_S))
-        row = counts.setdefault(key, [0, 0])
-        row[0] += 1
-        row[1] += one.outcome == "defects"
+        with suppress(FirelogError):  # an alloy without a card has no superheat
+            if heat.name not in verified:
+                whole = verify.assess_heat(store, heat)
+                verified[heat.name] = replace(whole, traces=())
+            over_k = _superheat_k(verified[heat.name], pour)
+            if over_k is None:
+                continue
+            delay_s = (pour.began_us - pour.out_us) / 1e6
+            key = (_place(over_k, SUPERHEATS_K), _place(delay_s, DELAYS_S))
+            row = counts.setdefault(key, [0, 0])
+            row[0] += 1
+            row[1] += one.outcome == "defects"
     return tuple(
         Cell(_span(a, SUPERHEATS_K), _span(b, DELAYS_S), *row)
         for (a, b), row in sorted(counts.items())
     )
+
+
+def _superheat_k(heat: HeatAssessment, pour: Pour) -> float | None:
+    metal = next(one.metal for one in heat.pours if one.pour.mould == pour.mould)
+    if not isinstance(metal, Known) or metal.how == "lower bound":
+        return None
+    return superheat_k(heat.card, metal.temp_c, metal.expanded_k)[0]
 
 
 def _place(value: float, edges: Sequence[float]) -> int:
