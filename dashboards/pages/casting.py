@@ -116,7 +116,7 @@ def _cause(found: CauseFound, view: CastingView) -> html.Tr:
     if found.stands != "silent":
         kind = "for" if found.ratio > 1.0 else "against"
     lines = [_finding(one, view) for one in found.findings]
-    advice = found.cause.next if kind != "against" else ""
+    advice = {"for": found.cause.next, "against": "", "silent": words.to_know(found)}[kind]
     return html.Tr(
         [
             html.Td(_stance(words.graded(found), kind)),

@@ -129,10 +129,11 @@ def _weight(one: Difference) -> tuple[float, float]:
 def _said(
     made: Audit, failed: Sequence[Audit], sound: Sequence[Audit], found: Sequence[Difference]
 ) -> str:
-    kind = ", ".join(one for one in made.case.kind if one) or "its kind"
-    count = f"{len(sound)} sound casting{'' if len(sound) == 1 else 's'} of {kind}"
+    kind = ", ".join(one for one in made.case.kind if one)
+    count = f"{len(sound)} sound casting{'' if len(sound) == 1 else 's'} of its kind ({kind})"
     if len(sound) < LEAST_SOUND:
-        return f"There are {count} in the record: too few to compare with."
+        number = "is" if len(sound) == 1 else "are"
+        return f"There {number} {count} in the record: too few to compare with."
     tested = [one for one in found if one.p is not None]
     if not tested:
         least = testing.least_p(len(failed), len(sound))

@@ -64,6 +64,18 @@ def graded(one: CauseFound) -> str:
     return f"{word}{one.stands}"
 
 
+def to_know(one: CauseFound) -> str:
+    """Return what would let the record speak of a silent cause next time, and why it is silent."""
+    assert one.cause is not None
+    if not one.findings:
+        return one.cause.next
+    why = "; ".join(dict.fromkeys(found.fact.why or "within U" for found in one.findings))
+    quantities = dict.fromkeys(found.fact.spec.quantity for found in one.findings)
+    if all(found.fact.probability is not None for found in one.findings):
+        return f"the limit lies within the uncertainty; measure {_list(quantities)} closer."
+    return f"{why.rstrip('.')}. To know next time, record: {_list(quantities)}."
+
+
 def summary(causes: Sequence[CauseFound]) -> str:
     """Return what the record says of a defect's causes, in at most three sentences."""
     known = [one for one in causes if one.cause is not None]

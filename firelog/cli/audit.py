@@ -237,8 +237,7 @@ def _print_defect(store: Store, one: DefectAudit) -> None:
     if one.silent:
         out.print(Text("\n  silent, and what to note next time", style="bold"))
         for found in one.silent:
-            assert found.cause is not None
-            _say(out, 2, f"· {found.name}: {found.cause.next}")
+            _say(out, 2, f"· {found.name}: {words.to_know(found)}")
 
 
 def _print_cause(store: Store, found: CauseFound) -> None:

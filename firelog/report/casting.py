@@ -182,7 +182,7 @@ def _silent(found: CauseFound) -> tuple[Cell, ...]:
         Cell(found.name, found.cause.says),
         Cell(f"{100 * found.prior:.0f} % → {100 * found.weight:.0f} %"),
         Cell("–"),
-        Cell(found.cause.next),
+        Cell(words.to_know(found)),
     )
 
 

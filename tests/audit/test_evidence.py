@@ -166,3 +166,32 @@ def test_grades_of_a_likelihood_ratio() -> None:
         "moderate",
     ]
     assert math.isclose(evidence.MODERATE**2, evidence.STRONG)
+
+
+@given(st.floats(0.001, 0.999), st.floats(0.001, 0.999), st.floats(0.0, 1.0), st.floats(0.0, 1.0))
+def test_more_certain_facts_move_more(usual: float, share: float, p: float, q: float) -> None:
+    """A cause that shows a fact oftener gains by it, between what no and yes would do."""
+    spec = replace(COLD, otherwise=usual)
+
+    def ratio(probability: float) -> float:
+        return evidence.ratio_of(Fact(spec, "seen", probability, ""), share)
+
+    low, high = sorted((p, q))
+    towards = 1.0 if share >= usual else -1.0
+    assert towards * (ratio(high) - ratio(low)) >= -1e-9
+    ends = sorted((share / usual, (1.0 - share) / (1.0 - usual)))
+    assert ends[0] - 1e-9 <= ratio(p) <= ends[1] + 1e-9
+
+
+def test_a_silent_cause_says_why_and_what_to_record() -> None:
+    """What the record could show but does not is told apart from what no log shows."""
+    catalogue = read_catalogue()
+    facts = {
+        name: evidence.silent(spec, "the mould's pour is not in the record")
+        for name, spec in catalogue.facts_for("ceramic-shell").items()
+    }
+    found = {one.name: one for one in evidence.weigh(catalogue.defect("misrun"), catalogue, facts)}
+    said = words.to_know(found["metal too cold"])
+    assert "the mould's pour is not in the record" in said
+    assert "record: metal at the pour" in said
+    assert words.to_know(found["gating"]) == catalogue.causes["gating"].next
