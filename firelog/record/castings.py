@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -29,6 +30,8 @@ NOTED = {
     "head_mm": "height of metal over the highest point of the piece, mm",
 }
 PICTURES = {b"\xff\xd8\xff": "jpg", b"\x89PNG\r\n\x1a\n": "png", b"RIFF": "webp"}
+_STAMP = re.compile(r"-\d{8}T\d{6}Z\.firelog$")
+_PHOTO = re.compile(r"[0-9a-f]{64}\.(jpg|png|webp)")
 LARGEST = 40_000_000  # bytes of one photograph
 _CASTING = """select c.id, c.name, c.piece, c.part, m.name, c.details, c.note, c.entered_us
   from castings c join moulds m on m.id = c.mould"""
@@ -237,7 +240,29 @@ def _inspections(store: Store) -> dict[int, list[Inspection]]:
 # ---------------------------------------------------------------- photographs
 def photo_folder(store: Store) -> Path:
     """Return the folder beside the store in which its photographs lie."""
-    return store.path.with_name(store.path.name + ".photos")
+    return photos_beside(store.path)
+
+
+def photos_beside(path: Path) -> Path:
+    """Return the folder of photographs that belongs to a store's file, or to a copy of it.
+
+    Copies of one store, which bear the time in their name, share one: a photograph never changes.
+    """
+    return path.with_name(_STAMP.sub(".firelog", path.name) + ".photos")
+
+
+def copy_photos(source: Path, target: Path) -> int:
+    """Copy the photographs that are whole and not there yet; return how many that were."""
+    count = 0
+    for path in sorted(source.glob("*.*")) if source.is_dir() else ():
+        there = target / path.name
+        if not _PHOTO.fullmatch(path.name) or there.exists():
+            continue
+        content = path.read_bytes()
+        if hashlib.sha256(content).hexdigest() == path.stem:
+            _lay_down(there, content)
+            count += 1
+    return count
 
 
 def add_photo(

@@ -110,3 +110,27 @@ def test_what_is_no_picture_is_refused(store, tmp_path):
     with pytest.raises(InputError, match="no JPEG, PNG or WebP"):
         castings.add_photo(store, castings.add(store, "wing", "shell 1"), source)
     assert not castings.photo_folder(store).exists()
+
+
+def test_photographs_travel_with_a_backup(store, tmp_path, firelog):
+    """A backup holds each whole photograph, and a restored store finds it again."""
+    source = tmp_path / "tip.png"
+    source.write_bytes(PNG)
+    made = castings.add(store, "wing", "shell 1")
+    photo = castings.add_photo(store, made, source)
+    (castings.photo_folder(store) / f"{'0' * 64}.png").write_bytes(PNG)
+    folder = tmp_path / "copies"
+    folder.mkdir()
+    store.checkpoint()
+    done = firelog("backup", str(folder), "--store", str(store.path))
+    assert done.returncode == 0, done.stderr
+    (copy,) = folder.glob("*.firelog")
+    kept = list(castings.photos_beside(copy).iterdir())
+    assert [path.name for path in kept] == [f"{photo.sha256}.png"]
+    target = tmp_path / "again" / "s.firelog"
+    target.parent.mkdir()
+    done = firelog("restore", str(copy), "--store", str(target))
+    assert done.returncode == 0, done.stderr
+    with Store.open(target) as again:
+        (same,) = castings.photos(again, castings.casting(again, "wing"))
+        assert castings.photo_bytes(again, same) == PNG
