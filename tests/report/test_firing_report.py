@@ -14,7 +14,14 @@ import pytest
 
 from firelog.record.store import Store
 from firelog.report import axes, pdf, write
-from tests.dashboards.nights import BEGAN_US, add_night, curve, foundry, three_nights
+from tests.dashboards.nights import (
+    BEGAN_US,
+    SCHEDULE,
+    add_night,
+    curve,
+    foundry,
+    three_nights,
+)
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
 HOSTILE = "<script>alert('x')</script> & \"night\""
@@ -150,3 +157,37 @@ def test_the_drawing_breaks_where_the_record_does(nights: Path) -> None:
 
     assert lifts("sound night") == 1
     assert lifts("holed night") == 2
+
+
+def test_records_with_little_in_them_have_a_report_too(tmp_path: Path) -> None:
+    """No schedule, still running, no reading, one reading, an open couple, twelve channels."""
+    t_s = np.arange(0.0, 7200.0, 30.0)
+    path = tmp_path / "odd.firelog"
+    cases: dict[str, dict[str, np.ndarray]] = {
+        "no schedule": {"top": curve(t_s)},
+        "running": {"top": curve(t_s)},
+        "no readings": {},
+        "one reading": {"top": curve(t_s[:1])},
+        "all open": {"top": np.full(len(t_s), np.nan)},
+        "many": {f"channel {n}": curve(t_s) + n for n in range(12)},
+    }
+    with foundry(path) as store:
+        for number, (name, channels) in enumerate(cases.items()):
+            length = len(next(iter(channels.values()), np.empty(0)))
+            add_night(
+                store,
+                name,
+                channels=channels,
+                t_s=t_s[:length],
+                kiln=f"kiln {number}",
+                schedule=None if name == "no schedule" else SCHEDULE,
+                running=name == "running",
+            )
+    with Store.open(path) as store:
+        made = {name: write.make(store, name, BEGAN_US) for name in cases}
+    for name, one in made.items():
+        json.dumps(one.facts, allow_nan=False)
+        assert name in _page(path, name)
+    assert made["no schedule"].sheet.verdict == "no schedule"
+    assert made["all open"].sheet.verdict == "not proven"
+    assert "still running" in made["running"].sheet.lead[0]
