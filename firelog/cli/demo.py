@@ -61,6 +61,7 @@ def demo(
         say(f"\nThe record is in {path}; look closer with:")
         say(f'  firelog judge "stilt walker, torso" --store {path}')
         say(f'  firelog pour "heron heat" --store {path}')
+        say(f'  firelog audit "owl, body" --store {path}')
         if not no_board:
             from firelog.cli.board import serve
 
