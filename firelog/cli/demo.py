@@ -40,7 +40,8 @@ def demo(
     With --fast --no-board it plays a whole night in seconds, prints the verdicts and ends.
     """
     from firelog.cli.clock import now_us
-    from firelog.demo import Rehearsal, build, run_fast
+    from firelog.demo.past import build
+    from firelog.demo.rehearsal import Rehearsal, run_fast
     from firelog.record.store import Store
 
     _check(faults)

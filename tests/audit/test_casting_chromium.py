@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from firelog import demo
+from firelog.demo import past
 from firelog.record.store import Store
 from tests.dashboards import test_chromium
 from tests.dashboards.test_chromium import PHONE, Server, Visit
@@ -26,7 +26,7 @@ def board(serve: Callable[[Path], Server], tmp_path_factory: pytest.TempPathFact
     """Return the demo's board."""
     path = tmp_path_factory.mktemp("castings") / "demo.firelog"
     with Store.open(path, write=True) as store:
-        demo.build(store, 1_764_064_800_000_000)
+        past.build(store, 1_764_064_800_000_000)
     return serve(path)
 
 

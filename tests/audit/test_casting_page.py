@@ -10,7 +10,7 @@ from urllib.parse import quote
 import pytest
 
 from dashboards import castlive, live
-from firelog import demo
+from firelog.demo import past
 from firelog.record import castings, heats
 from firelog.record.store import Store
 
@@ -23,7 +23,7 @@ def foundry(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return the demo's store, with a casting nobody has looked at and a name full of signs."""
     path = tmp_path_factory.mktemp("page") / "demo.firelog"
     with Store.open(path, write=True) as store:
-        demo.build(store, NOW_US)
+        past.build(store, NOW_US)
         heats.add_mould(store, "bare")
         castings.add(store, HOSTILE, "bare")
     return path

@@ -10,11 +10,11 @@ from typing import Any
 
 import pytest
 
-from firelog import demo
 from firelog.audit import case as cases
 from firelog.audit import casting as audits
 from firelog.audit import compare
 from firelog.audit.catalogue import read_catalogue
+from firelog.demo import past
 from firelog.record import castings
 from firelog.record.store import Store
 
@@ -27,7 +27,7 @@ def foundry(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return the demo's store."""
     path = tmp_path_factory.mktemp("audit") / "demo.firelog"
     with Store.open(path, write=True) as store:
-        demo.build(store, NOW_US)
+        past.build(store, NOW_US)
     return path
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from firelog import demo
+from firelog.demo import past
 from firelog.record.store import Store
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
@@ -20,7 +20,7 @@ NOW_US = 1_780_000_000_000_000
 def with_past(store_path: Path) -> Path:
     """Fill the store with the demo's past."""
     with Store.open(store_path, write=True) as store:
-        demo.build(store, NOW_US)
+        past.build(store, NOW_US)
     return store_path
 
 

@@ -10,7 +10,7 @@ from dashboards import live
 from dashboards.pages import heat as heat_page
 from dashboards.pourfigure import heat_figure
 from dashboards.pourview import SHOWN_S, read_heat, read_heats
-from firelog import demo
+from firelog.demo import past
 from firelog.record import heats
 from firelog.record.store import Store
 
@@ -23,7 +23,7 @@ def path(tmp_path_factory):
     """Return a store with the demo's past, and two heats that are not as they should be."""
     where = tmp_path_factory.mktemp("heats") / "s.firelog"
     with Store.open(where, write=True) as store:
-        demo.build(store, NOW_US)
+        past.build(store, NOW_US)
         heats.add_heat(store, MARKUP, "melt furnace", "C87300", began_us=NOW_US)
         heats.add_heat(store, "odd alloy", "melt furnace", "C00000", began_us=NOW_US)
     return where

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from firelog import demo
+from firelog.demo import past
 from firelog.record.store import Store
 from tests.dashboards.test_chromium import (  # noqa: F401  (the fixtures are used by name)
     PHONE,
@@ -26,7 +26,7 @@ def past(serve: Callable[[Path], Server], tmp_path_factory: pytest.TempPathFacto
     """Serve the demo's past."""
     path = tmp_path_factory.mktemp("heats") / "past.firelog"
     with Store.open(path, write=True) as store:
-        demo.build(store, NOW_US)
+        past.build(store, NOW_US)
     return serve(path)
 
 

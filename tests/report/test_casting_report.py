@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from firelog import demo
+from firelog.demo import past
 from firelog.record import castings
 from firelog.record.store import Store
 from firelog.report import write
@@ -35,7 +35,7 @@ def foundry(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (folder / "back.png").write_bytes(PIXEL)
     (folder / "lost.png").write_bytes(PIXEL + b"lost")
     with Store.open(path, write=True) as store:
-        demo.build(store, NOW_US)
+        past.build(store, NOW_US)
         toad = castings.casting(store, "toad")
         castings.add_photo(store, toad, folder / "back.png", words="the toad's back <b>")
         lost = castings.add_photo(store, toad, folder / "lost.png")
