@@ -1,5 +1,7 @@
 """A heat's page in a real Chromium: from the list to its pours, drawn, without a complaint."""
 
+# ruff: noqa: F811  (fixtures are imported, and their names are arguments)
+
 from __future__ import annotations
 
 from collections.abc import Callable
@@ -22,7 +24,7 @@ NOW_US = 1_780_000_000_000_000
 
 
 @pytest.fixture(scope="module")
-def past(serve: Callable[[Path], Server], tmp_path_factory: pytest.TempPathFactory) -> Server:  # noqa: F811
+def demo_board(serve: Callable[[Path], Server], tmp_path_factory: pytest.TempPathFactory) -> Server:
     """Serve the demo's past."""
     path = tmp_path_factory.mktemp("heats") / "past.firelog"
     with Store.open(path, write=True) as store:
@@ -30,9 +32,9 @@ def past(serve: Callable[[Path], Server], tmp_path_factory: pytest.TempPathFacto
     return serve(path)
 
 
-def test_from_the_list_to_the_pours(past: Server, chromium: Callable[..., Visit]) -> None:  # noqa: F811
+def test_from_the_list_to_the_pours(demo_board: Server, chromium: Callable[..., Visit]) -> None:
     """From the firings to the heats to one heat: three verdicts, the picture, no complaint."""
-    visit = chromium(past.address)
+    visit = chromium(demo_board.address)
     page = visit.go("/")
     page.get_by_role("link", name="heats").click()
     page.get_by_role("link", name="heron heat").click()
@@ -45,9 +47,11 @@ def test_from_the_list_to_the_pours(past: Server, chromium: Callable[..., Visit]
     assert visit.foreign() == []
 
 
-def test_in_the_other_unit_and_on_a_phone(past: Server, chromium: Callable[..., Visit]) -> None:  # noqa: F811
+def test_in_the_other_unit_and_on_a_phone(
+    demo_board: Server, chromium: Callable[..., Visit]
+) -> None:
     """On a phone nothing is wider than the screen, and °C replaces °F in every reason."""
-    visit = chromium(past.address, **PHONE)
+    visit = chromium(demo_board.address, **PHONE)
     page = visit.go("/heat/heron%20heat")
     visit.drawn()
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
