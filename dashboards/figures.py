@@ -51,7 +51,8 @@ def _lines(picture: Picture, switched: bool) -> Iterable[dict[str, Any]]:
         shown = target.against == picture.against
         if shown or switched:
             for line in (*_target_lines(picture, target), *below.lines(picture, target)):
-                line["meta"] = {**line.get("meta", {}), "against": target.against}
+                if switched:  # a picture without the switch has no line that it could hide
+                    line["meta"] = {**line.get("meta", {}), "against": target.against}
                 yield line if shown else line | {"visible": False}
     for number, trace in reversed(list(enumerate(picture.spoken))):
         yield _line(picture, trace, points, style_of(number))

@@ -184,8 +184,10 @@ def _morning(store: Path, unit: str | None) -> dict[str, Any]:
     if morning is None:
         return _still(morning_page.none_yet(), "/morning", "nothing last night")
     top, bottom = morning_page.page(morning)
-    drawn = _drawn(morning.view)
+    picture = morning.view.picture
+    drawn = figures.firing_figure(picture) if picture.traces else None  # one picture, no switch
     made = _still(top, "/morning", "while you slept")
+    made["watch"] |= {"unit": picture.how.unit}
     return made | {"bottom": bottom, "drawn": drawn}
 
 

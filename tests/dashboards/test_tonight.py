@@ -119,6 +119,9 @@ def test_a_rehearsal_fails_and_a_person_answers(
         assert visit.foreign() == []
         page.goto(f"{base}/morning")
         page.get_by_text("Seen by somebody at the board").wait_for()
+        page.locator("#trace .main-svg").first.wait_for()
+        assert not page.locator("#against").is_visible()  # one picture, no switch over it
+        assert page.locator("#unit-button").inner_text() == "in °C"  # it is shown in °F
         picture(visit, "morning-phone-night")
         page.goto(f"{base}/tonight")
         page.locator(".huge").wait_for()
