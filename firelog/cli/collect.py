@@ -53,6 +53,7 @@ def _run(settings: Settings, say: Any, *, wait: bool) -> dict[str, dict[str, int
     from firelog.intake.clock import Clock
     from firelog.intake.collector import Collector
     from firelog.intake.sources import make_source
+    from firelog.record.stated import keep_settings
     from firelog.record.store import Store
 
     foundry, path = settings.need_foundry()
@@ -65,7 +66,7 @@ def _run(settings: Settings, say: Any, *, wait: bool) -> dict[str, dict[str, int
     if not wait:
         _need_a_port(foundry, path)
     with Store.open(settings.store_path(), write=True) as store:
-        _keep_settings(store, foundry)
+        keep_settings(store, foundry)
         collector = Collector(
             store,
             sources,
@@ -103,12 +104,6 @@ def _need_a_port(foundry: Foundry, path: Path) -> None:
 def _line_of(path: Path, text: str) -> int:
     lines = path.read_text("utf-8-sig").splitlines()
     return next((number for number, line in enumerate(lines, 1) if text in line), 1)
-
-
-def _keep_settings(store: Any, foundry: Foundry) -> None:
-    for key in ("name", "timezone", "unit"):
-        if store.setting(key) != getattr(foundry, key):
-            store.set_setting(key, getattr(foundry, key))
 
 
 def _say(report: Report) -> None:

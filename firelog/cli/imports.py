@@ -99,6 +99,7 @@ def _store(
     settings: Settings, plans: list[Any], said: dict[str, Any]
 ) -> tuple[list[FileReport], str | None]:
     from firelog.intake import importing
+    from firelog.record.stated import keep_settings
     from firelog.record.store import Store
 
     foundry = settings.read_foundry()
@@ -106,6 +107,8 @@ def _store(
     kilns = {spec.kiln for spec in foundry.channels}
     kiln = said["kiln"] or (kilns.pop() if len(kilns) == 1 else "kiln")
     with Store.open(settings.store_path(), write=True) as store:
+        if settings.foundry_path() is not None:
+            keep_settings(store, foundry)
         importing.check_firing(store, said["firing"], kiln)
         reports = _follow(
             plans,

@@ -9,12 +9,12 @@ from firelog.demo.castings import add_castings
 from firelog.demo.foundry import heron_yard
 from firelog.demo.heats import HERON, OWL, add_heat
 from firelog.errors import StoreError
-from firelog.foundry import ChannelSpec, Foundry
 from firelog.intake.firesim import Fault, Mishap, Scene, simulate
 from firelog.intake.kilnsim import Furnace, block_kiln, melting_furnace, shell_kiln
 from firelog.readings import Unit
 from firelog.record import seal
 from firelog.record.rows import Firing
+from firelog.record.stated import keep_channel, keep_settings
 from firelog.record.store import Store
 from firelog.reference import find_schedule
 from firelog.schedule.model import Schedule, Segment
@@ -122,34 +122,16 @@ def build(store: Store, now_us: int) -> list[Firing]:
     """Fill an empty store with the invented foundry and its past, verdicts kept."""
     if store.firings():
         raise StoreError(f"{store.path}: has firings already; the demo needs a store of its own")
-    introduce(store, heron_yard())
+    foundry = heron_yard()
+    with store.writing():
+        keep_settings(store, foundry)
+        for channel in foundry.channels:
+            keep_channel(store, channel)
     made = {past.name: _add(store, past, now_us) for past in past_firings()}
     add_heat(store, HERON, made["heron, left wing"], made["heron melt"])
     add_heat(store, OWL, made["owl and toad"], made["owl melt"])
     add_castings(store)
     return list(made.values())
-
-
-def introduce(store: Store, foundry: Foundry) -> None:
-    """Write the foundry's settings and channels into the store."""
-    with store.writing():
-        for key in ("name", "timezone", "unit"):
-            store.set_setting(key, getattr(foundry, key))
-        store.set_setting("calibrate_every_s", str(foundry.calibrate_every_s))
-        for channel in foundry.channels:
-            _channel(store, channel)
-
-
-def _channel(store: Store, spec: ChannelSpec) -> None:
-    store.ensure_channel(
-        spec.kiln,
-        spec.name,
-        role=spec.role,
-        letter=spec.letter,
-        standard=spec.standard,
-        tolerance_class=spec.tolerance_class,
-        measurement=spec.measurement or None,
-    )
 
 
 def _add(store: Store, past: Past, now_us: int) -> Firing:

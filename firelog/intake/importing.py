@@ -23,6 +23,7 @@ from firelog.intake.csvfile import Chunk, Part, Plan, Rejected
 from firelog.readings import FloatArray, IntArray, Quality, QualityArray, Unit
 from firelog.record.blocks import MAX_COUNT
 from firelog.record.rows import Channel
+from firelog.record.stated import keep_channel
 from firelog.record.store import Store
 from firelog.units import iso_utc
 
@@ -280,15 +281,7 @@ class _Keeper:
     def _settle(self, part: Part) -> Channel:
         spec = self.specs.get(part.channel)
         if spec is not None:
-            return self.store.ensure_channel(
-                self.kiln,
-                part.channel,
-                role=spec.role,
-                letter=spec.letter,
-                standard=spec.standard,
-                tolerance_class=spec.tolerance_class,
-                measurement=spec.measurement or None,
-            )
+            return keep_channel(self.store, spec)
         if part.channel in self.known:
             return self.known[part.channel]
         return self.store.ensure_channel(self.kiln, part.channel, role=part.role)

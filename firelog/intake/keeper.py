@@ -14,6 +14,7 @@ from firelog.errors import StoreError
 from firelog.foundry import ChannelSpec
 from firelog.intake.fields import Value
 from firelog.record import driver
+from firelog.record.stated import keep_channel
 from firelog.record.store import Store
 
 QUEUED = 200_000  # scans kept in memory while the disk refuses: two days at one a second
@@ -88,17 +89,11 @@ class Keeper:
         """Return the number of a channel, made as the foundry file states it if it is new."""
         number = self._ids.get((kiln, name))
         if number is None:
-            spec = self._specs.get((kiln, name), ChannelSpec(name, kiln))
-            stated = (kiln, name) in self._specs
-            number = self._store.ensure_channel(
-                kiln,
-                name,
-                role=spec.role if stated else None,
-                letter=spec.letter,
-                standard=spec.standard,
-                tolerance_class=spec.tolerance_class,
-                measurement=spec.measurement or None,
-            ).id
+            spec = self._specs.get((kiln, name))
+            made = (
+                keep_channel(self._store, spec) if spec else self._store.ensure_channel(kiln, name)
+            )
+            number = made.id
             self._ids[kiln, name] = number
         return number
 

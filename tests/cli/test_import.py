@@ -13,6 +13,8 @@ from typing import Any
 
 import pytest
 
+from firelog.record.store import Store
+
 Run = Callable[..., subprocess.CompletedProcess[str]]
 Answer = Callable[..., Any]
 FIXTURES = Path(__file__).parents[2] / "fixtures"
@@ -136,3 +138,20 @@ def test_choice_without_foundry_file_is_refused(firelog: Run) -> None:
     done = firelog("import", LOG, *START, "--columns", "ours")
     assert done.returncode == 2
     assert "--foundry" in done.stderr
+
+
+def test_the_foundry_file_is_kept_with_what_is_imported(tmp_path, store_path, firelog):
+    """A store that was only ever imported into is shown as its foundry file asks."""
+    foundry = tmp_path / "foundry.toml"
+    foundry.write_text(
+        'name = "Tern Lane"\ntimezone = "Europe/Lisbon"\nunit = "F"\ncalibrate_every = "30 d"\n'
+    )
+    log = tmp_path / "log.csv"
+    log.write_text("time,top (C)\n2026-03-01T08:00:00Z,20\n2026-03-01T08:00:10Z,21\n")
+    assert firelog("import", log).returncode == 0
+    with Store.open(store_path) as store:
+        assert store.setting("unit", "unstated") == "unstated"
+    assert firelog("import", log, "--foundry", foundry).returncode == 0
+    with Store.open(store_path) as store:
+        kept = [store.setting(key) for key in ("name", "timezone", "unit", "calibrate_every_s")]
+    assert kept == ["Tern Lane", "Europe/Lisbon", "F", "2592000.0"]

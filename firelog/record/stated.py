@@ -1,0 +1,37 @@
+"""What the foundry file states, kept with the record: how things are shown, what each channel is.
+
+Whoever brings readings in comes through here, so that a store reads the same whichever way it was
+filled.
+"""
+
+from __future__ import annotations
+
+from firelog.foundry import ChannelSpec, Foundry
+from firelog.record.rows import Channel
+from firelog.record.store import Store
+
+
+def keep_settings(store: Store, foundry: Foundry) -> None:
+    """Keep the foundry's name, time zone, unit and calibration interval; write only changes."""
+    stated = {
+        "name": foundry.name,
+        "timezone": foundry.timezone,
+        "unit": foundry.unit,
+        "calibrate_every_s": str(foundry.calibrate_every_s),
+    }
+    for key, value in stated.items():
+        if store.setting(key) != value:
+            store.set_setting(key, value)
+
+
+def keep_channel(store: Store, spec: ChannelSpec) -> Channel:
+    """Return the channel that ``spec`` names, made if absent, with what it states kept."""
+    return store.ensure_channel(
+        spec.kiln,
+        spec.name,
+        role=spec.role,
+        letter=spec.letter,
+        standard=spec.standard,
+        tolerance_class=spec.tolerance_class,
+        measurement=spec.measurement or None,
+    )
