@@ -67,11 +67,6 @@ def standing(store: Store) -> list[StoredAlarm]:
     return [alarm for alarm in open_alarms(store) if alarm.state.standing]
 
 
-def shelved(store: Store) -> list[StoredAlarm]:
-    """Return the alarms that a person has put aside."""
-    return [alarm for alarm in open_alarms(store) if alarm.state is State.SHELVED]
-
-
 def between(store: Store, start_us: int, end_us: int) -> list[StoredAlarm]:
     """Return the alarms that began within, or reach into, a stretch of time."""
     return _alarms(

@@ -114,10 +114,6 @@ class Store:
             row = self.connection.execute("pragma wal_checkpoint(truncate)").fetchone()
         return bool(row[0] == 0)
 
-    def data_version(self) -> int:
-        """Return a number that changes when another connection has written: cheap to poll."""
-        return int(self._one("pragma data_version")[0])
-
     # ------------------------------------------------------------ settings
     def setting(self, key: str, default: str = "") -> str:
         """Return a setting of the foundry (name, time zone, unit) kept with the record."""

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Iterator, Sequence
 from math import isfinite
 
 from firelog.intake.csvread.plan import WHITESPACE, Decimal
@@ -57,12 +56,6 @@ def split(line: str, separator: str) -> list[str]:
     except csv.Error:
         row = line.split(separator)
     return [cell.strip() for cell in row]
-
-
-def split_all(lines: Sequence[str], separator: str) -> Iterator[list[str]]:
-    """Yield the cells of each line."""
-    for line in lines:
-        yield split(line, separator)
 
 
 def plain(text: str, decimal: Decimal, thousands: str = "") -> str:
