@@ -187,7 +187,7 @@ maxlength="500"></label><button>enter</button></form>""",
 
 def plain_page(title: str, body: str) -> str:
     """Return a small page without scripts, in the board's own clothes; ``body`` is HTML."""
-    from dashboards import palette  # noqa: PLC0415
+    from firelog.view import palette  # noqa: PLC0415
 
     return f"""<!DOCTYPE html><html lang="en"><head><meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">

@@ -13,11 +13,12 @@ from typing import Any
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 from flask import Response, jsonify
 
-from dashboards import access, desk, live, palette
+from dashboards import access, desk, live
 from dashboards.lookout import Lookout
-from dashboards.readout import read_board
 from firelog.errors import FirelogError, InputError
-from firelog.watch import links
+from firelog.view import palette
+from firelog.view.firing import read_board
+from firelog.watch.calls import links
 
 THREADS = 8
 STALE_S = 120.0

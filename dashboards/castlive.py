@@ -6,11 +6,11 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import unquote
 
-from dashboards.castview import read_casting, read_castings
-from dashboards.figures import firing_figure
 from dashboards.pages import casting as casting_page
 from dashboards.pages import castings as castings_page
 from firelog.errors import StoreError
+from firelog.view.casting import read_casting, read_castings
+from firelog.view.figures import firing_figure
 
 
 def casting_name(address: str) -> str | None:

@@ -20,8 +20,9 @@ from firelog.record import alarms, outbox
 from firelog.record.alarms import StoredAlarm
 from firelog.record.store import Store
 from firelog.units import parse_duration, show_duration, show_instant, zone
-from firelog.watch import links, watchman
-from firelog.watch.tonight import WATCH_S
+from firelog.watch.calls import links
+from firelog.watch.run import rounds
+from firelog.watch.run.tonight import WATCH_S
 
 
 def add_desk(server: Flask, store: Path, lookout: Lookout) -> None:
@@ -54,7 +55,7 @@ def _list(path: Path) -> dict[str, Any]:
     t_us = now_us()
     with Store.open(path) as store:
         found = [one for one in alarms.open_alarms(store) if _shown(one)]
-        age_s = watchman.age_s(store, t_us)
+        age_s = rounds.age_s(store, t_us)
         running = any(firing.running for firing in store.firings())
         called = outbox.calls_for(store, [one.id for one in found])
     walking = age_s is not None and age_s < WATCH_S

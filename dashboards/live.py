@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import unquote
 
-from dashboards import castlive, figures, pourlive
+from dashboards import castlive, pourlive
 from dashboards.lookout import Lookout, Sight
 from dashboards.pages import evidence
 from dashboards.pages import firing as firing_page
@@ -22,12 +22,13 @@ from dashboards.pages import firings as firings_page
 from dashboards.pages import morning as morning_page
 from dashboards.pages import tonight as tonight_page
 from dashboards.pages.parts import cautions, link, sentence
-from dashboards.readout import Board, View, read_board, read_news, read_view
-from dashboards.wording import Manner, manner
 from firelog.errors import FirelogError, StoreError
 from firelog.record.store import Store
 from firelog.units import show_temperature
-from firelog.watch.tonight import newest_ago_s
+from firelog.view import figures
+from firelog.view.firing import Board, View, read_board, read_news, read_view
+from firelog.view.wording import Manner, manner
+from firelog.watch.run.tonight import newest_ago_s
 
 BUILD = secrets.token_hex(8)  # another one after a restart: pages of the old one load anew
 EVERY_S = {"firing": 1.0, "list": 2.0}

@@ -15,10 +15,10 @@ import numpy as np
 
 from firelog.errors import FirelogError, StoreError
 from firelog.record.store import Store
-from firelog.schedule.target import plan_points
-from firelog.watch.couples import leading
+from firelog.schedule.plan.target import plan_points
+from firelog.watch.conditions.thermocouples import leading
 from firelog.watch.facts import KilnNow
-from firelog.watch.tonight import Looker, Tonight
+from firelog.watch.run.tonight import Looker, Tonight
 
 EVERY_S = 1.0
 IDLE_S = 120.0

@@ -7,9 +7,9 @@ from typing import Any
 from urllib.parse import unquote
 
 from dashboards.pages import heat as heat_page
-from dashboards.pourfigure import heat_figure
-from dashboards.pourview import read_heat, read_heats
 from firelog.errors import StoreError
+from firelog.view.heat import read_heat, read_heats
+from firelog.view.heatfigure import heat_figure
 
 
 def heat_name(address: str) -> str | None:

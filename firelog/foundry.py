@@ -70,7 +70,7 @@ _TOP_KEYS = (
     "calibrate_every",
     "channel",
     "source",
-    "columns",  # read by firelog.intake.csvread.choice
+    "columns",  # read by firelog.intake.file.choice
     "watch",  # these three are read by firelog.watch.plan
     "person",
     "alarm",

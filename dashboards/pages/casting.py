@@ -7,19 +7,19 @@ from typing import Any
 
 from dash import html
 
-from dashboards import figures
-from dashboards.castview import CastingView
 from dashboards.pages.castings import outcome
 from dashboards.pages.heat import heat_path
 from dashboards.pages.parts import cautions, firing_path, link, part, sentence
-from dashboards.wording import day
 from firelog.audit import words
 from firelog.audit.casting import CAUTIONS, DefectAudit
 from firelog.audit.compare import Comparison, Difference
 from firelog.audit.evidence import CauseFound, Fact, Finding
 from firelog.record.castings import NOTED, Casting
+from firelog.say.checks import quantity
 from firelog.units import show_difference, us_to_datetime
-from firelog.wording import quantity
+from firelog.view import figures
+from firelog.view.casting import CastingView
+from firelog.view.wording import day
 
 _SIGNS = {"for": "+", "against": "−", "silent": "·"}
 

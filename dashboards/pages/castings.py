@@ -8,10 +8,10 @@ from urllib.parse import quote
 
 from dash import html
 
-from dashboards.castview import CastingEntry
 from dashboards.pages.parts import cautions, link, sentence
-from dashboards.wording import Manner, day
 from firelog.record.castings import Casting
+from firelog.view.casting import CastingEntry
+from firelog.view.wording import Manner, day
 
 
 def casting_path(name: str) -> str:

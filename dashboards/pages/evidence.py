@@ -9,16 +9,13 @@ from typing import Any
 import numpy as np
 from dash import html
 
-from dashboards import thinning
 from dashboards.pages.parts import cautions, part, verdict
-from dashboards.picture import MOST_SPOKEN, Picture, ran
-from dashboards.readout import View
-from dashboards.wording import clock, elapsed, limit
-from firelog.outlook import give_or_take, late_words
+from firelog.judge.outlook import give_or_take, late_words
 from firelog.record.rows import Event
-from firelog.schedule import wording
-from firelog.schedule.forecast import Estimate
-from firelog.schedule.model import (
+from firelog.say import schedule as wording
+from firelog.say.checks import doubt, quantity
+from firelog.schedule.forecast.finish import Estimate
+from firelog.schedule.plan.model import (
     ChannelTrace,
     Check,
     Happening,
@@ -27,7 +24,10 @@ from firelog.schedule.model import (
     SegmentRun,
 )
 from firelog.units import show_duration, show_instant, show_temperature
-from firelog.wording import doubt, quantity
+from firelog.view import thinning
+from firelog.view.firing import View
+from firelog.view.picture import MOST_SPOKEN, Picture, ran
+from firelog.view.wording import clock, elapsed, limit
 
 _SERIOUS = ("fail", "not proven", "pass")
 

@@ -7,16 +7,16 @@ from typing import Any
 
 from dash import html
 
-from dashboards import figures
 from dashboards.pages.evidence import at, by_weight, moment
 from dashboards.pages.parts import cautions, link, sentence, verdict
-from dashboards.picture import Picture, ran
-from dashboards.readout import View
-from dashboards.wording import clock, day, zone_words
-from firelog import outlook
-from firelog.schedule import wording
-from firelog.schedule.forecast import Estimate
+from firelog.judge import outlook
+from firelog.say import schedule as wording
+from firelog.schedule.forecast.finish import Estimate
 from firelog.units import show_duration, show_instant
+from firelog.view import figures
+from firelog.view.firing import View
+from firelog.view.picture import Picture, ran
+from firelog.view.wording import clock, day, zone_words
 
 
 def head(view: View) -> list[Any]:

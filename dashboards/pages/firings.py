@@ -8,9 +8,9 @@ from typing import Any
 from dash import html
 
 from dashboards.pages.parts import cautions, firing_path, link, mask, sentence, verdict
-from dashboards.readout import Board, Entry
-from dashboards.wording import Manner, clock, day, zone_words
 from firelog.units import show_duration, show_temperature
+from firelog.view.firing import Board, Entry
+from firelog.view.wording import Manner, clock, day, zone_words
 
 PAGE = 50  # firings on one page of the ledger
 

@@ -7,15 +7,15 @@ from urllib.parse import quote
 
 from dash import html
 
-from dashboards import figures
 from dashboards.pages.parts import cautions, link, part, sentence, verdict
-from dashboards.pourview import HeatEntry, HeatView
-from dashboards.wording import Manner, clock, day, zone_words
 from firelog.pouring.checks import PourCheck
 from firelog.pouring.facts import Known, MouldCourse, SeenDip
 from firelog.pouring.verify import CAUTIONS, PourAssessment
 from firelog.pouring.words import dip_words, found_words, limits_words, minutes, plus_minus
 from firelog.units import show_difference, show_temperature, us_to_datetime
+from firelog.view import figures
+from firelog.view.heat import HeatEntry, HeatView
+from firelog.view.wording import Manner, clock, day, zone_words
 
 _WEIGHT = {"fail": 0, "not proven": 1, "pass": 2}
 

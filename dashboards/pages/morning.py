@@ -9,8 +9,6 @@ from typing import Any
 from dash import html
 
 from dashboards.pages.parts import cautions, firing_path, link, sentence, verdict
-from dashboards.readout import View, read_view
-from dashboards.wording import Manner, clock, day
 from firelog.alarm import Act
 from firelog.record import alarms, outbox
 from firelog.record.alarms import StoredAlarm, StoredStep
@@ -18,6 +16,8 @@ from firelog.record.outbox import Call
 from firelog.record.rows import Event, Firing
 from firelog.record.store import Store
 from firelog.units import show_duration
+from firelog.view.firing import View, read_view
+from firelog.view.wording import Manner, clock, day
 
 LINES = 10
 NIGHT_US = 18 * 3_600_000_000  # a firing that ended longer ago is no longer last night's

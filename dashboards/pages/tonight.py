@@ -10,9 +10,9 @@ from dash import dcc, html
 from dashboards.lookout import Course, Line, Sight
 from dashboards.pages.parts import cautions, firing_path, link, mask, sentence
 from firelog.units import TemperatureUnit, show_duration, show_temperature
-from firelog.watch.couples import leading
+from firelog.watch.conditions.thermocouples import leading
 from firelog.watch.facts import ChannelNow, KilnNow
-from firelog.watch.tonight import health, milestone, newest_ago_s, stale, watch_words, where
+from firelog.watch.run.tonight import health, milestone, newest_ago_s, stale, watch_words, where
 
 WIDE, HIGH = 640.0, 180.0
 OLD_S = 30.0

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
-from firelog import judging
 from firelog.errors import FirelogError
-from firelog.judging import Assessment
-from firelog.pouring import core, verify
-from firelog.pouring.core import CoreStory
+from firelog.judge import core
+from firelog.judge import firing as judging
+from firelog.judge.core import CoreStory
+from firelog.judge.firing import Assessment
+from firelog.pouring import verify
 from firelog.pouring.verify import HeatAssessment, PourAssessment
 from firelog.readings import Role
 from firelog.record import castings, heats
@@ -16,7 +17,7 @@ from firelog.record.castings import Casting
 from firelog.record.heats import Mould
 from firelog.record.rows import Event
 from firelog.record.store import Store
-from firelog.schedule.model import ChannelTrace
+from firelog.schedule.plan.model import ChannelTrace
 from firelog.units import TemperatureUnit
 
 MOST_KEPT = 3

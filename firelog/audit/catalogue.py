@@ -12,8 +12,8 @@ from typing import Any, cast
 from firelog import tomlfile
 from firelog.errors import FirelogError, InputError
 from firelog.reference import shared_folder
-from firelog.schedule import requirements
-from firelog.schedule.model import Requirement
+from firelog.schedule import kinds
+from firelog.schedule.plan.model import Requirement
 from firelog.tomlfile import Table
 from firelog.units import TemperatureUnit, parse_duration, parse_temperature
 
@@ -156,9 +156,9 @@ def _fact(row: Table, unit: TemperatureUnit) -> FactSpec:
 
 
 def _requirement(row: Table, unit: TemperatureUnit) -> Requirement:
-    kind = row.need("kind", tomlfile.choice(requirements.KINDS))
+    kind = row.need("kind", tomlfile.choice(kinds.KINDS))
     asked = {k: v for k, v in row.values.items() if k not in _COMMON or k == "name"}
-    return requirements.read_requirement(
+    return kinds.read_requirement(
         Table(row.file, row.label, asked, row.lines, row.error), kind, unit, ()
     )
 

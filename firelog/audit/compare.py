@@ -14,10 +14,10 @@ import numpy as np
 from firelog.audit import testing
 from firelog.audit.casting import Audit
 from firelog.audit.evidence import Fact
-from firelog.judging import Assessment
-from firelog.pouring.facts import mean_of
+from firelog.judge.firing import Assessment
+from firelog.judge.measured import mean_of
 from firelog.readings import FloatArray, Quality, Role
-from firelog.schedule.model import ChannelTrace
+from firelog.schedule.plan.model import ChannelTrace
 
 LEAST_SOUND = 2
 

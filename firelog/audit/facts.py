@@ -16,8 +16,8 @@ from firelog.pouring import checks
 from firelog.pouring.facts import Unknown
 from firelog.pouring.plan import Asked
 from firelog.readings import Role
-from firelog.schedule.judge import judge
-from firelog.schedule.model import ChannelTrace, Check, Schedule, Segment
+from firelog.schedule.checks.judge import judge
+from firelog.schedule.plan.model import ChannelTrace, Check, Schedule, Segment
 from firelog.units import TemperatureUnit
 from firelog.verdict import Verdict
 

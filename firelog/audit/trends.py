@@ -12,11 +12,11 @@ from typing import Any
 
 import numpy as np
 
-from firelog import measuring
 from firelog.audit import control
 from firelog.audit.control import Chart, Slope
 from firelog.errors import FirelogError
-from firelog.physics.metals import superheat_k
+from firelog.judge import measured
+from firelog.physics.metal.metals import superheat_k
 from firelog.pouring import verify
 from firelog.pouring.facts import Known
 from firelog.pouring.freezing import freezing_of
@@ -134,8 +134,8 @@ def _couples(store: Store, ended: Sequence[Firing]) -> list[Series]:
     found: dict[str, list[tuple[Firing, float]]] = {}
     for firing in ended:
         traces = [
-            measuring.corrected(
-                channel, measuring.measurement_chain(store, channel),
+            measured.corrected(
+                channel, measured.measurement_chain(store, channel),
                 store.readings(channel.id, firing.began_us, firing.ended_us), firing.began_us,
             )
             for channel in store.firing_channels(firing)

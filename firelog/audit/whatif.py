@@ -17,8 +17,8 @@ from firelog.audit.catalogue import Catalogue
 from firelog.audit.evidence import Fact
 from firelog.errors import InputError
 from firelog.pouring.facts import Known, MouldCourse, Unknown
-from firelog.schedule.judge import judge
-from firelog.schedule.model import Judgement, Schedule
+from firelog.schedule.checks.judge import judge
+from firelog.schedule.plan.model import Judgement, Schedule
 from firelog.units import TemperatureUnit
 
 GUESSED_U_K = 5.0  # U of a temperature that somebody only imagines; common practice, no source

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from firelog.audit.evidence import CauseFound, Fact, Finding
+from firelog.say.checks import quantity
 from firelog.units import TemperatureUnit
-from firelog.wording import quantity
 
 SAYS = {"for": "supports", "against": "argues against", "silent": "silent"}
 NEVER_PROOF = (

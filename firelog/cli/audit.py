@@ -95,7 +95,7 @@ def _imagined(
 ) -> tuple[OtherPour | None, OtherSchedule | None]:
     from firelog.audit import whatif
     from firelog.reference import find_schedule
-    from firelog.schedule.reader import read_schedule
+    from firelog.schedule.plan.reader import read_schedule
     from firelog.units import parse_duration, parse_temperature
 
     pour, judged = None, None
@@ -129,7 +129,7 @@ def _print_compared(found: Comparison | None, unit: TemperatureUnit) -> None:
     from rich.text import Text
 
     from firelog.cli.show import console
-    from firelog.wording import quantity
+    from firelog.say.checks import quantity
 
     if found is None:
         return

@@ -114,7 +114,7 @@ def calibrate(
 ) -> None:
     """Enter a calibration certificate for the channel NAME; earlier ones stay in the record."""
     from firelog.cli.clock import now_us
-    from firelog.physics import calibration
+    from firelog.physics.thermometry import calibration
     from firelog.record.store import Store
 
     record = {

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from firelog.foundry import Foundry
-    from firelog.intake.collector import Report
+    from firelog.intake.collect.collector import Report
 
 
 @click.command()
@@ -32,7 +32,7 @@ def collect(
     Stop it with Ctrl-C or SIGTERM: what was heard by then is stored. Cables may come and go;
     outages are written into the record as events.
     """
-    from firelog.intake import supervision
+    from firelog.intake.collect import supervision
 
     if print_unit:
         _, path = settings.need_foundry()
@@ -49,10 +49,10 @@ def collect(
 
 def _run(settings: Settings, say: Any, *, wait: bool) -> dict[str, dict[str, int]]:
     from firelog.errors import InputError
-    from firelog.intake import supervision
     from firelog.intake.clock import Clock
-    from firelog.intake.collector import Collector
-    from firelog.intake.sources import make_source
+    from firelog.intake.collect import supervision
+    from firelog.intake.collect.collector import Collector
+    from firelog.intake.collect.sources import make_source
     from firelog.record.stated import keep_settings
     from firelog.record.store import Store
 

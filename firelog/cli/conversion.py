@@ -16,8 +16,8 @@ from rich.table import Table
 from firelog.cli.common import emit_json
 from firelog.cli.show import console
 from firelog.errors import InputError, RangeError
-from firelog.physics import thermocouple, tolerance, uncertainty
-from firelog.physics.uncertainty import Budget, MeasurementChain
+from firelog.physics.thermometry import thermocouple, tolerance, uncertainty
+from firelog.physics.thermometry.uncertainty import Budget, MeasurementChain
 from firelog.readings import FloatArray, Quality, QualityArray
 from firelog.units import from_celsius, parse_temperature, show_temperature
 

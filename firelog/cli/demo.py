@@ -14,8 +14,8 @@ import click
 from firelog.cli.common import Settings, common_options, pass_settings
 
 if TYPE_CHECKING:
-    from firelog.intake.ondemand import OnDemand
-    from firelog.watch.running import Watching
+    from firelog.demo.mishaps import OnDemand
+    from firelog.watch.run.process import Watching
 
 
 FAULT_AFTER_S = 15.0  # by then the live firing has caught up with the present
@@ -75,7 +75,7 @@ def demo(
 
 
 def _check(faults: tuple[str, ...]) -> None:
-    from firelog.intake.ondemand import OnDemand
+    from firelog.demo.mishaps import OnDemand
 
     for name in faults:
         OnDemand().ask(name)
@@ -86,7 +86,7 @@ def _watch(path: Path, say: Callable[[str], None]) -> Watching:
     import threading
 
     from firelog.watch.plan import Plan
-    from firelog.watch.running import Watching
+    from firelog.watch.run.process import Watching
 
     def tell(text: str) -> None:
         if text[:6] != "nobody":  # in a demo that is no news
@@ -134,7 +134,7 @@ def _demo_store(settings: Settings) -> Path:
 
 def _show_verdicts(path: Path) -> None:
     from firelog.cli.show import console, print_assessment, print_line, shown_settings
-    from firelog.judging import assess
+    from firelog.judge.firing import assess
     from firelog.record.store import Store
     from firelog.verdict import Verdict
 

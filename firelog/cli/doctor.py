@@ -51,7 +51,7 @@ def doctor(ctx: click.Context, settings: Settings, as_json: bool) -> None:
 def _calls(settings: Settings) -> list[Finding]:
     """Look whether the alarms have a way out; nobody named is no fault, a wrong address is."""
     from firelog.intake.checkup import Finding, State
-    from firelog.watch.courier import check
+    from firelog.watch.calls.delivery import check
     from firelog.watch.plan import read_plan
 
     path = settings.foundry_path()

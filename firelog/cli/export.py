@@ -104,8 +104,8 @@ def _table(store: Store, path: Path, firing: str | None) -> list[dict[str, Any]]
 
     from firelog.cli.show import shown_settings
     from firelog.errors import InputError
-    from firelog.frames import firing_frame
-    from firelog.judging import assess
+    from firelog.judge.firing import assess
+    from firelog.judge.table import firing_frame
 
     if firing is None:
         raise InputError("name the firing whose table you want")

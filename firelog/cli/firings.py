@@ -55,7 +55,7 @@ def add(
     from firelog.cli.clock import instant_or_now
     from firelog.record.store import Store
     from firelog.reference import find_schedule
-    from firelog.schedule.reader import read_schedule
+    from firelog.schedule.plan.reader import read_schedule
 
     plan = None if schedule is None else read_schedule(find_schedule(schedule))
     foundry = settings.read_foundry()
@@ -79,7 +79,7 @@ def add(
 def end(settings: Settings, name: str, ended: str | None) -> None:
     """End the firing NAME and keep its verdict."""
     from firelog.cli.clock import instant_or_now, now_us
-    from firelog.judging import settle
+    from firelog.judge.firing import settle
     from firelog.record.store import Store
 
     foundry = settings.read_foundry()
@@ -118,10 +118,10 @@ def note(settings: Settings, *, name: str, text: str, kind: str, at: str | None,
 def edit(settings: Settings, name: str, schedule: str) -> None:
     """Give the firing NAME another schedule; the change is written down as an event."""
     from firelog.cli.clock import now_us
-    from firelog.judging import settle
+    from firelog.judge.firing import settle
     from firelog.record.store import Store
     from firelog.reference import find_schedule
-    from firelog.schedule.reader import read_schedule
+    from firelog.schedule.plan.reader import read_schedule
 
     plan = read_schedule(find_schedule(schedule))
     with Store.open(settings.store_path(), write=True) as store, store.writing():

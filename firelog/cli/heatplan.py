@@ -166,7 +166,7 @@ def metal(
     With --holds also how full the crucible gets; exit status 1 when it does not fit.
     """
     from firelog.errors import InputError
-    from firelog.physics.metals import metal_for
+    from firelog.physics.metal.metals import metal_for
     from firelog.pouring.alloys import alloy
 
     need = metal_for(

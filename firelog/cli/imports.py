@@ -9,9 +9,9 @@ import click
 from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
 
 if TYPE_CHECKING:
-    from firelog.intake.csvfile import Wishes
-    from firelog.intake.importing import FileReport
-    from firelog.schedule.model import Schedule
+    from firelog.intake.file.importing import FileReport
+    from firelog.intake.file.logfile import Wishes
+    from firelog.schedule.plan.model import Schedule
 
 _DATES = {"day-first": "dmy", "month-first": "mdy", "year-first": "ymd"}
 
@@ -43,7 +43,7 @@ def import_command(
     How a file is built is found out; what cannot be decided is asked for by naming the option.
     Importing a file again stores nothing twice.
     """
-    from firelog.intake import importing
+    from firelog.intake.file import importing
 
     if said["schedule"] and not said["firing"]:
         raise click.UsageError("--schedule belongs to a firing; name it with --firing")
@@ -70,8 +70,8 @@ def _wishes(settings: Settings, said: dict[str, Any]) -> Wishes:
     """Join what the options say with the named choice of the foundry file; options win."""
     from dataclasses import replace
 
-    from firelog.intake.csvfile import Wishes, zone_or_offset
-    from firelog.intake.csvread.choice import chosen
+    from firelog.intake.file.choice import chosen
+    from firelog.intake.file.logfile import Wishes, zone_or_offset
     from firelog.units import parse_instant
 
     tz = zone_or_offset(said["tz"]) if said["tz"] else None
@@ -98,7 +98,7 @@ def _wishes(settings: Settings, said: dict[str, Any]) -> Wishes:
 def _store(
     settings: Settings, plans: list[Any], said: dict[str, Any]
 ) -> tuple[list[FileReport], str | None]:
-    from firelog.intake import importing
+    from firelog.intake.file import importing
     from firelog.record.stated import keep_settings
     from firelog.record.store import Store
 
@@ -120,7 +120,7 @@ def _store(
             made = importing.make_firing(store, said["firing"], kiln, reports, schedule)
             if made:
                 from firelog.cli.clock import now_us
-                from firelog.judging import settle
+                from firelog.judge.firing import settle
 
                 settle(store, store.firing(said["firing"]), now_us())
     return reports, said["firing"]
@@ -128,7 +128,7 @@ def _store(
 
 def _schedule(name: str) -> Schedule:
     from firelog.reference import find_schedule
-    from firelog.schedule.reader import read_schedule
+    from firelog.schedule.plan.reader import read_schedule
 
     return read_schedule(find_schedule(name))
 

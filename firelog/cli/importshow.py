@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from firelog.intake.csvfile import Plan
-from firelog.intake.importing import FileReport
+from firelog.intake.file.importing import FileReport
+from firelog.intake.file.logfile import Plan
 from firelog.units import iso_utc
 
 if TYPE_CHECKING:

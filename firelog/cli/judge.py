@@ -19,9 +19,9 @@ def judge(ctx: click.Context, settings: Settings, firing: str, as_json: bool) ->
     While FIRING runs, also when its segments should finish, from the kiln's own past firings.
     Exit status 0 for a pass, 1 for fail or not proven.
     """
-    from firelog import outlook
     from firelog.cli.show import print_assessment, shown_settings
-    from firelog.judging import answer, assess
+    from firelog.judge import outlook
+    from firelog.judge.firing import answer, assess
     from firelog.record.store import Store
 
     with Store.open(settings.store_path()) as store:

@@ -9,7 +9,7 @@ import click
 from firelog.cli.common import emit_json, json_option
 
 if TYPE_CHECKING:
-    from firelog.intake.listen import Guess, Sample
+    from firelog.intake.line.listen import Guess, Sample
 
 
 @click.command()
@@ -48,7 +48,7 @@ def listen(
 
 
 def _list_ports(as_json: bool) -> None:
-    from firelog.intake.port import ports
+    from firelog.intake.line.port import ports
 
     found = ports()
     if as_json:
@@ -65,7 +65,7 @@ def _list_ports(as_json: bool) -> None:
 def _listen(
     port: str, baud: int | None, seconds: float, *, kiln: str, name: str, as_json: bool
 ) -> int:
-    from firelog.intake import listen as listening
+    from firelog.intake.line import listen as listening
 
     speeds = (baud,) if baud else listening.SPEEDS
     if not listening.has_speed(port):
@@ -104,7 +104,7 @@ def _answer(
 
 
 def _show(sample: Sample, guess: Guess | None, section: str | None) -> None:
-    from firelog.intake.listen import understood
+    from firelog.intake.line.listen import understood
 
     for line in sample.lines:
         click.echo(f"  {line.decode('ascii', 'backslashreplace')[:76]}", err=True)
@@ -129,7 +129,7 @@ def _nothing(sample: Sample) -> str:
 
 
 def _ask_modbus(port: str, baud: int, device: int, register: int, *, as_json: bool) -> int:
-    from firelog.intake.modbus import look
+    from firelog.intake.bus.modbus import look
 
     rows = look(port, baud, device, register)
     if as_json:

@@ -10,8 +10,8 @@ import click
 from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
 
 if TYPE_CHECKING:
-    from firelog.physics.mouldcore import Interval
-    from firelog.pouring.core import CoreStory
+    from firelog.judge.core import CoreStory
+    from firelog.physics.mould.core import Interval
     from firelog.record.store import Store
 
 
@@ -71,7 +71,7 @@ def moulds(ctx: click.Context, settings: Settings, firing: str | None, as_json: 
 @pass_settings
 def add(settings: Settings, /, *, name: str, **said: Any) -> None:
     """Enter a mould NAME: which firing it is in, what it is made of and how thick it is."""
-    from firelog.pouring.moulds import MouldShape, body_of, mould_material, shape_from
+    from firelog.judge.mould import MouldShape, body_of, mould_material, shape_from
     from firelog.record import heats as record
     from firelog.record.store import Store
 
@@ -113,7 +113,7 @@ def add(settings: Settings, /, *, name: str, **said: Any) -> None:
 @pass_settings
 def core(settings: Settings, name: str, probe: str | None, as_json: bool) -> None:
     """Compute what the core of the mould NAME did in its firing, with the interval of its doubt."""
-    from firelog.pouring.core import answer, core_of
+    from firelog.judge.core import answer, core_of
     from firelog.record import heats as record
     from firelog.record.store import Store
 
@@ -127,7 +127,7 @@ def core(settings: Settings, name: str, probe: str | None, as_json: bool) -> Non
 
 def _print_story(store: Store, story: CoreStory) -> None:
     from firelog.cli.show import shown_settings
-    from firelog.pouring.core import SAID
+    from firelog.judge.core import SAID
     from firelog.units import show_duration, show_rate, show_temperature
 
     unit, _ = shown_settings(store)

@@ -12,9 +12,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from firelog.record.store import Store
-    from firelog.schedule.capability import Capability, Doubt
-    from firelog.schedule.follow import Following
-    from firelog.schedule.model import Schedule
+    from firelog.schedule.follow.segments import Following
+    from firelog.schedule.forecast.capability import Capability, Doubt
+    from firelog.schedule.plan.model import Schedule
 
 
 @click.command()
@@ -34,8 +34,8 @@ def fit(
     from firelog.errors import InputError
     from firelog.record.store import Store
     from firelog.reference import find_schedule
-    from firelog.schedule.capability import cannot_follow, learn
-    from firelog.schedule.reader import read_schedule
+    from firelog.schedule.forecast.capability import cannot_follow, learn
+    from firelog.schedule.plan.reader import read_schedule
 
     plan = None if name is None else read_schedule(find_schedule(name))
     with Store.open(settings.store_path()) as store:
@@ -54,8 +54,8 @@ def fit(
 
 
 def _past_firings(store: Store, kiln: str) -> list[tuple[Schedule, Following]]:
-    from firelog.judging import assess
-    from firelog.schedule.follow import follow
+    from firelog.judge.firing import assess
+    from firelog.schedule.follow.segments import follow
 
     found = []
     for firing in store.firings(kiln):

@@ -11,7 +11,7 @@ from firelog.cli.common import Settings, common_options, emit_json, json_option,
 from firelog.cli.schedule_fit import fit
 
 if TYPE_CHECKING:
-    from firelog.schedule.model import Schedule
+    from firelog.schedule.plan.model import Schedule
 
 
 @click.group(invoke_without_command=True)
@@ -23,7 +23,7 @@ def schedules(ctx: click.Context, as_json: bool) -> None:
     if ctx.invoked_subcommand is not None:
         return
     from firelog.reference import schedule_files
-    from firelog.schedule.reader import read_schedule
+    from firelog.schedule.plan.reader import read_schedule
 
     found = [(path, read_schedule(path)) for path in schedule_files()]
     if as_json:
@@ -39,7 +39,7 @@ def schedules(ctx: click.Context, as_json: bool) -> None:
 def show(name: str, as_json: bool) -> None:
     """Show the schedule NAME (a file, or one that comes with firelog) in full."""
     from firelog.reference import find_schedule
-    from firelog.schedule.reader import read_schedule
+    from firelog.schedule.plan.reader import read_schedule
 
     path = find_schedule(name)
     plan = read_schedule(path)
@@ -70,10 +70,10 @@ def check(
 
     Exit status 0 when all can be decided, 1 when something cannot.
     """
-    from firelog.physics import uncertainty
+    from firelog.physics.thermometry import uncertainty
     from firelog.reference import find_schedule
-    from firelog.schedule.hints import undecidable
-    from firelog.schedule.reader import read_schedule
+    from firelog.schedule.plan.hints import undecidable
+    from firelog.schedule.plan.reader import read_schedule
 
     path = find_schedule(name)
     plan = read_schedule(path)
@@ -101,8 +101,8 @@ def check(
 def draw(name: str, as_json: bool) -> None:
     """Draw the plan of the schedule NAME in the terminal."""
     from firelog.reference import find_schedule
-    from firelog.schedule.reader import read_schedule
-    from firelog.schedule.sketch import plan_as_points, sketch
+    from firelog.schedule.plan.reader import read_schedule
+    from firelog.schedule.plan.sketch import plan_as_points, sketch
 
     path = find_schedule(name)
     plan = read_schedule(path)
@@ -142,10 +142,10 @@ def requirements(topic: str | None) -> None:
 def draft(settings: Settings, *, firing: str, unit: str, output: Path | None) -> None:
     """Draft a schedule from the recorded FIRING; a file that exists is never overwritten."""
     from firelog.errors import InputError
-    from firelog.judging import assess
+    from firelog.judge.firing import assess
     from firelog.record.store import Store
-    from firelog.schedule.draft import draft as draft_text
-    from firelog.schedule.grid import on_grid
+    from firelog.schedule.follow.grid import on_grid
+    from firelog.schedule.plan.draft import draft as draft_text
     from firelog.schedule.series import choose, prepare
 
     with Store.open(settings.store_path()) as store:
@@ -178,7 +178,7 @@ def draft(settings: Settings, *, firing: str, unit: str, output: Path | None) ->
 
 # ---------------------------------------------------------------- answers
 def _summary(path: Path, plan: Schedule) -> dict[str, Any]:
-    from firelog.schedule.target import plan_length_s
+    from firelog.schedule.plan.target import plan_length_s
 
     return {
         "name": path.stem,
@@ -210,7 +210,7 @@ def _in_full(path: Path, plan: Schedule) -> dict[str, Any]:
 
 # ---------------------------------------------------------------- print
 def _counts(plan: Schedule) -> str:
-    from firelog.schedule.target import plan_length_s
+    from firelog.schedule.plan.target import plan_length_s
     from firelog.units import show_duration
 
     length_s = plan_length_s(plan)
@@ -236,7 +236,7 @@ def _print_in_full(plan: Schedule) -> None:
     from rich.table import Table
 
     from firelog.cli.show import console
-    from firelog.schedule.wording import asked, step
+    from firelog.say.schedule import asked, step
 
     out = console()
     out.print(f"[bold]{plan.title}[/bold]  {_counts(plan)}")

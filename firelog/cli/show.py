@@ -8,13 +8,14 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from firelog import outlook
-from firelog.judging import Assessment
-from firelog.outlook import Lateness
+from firelog.judge import outlook
+from firelog.judge.firing import Assessment
+from firelog.judge.outlook import Lateness
 from firelog.record.rows import Firing
 from firelog.record.store import Store
-from firelog.schedule.forecast import Outlook
-from firelog.schedule.model import Happening, Judgement, SegmentRun
+from firelog.say.checks import doubt, quantity
+from firelog.schedule.forecast.finish import Outlook
+from firelog.schedule.plan.model import Happening, Judgement, SegmentRun
 from firelog.units import (
     TemperatureUnit,
     show_duration,
@@ -23,7 +24,6 @@ from firelog.units import (
     zone,
 )
 from firelog.verdict import Verdict
-from firelog.wording import doubt, quantity
 
 SIGNS = {Verdict.PASS: "●", Verdict.FAIL: "▲", Verdict.NOT_PROVEN: "◌"}
 _COLOURS = {Verdict.PASS: "bold cyan", Verdict.FAIL: "bold yellow", Verdict.NOT_PROVEN: "bold"}

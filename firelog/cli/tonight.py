@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from rich.console import Group
 
     from firelog.watch.facts import KilnNow
-    from firelog.watch.tonight import Tonight
+    from firelog.watch.run.tonight import Tonight
 
 _SIGNS = {3: "▲▲", 2: "▲", 1: "·"}
 
@@ -32,7 +32,7 @@ def tonight(settings: Settings, *, follow: bool, as_json: bool) -> None:
     """
     from firelog.cli.show import console, shown_settings
     from firelog.record.store import Store
-    from firelog.watch.tonight import Looker
+    from firelog.watch.run.tonight import Looker
 
     with Store.open(settings.store_path()) as store:
         looker = Looker(store)
@@ -61,7 +61,7 @@ def _stay(looker: Any, tz: ZoneInfo) -> None:
 # ---------------------------------------------------------------- for programs
 def _answer(now: Tonight) -> dict[str, Any]:
     from firelog.units import iso_utc
-    from firelog.watch.tonight import health, newest_ago_s, where
+    from firelog.watch.run.tonight import health, newest_ago_s, where
 
     return {
         "now": iso_utc(now.now_us),
@@ -117,7 +117,7 @@ def _page(now: Tonight, tz: ZoneInfo) -> Group:
     from rich.text import Text
 
     from firelog.units import show_instant
-    from firelog.watch.tonight import watch_words
+    from firelog.watch.run.tonight import watch_words
 
     style = "bold" if now.walking or not now.facts.kilns else "bold yellow"
     parts: list[Any] = [
@@ -135,7 +135,7 @@ def _page(now: Tonight, tz: ZoneInfo) -> Group:
 def _alarm_lines(now: Tonight, tz: ZoneInfo) -> list[Any]:
     from rich.text import Text
 
-    from firelog.watch.tonight import clock_time
+    from firelog.watch.run.tonight import clock_time
 
     lines: list[Any] = []
     for one in now.alarms:
@@ -155,7 +155,7 @@ def _kiln_lines(now: Tonight, kiln: KilnNow, tz: ZoneInfo) -> list[Any]:
     from rich.text import Text
 
     from firelog.units import show_duration, show_temperature
-    from firelog.watch.tonight import health, milestone, newest_ago_s, stale, where
+    from firelog.watch.run.tonight import health, milestone, newest_ago_s, stale, where
 
     ago_s = newest_ago_s(kiln)
     old = "no reading yet" if ago_s is None else f"newest reading {show_duration(ago_s)} old"

@@ -80,7 +80,7 @@ def _print_series(one: Series, unit: TemperatureUnit) -> None:
     from firelog.cli.show import console
 
     def say(value: float) -> str:
-        from firelog.wording import quantity
+        from firelog.say.checks import quantity
 
         return quantity(value, "K", unit) if one.unit == "K" else f"{value:.1f} {one.unit}"
 

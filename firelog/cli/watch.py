@@ -35,8 +35,8 @@ def run(settings: Settings, *, collect: bool, quiet: bool, print_unit: bool) -> 
 
     from firelog.record.store import Store
     from firelog.units import iso_utc
-    from firelog.watch import courier
-    from firelog.watch.running import Watching
+    from firelog.watch.calls import delivery
+    from firelog.watch.run.process import Watching
     from firelog.watch.unit import unit
 
     path = settings.store_path()
@@ -49,7 +49,7 @@ def run(settings: Settings, *, collect: bool, quiet: bool, print_unit: bool) -> 
         click.echo(unit(command, path, collect=collect), nl=False)
         return
     plan = _plan(settings)
-    for sentence in courier.check(plan.people):
+    for sentence in delivery.check(plan.people):
         click.echo(f"note: {sentence}", err=True)
     Store.open(path, write=True).close()  # say what is wrong with it here
 
@@ -71,10 +71,10 @@ def run(settings: Settings, *, collect: bool, quiet: bool, print_unit: bool) -> 
 @pass_settings
 def check(settings: Settings, *, as_json: bool) -> None:
     """Look whether everybody can be reached, without sending anything; status 1 when not."""
-    from firelog.watch import courier
+    from firelog.watch.calls import delivery
 
     plan = _plan(settings)
-    troubles = courier.check(plan.people)
+    troubles = delivery.check(plan.people)
     if not plan.heartbeat:
         troubles.append("no heartbeat: if this computer dies in the night, nobody is told")
     people = [
@@ -103,12 +103,12 @@ def test(settings: Settings, name: str | None, *, as_json: bool) -> None:
     from firelog.cli.clock import now_us
     from firelog.record import outbox
     from firelog.record.store import Store
-    from firelog.watch import courier
+    from firelog.watch.calls import delivery
 
     plan = _plan(settings)
-    people = plan.people if name is None else (courier.need_known(plan.people, name),)
+    people = plan.people if name is None else (delivery.need_known(plan.people, name),)
     if not people:
-        courier.need_known((), "anybody")
+        delivery.need_known((), "anybody")
     title = "firelog: a test"
     body = "This is how a call from the night watch arrives. There is nothing to do."
     results = []
@@ -125,7 +125,7 @@ def test(settings: Settings, name: str | None, *, as_json: bool) -> None:
                     body=body,
                     made_us=now_us(),
                 )
-                ok, answer = courier.send(way, title, body)
+                ok, answer = delivery.send(way, title, body)
                 outbox.add_attempt(store, call, t_us=now_us(), ok=ok, answer=answer, next_us=None)
                 results.append(
                     {"person": person.name, "way": way.label, "ok": ok, "answer": answer}

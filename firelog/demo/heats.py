@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firelog.physics.cooling import Melt, lifted
-from firelog.pouring.moulds import MouldShape
+from firelog.judge.mould import MouldShape
+from firelog.physics.metal.cooling import Melt, lifted
 from firelog.pouring.plan import DEFAULT_PLAN, read_pour_plan
 from firelog.readings import FloatArray, Quality, Unit
 from firelog.record import heats

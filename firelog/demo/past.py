@@ -4,21 +4,22 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from firelog import __version__, judging
+from firelog import __version__
 from firelog.demo.castings import add_castings
+from firelog.demo.firesim import Fault, Mishap, Scene, simulate
 from firelog.demo.foundry import heron_yard
 from firelog.demo.heats import HERON, OWL, add_heat
+from firelog.demo.kilnsim import Furnace, block_kiln, melting_furnace, shell_kiln
 from firelog.errors import StoreError
-from firelog.intake.firesim import Fault, Mishap, Scene, simulate
-from firelog.intake.kilnsim import Furnace, block_kiln, melting_furnace, shell_kiln
+from firelog.judge import firing as judging
 from firelog.readings import Unit
 from firelog.record import seal
 from firelog.record.rows import Firing
 from firelog.record.stated import keep_channel, keep_settings
 from firelog.record.store import Store
 from firelog.reference import find_schedule
-from firelog.schedule.model import Schedule, Segment
-from firelog.schedule.reader import read_schedule
+from firelog.schedule.plan.model import Schedule, Segment
+from firelog.schedule.plan.reader import read_schedule
 
 DAY_US = 24 * 3_600_000_000
 

@@ -7,21 +7,21 @@ import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from firelog import judging
+from firelog.demo.firesim import Scene
 from firelog.demo.foundry import heron_yard
+from firelog.demo.kilnsim import shell_kiln
+from firelog.demo.mishaps import OnDemand
 from firelog.demo.past import begin, build, seal_firing
+from firelog.demo.speaker import Speaker, lines
 from firelog.errors import StoreError
 from firelog.intake.clock import Clock
-from firelog.intake.collector import Collector, Report
-from firelog.intake.firesim import Scene
-from firelog.intake.kilnsim import shell_kiln
-from firelog.intake.ondemand import OnDemand
-from firelog.intake.rehearsal import Speaker, lines
-from firelog.intake.sources import make_source
+from firelog.intake.collect.collector import Collector, Report
+from firelog.intake.collect.sources import make_source
+from firelog.judge import firing
 from firelog.record.rows import Firing
 from firelog.record.store import Store
 from firelog.reference import find_schedule
-from firelog.schedule.reader import read_schedule
+from firelog.schedule.plan.reader import read_schedule
 
 LIVE_NAME = "fox knocker"
 _BEHIND_S = 25 * 60.0  # how far into its night the live firing is when the board opens
@@ -91,7 +91,7 @@ class Rehearsal:
         if close:
             with Store.open(self._path, write=True) as store:
                 store.close_firing(store.firing(LIVE_NAME).id, self.ended_us)
-                judging.settle(store, store.firing(LIVE_NAME), self.ended_us)
+                firing.settle(store, store.firing(LIVE_NAME), self.ended_us)
                 seal_firing(store, store.firing(LIVE_NAME), self.ended_us)
 
     def _collect(self) -> None:

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from firelog.errors import SourceError
 from firelog.foundry import Foundry, SourceSpec
-from firelog.intake.port import BY_ID, device, ports
+from firelog.intake.line.port import BY_ID, device, ports
 from firelog.record.store import Store
 from firelog.units import show_duration
 

@@ -9,7 +9,7 @@ from typing import Any, cast
 
 from firelog import tomlfile
 from firelog.errors import InputError
-from firelog.physics.metals import AlloyCard, Figure, Span
+from firelog.physics.metal.metals import AlloyCard, Figure, Span
 from firelog.reference import shared_folder
 from firelog.tomlfile import Table
 from firelog.units import TemperatureUnit, parse_temperature

@@ -13,11 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from firelog.physics import conformity
-from firelog.physics.metals import AlloyCard, superheat_k
+from firelog.physics.metal.metals import AlloyCard, superheat_k
 from firelog.pouring.facts import Known, MouldCourse, Unknown
 from firelog.pouring.plan import Asked
 from firelog.record.heats import Pour
-from firelog.schedule.model import ChannelTrace
+from firelog.schedule.plan.model import ChannelTrace
 from firelog.units import TemperatureUnit, show_temperature
 from firelog.verdict import Verdict, worst
 

@@ -11,7 +11,7 @@ from typing import Any
 
 from firelog import tomlfile
 from firelog.errors import InputError
-from firelog.physics.assignment import Crucible, Waiting, assign
+from firelog.physics.metal.assignment import Crucible, Waiting, assign
 from firelog.pouring.alloys import alloy
 from firelog.tomlfile import Table
 from firelog.units import parse_duration

@@ -13,21 +13,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firelog import measuring
 from firelog.errors import InputError
-from firelog.physics import cooling, dips
-from firelog.physics.conduction import Course
-from firelog.physics.cooling import Loss, LossRate, Melt
-from firelog.physics.dips import Dip
-from firelog.physics.mouldcore import core_trace
-from firelog.physics.outside import outside
-from firelog.pouring import moulds
+from firelog.judge import measured
+from firelog.judge import mould as moulds
+from firelog.physics.metal import cooling, dips
+from firelog.physics.metal.cooling import Loss, LossRate, Melt
+from firelog.physics.metal.dips import Dip
+from firelog.physics.mould.conduction import Course
+from firelog.physics.mould.core import core_trace
+from firelog.physics.mould.outside import outside
 from firelog.pouring.words import dip_words
 from firelog.readings import FloatArray, Role
 from firelog.record import heats as record
 from firelog.record.heats import Heat, Mould, Pour
 from firelog.record.store import Store
-from firelog.schedule.model import ChannelTrace
+from firelog.schedule.plan.model import ChannelTrace
 from firelog.units import TemperatureUnit, show_difference
 
 AT_LIP_S = 20.0  # a settled dip this near the pour is the metal at the lip
@@ -71,9 +71,9 @@ def traces_of(store: Store, heat: Heat) -> tuple[ChannelTrace, ...]:
     for channel in record.channels_of(store, heat):
         if channel.role in (Role.AMBIENT, Role.SET_POINT, Role.COLD_JUNCTION):
             continue
-        chain = measuring.measurement_chain(store, channel)
+        chain = measured.measurement_chain(store, channel)
         trace = store.readings(channel.id, start_us, end_us)
-        found.append(measuring.corrected(channel, chain, trace, heat.began_us))
+        found.append(measured.corrected(channel, chain, trace, heat.began_us))
     return tuple(found)
 
 
@@ -242,14 +242,14 @@ def kiln_until(
     for channel in store.firing_channels(firing):
         if channel.role is not Role.KILN:
             continue
-        chain = measuring.measurement_chain(store, channel)
+        chain = measured.measurement_chain(store, channel)
         trace = store.readings(channel.id, firing.began_us, until_us)
-        found.append(measuring.corrected(channel, chain, trace, firing.began_us))
+        found.append(measured.corrected(channel, chain, trace, firing.began_us))
     found = [one for one in found if np.isfinite(one.temp_c).sum() >= 2]
     if not found:
         return Unknown(f"the kiln of {firing_name!r} was not recorded before the mould left it")
     until_s = (until_us - firing.began_us) / 1e6
-    t_s, temp_c, spread_k = mean_of(found)
+    t_s, temp_c, spread_k = measured.mean_of(found)
     if until_s - t_s[-1] > _FRESH_S:
         late = (until_s - t_s[-1]) / 60.0
         return Unknown(f"the kiln's record ends {late:.0f} min before the mould left it")
@@ -257,17 +257,3 @@ def kiln_until(
         return Unknown(f"the kiln's record of {firing_name!r} has a hole of more than 10 min")
     u_k = max(float(one.expanded_k[np.isfinite(one.temp_c)][-1]) for one in found)
     return t_s, temp_c, math.hypot(u_k if math.isfinite(u_k) else 15.0, spread_k)
-
-
-def mean_of(
-    found: Sequence[ChannelTrace],
-) -> tuple[FloatArray, FloatArray, float]:
-    """Return instants, mean of several channels, and half of their last spread."""
-    longest = max(found, key=lambda one: int(np.isfinite(one.temp_c).sum()))
-    t_s = longest.t_s[np.isfinite(longest.temp_c)]
-    rows = [
-        np.interp(t_s, one.t_s[np.isfinite(one.temp_c)], one.temp_c[np.isfinite(one.temp_c)])
-        for one in found
-    ]
-    mean = np.mean(rows, axis=0)
-    return t_s, np.asarray(mean, dtype=np.float64), float(np.ptp([row[-1] for row in rows]) / 2.0)

@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 
 from firelog.errors import InputError
-from firelog.physics import arrest, calibration
-from firelog.physics.calibration import Certificate, CertificatePoint
+from firelog.physics.metal import arrest
+from firelog.physics.thermometry import calibration
+from firelog.physics.thermometry.calibration import Certificate, CertificatePoint
 from firelog.pouring import alloys, facts
 from firelog.record.heats import Heat
 from firelog.record.store import Store

@@ -10,10 +10,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from firelog.physics import cooling
-from firelog.physics.conduction import at as course_at
-from firelog.physics.cooling import LossRate, Window
-from firelog.physics.metals import AlloyCard
+from firelog.physics.metal import cooling
+from firelog.physics.metal.cooling import LossRate, Window
+from firelog.physics.metal.metals import AlloyCard
+from firelog.physics.mould.conduction import at as course_at
 from firelog.pouring import alloys, facts
 from firelog.pouring import checks as checks_of
 from firelog.pouring.checks import PourCheck
@@ -23,7 +23,7 @@ from firelog.record import heats as record
 from firelog.record.heats import Heat, Mould, Pour
 from firelog.record.rows import Event
 from firelog.record.store import Store
-from firelog.schedule.model import ChannelTrace
+from firelog.schedule.plan.model import ChannelTrace
 from firelog.units import TemperatureUnit
 from firelog.verdict import Verdict, worst
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from firelog.physics.dips import Dip
+from firelog.physics.metal.dips import Dip
+from firelog.say.checks import quantity
 from firelog.units import TemperatureUnit, show_difference
-from firelog.wording import quantity
 
 if TYPE_CHECKING:
     from firelog.pouring.checks import PourCheck

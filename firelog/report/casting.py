@@ -7,9 +7,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from dashboards.castview import marks_of
-from dashboards.picture import Picture
-from dashboards.wording import Manner, day, manner
 from firelog import __version__
 from firelog.audit import casting as audits
 from firelog.audit import compare, words
@@ -22,8 +19,11 @@ from firelog.record.castings import NOTED, Photograph
 from firelog.record.store import Store
 from firelog.report import firing, heat, parts
 from firelog.report.sheet import CAUTIONS, Cell, Section, Sheet, Table, cells
+from firelog.say.checks import quantity
 from firelog.units import iso_utc, show_difference
-from firelog.wording import quantity
+from firelog.view.casting import marks_of
+from firelog.view.picture import Picture
+from firelog.view.wording import Manner, day, manner
 
 MOST_PICTURE_BYTES = 6_000_000  # a report of many large photographs could not be sent to anybody
 

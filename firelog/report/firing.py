@@ -8,20 +8,21 @@ from typing import Any
 
 import numpy as np
 
-from dashboards.picture import Picture
-from dashboards.wording import Manner, clock, day, elapsed, limit, manner, zone_words
-from firelog import __version__, judging
-from firelog.judging import Assessment
+from firelog import __version__
+from firelog.judge import firing as judging
+from firelog.judge.firing import Assessment
 from firelog.record import seal as seals
 from firelog.record.rows import Event, Firing
 from firelog.record.seal import Seal
 from firelog.record.store import Store
 from firelog.report import parts
 from firelog.report.sheet import HOW_JUDGED, Cell, Section, Sheet, Table, cells
-from firelog.schedule import wording
-from firelog.schedule.model import ChannelTrace, Check
+from firelog.say import schedule as wording
+from firelog.say.checks import doubt, quantity
+from firelog.schedule.plan.model import ChannelTrace, Check
 from firelog.units import iso_utc, show_duration, show_temperature
-from firelog.wording import doubt, quantity
+from firelog.view.picture import Picture
+from firelog.view.wording import Manner, clock, day, elapsed, limit, manner, zone_words
 
 _SERIOUS = ("fail", "not proven", "pass")
 

@@ -6,12 +6,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from dashboards import pourview
-from dashboards.pourfigure import heat_figure
-from dashboards.pourview import HeatView
-from dashboards.wording import Manner, clock, day, zone_words
-from firelog import __version__, measuring
-from firelog.physics import uncertainty
+from firelog import __version__
+from firelog.judge import measured
+from firelog.physics.thermometry import uncertainty
 from firelog.pouring.answer import answer
 from firelog.pouring.checks import PourCheck
 from firelog.pouring.facts import Known
@@ -24,6 +21,10 @@ from firelog.record.store import Store
 from firelog.report import parts, svg
 from firelog.report.sheet import HOW_JUDGED, Cell, Section, Sheet, Table, cells
 from firelog.units import iso_utc, show_difference, show_temperature, us_to_datetime
+from firelog.view import heat as pourview
+from firelog.view.heat import HeatView
+from firelog.view.heatfigure import heat_figure
+from firelog.view.wording import Manner, clock, day, zone_words
 
 KINDS = parts.KINDS
 _SERIOUS = ("fail", "not proven", "pass")
@@ -72,7 +73,7 @@ def _budgets(store: Store, view: HeatView) -> Iterable[tuple[str, dict[str, Any]
         if isinstance(pour.metal, Known) and (name := dips.get(pour.metal.dip_us or 0)):
             hottest[name] = max(pour.metal.temp_c, hottest.get(name, -300.0))
     for name, temp_c in hottest.items():
-        chain = measuring.measurement_chain(store, channels[name])
+        chain = measured.measurement_chain(store, channels[name])
         if not uncertainty.why_undefined(chain, temp_c):
             yield name, uncertainty.budget(chain, temp_c).as_dict()
 

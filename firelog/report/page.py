@@ -8,8 +8,8 @@ from functools import lru_cache
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup, escape
 
-from dashboards.palette import DAY
 from firelog.report.sheet import Sheet
+from firelog.view.palette import DAY
 
 PAPERS = ("A4", "Letter")
 

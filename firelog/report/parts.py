@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from dashboards import figures
-from dashboards.palette import DAY
-from dashboards.picture import Picture
-from dashboards.wording import Manner, clock
 from firelog import __version__
 from firelog.record.rows import Event
 from firelog.record.seal import Seal
 from firelog.report import svg
 from firelog.report.sheet import Section, Table, cells
+from firelog.say.checks import quantity
 from firelog.units import iso_utc, show_instant, show_temperature
-from firelog.wording import quantity
+from firelog.view import figures
+from firelog.view.palette import DAY
+from firelog.view.picture import Picture
+from firelog.view.wording import Manner, clock
 
 KINDS = {"pass": "pass", "fail": "fail", "not proven": "unproven"}
 

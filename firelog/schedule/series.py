@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firelog.readings import FloatArray, Quality
-from firelog.schedule.model import ChannelTrace
+from firelog.schedule.plan.model import ChannelTrace
 
 BoolArray = NDArray[np.bool_]
 

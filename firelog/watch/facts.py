@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from math import inf
 
 from firelog.readings import Quality
-from firelog.schedule.forecast import Outlook
-from firelog.schedule.model import Schedule, SegmentRun
+from firelog.schedule.forecast.finish import Outlook
+from firelog.schedule.plan.model import Schedule, SegmentRun
 from firelog.units import TemperatureUnit
 
 

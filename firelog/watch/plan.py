@@ -21,9 +21,9 @@ from firelog.alarm import Priority
 from firelog.errors import InputError
 from firelog.tomlfile import Table
 from firelog.units import TemperatureUnit, parse_duration
-from firelog.watch.conditions import KINDS, Wishes
-from firelog.watch.heat import LATE_S
-from firelog.watch.sentences import read_sentence
+from firelog.watch.conditions.every import KINDS, Wishes
+from firelog.watch.conditions.firing import LATE_S
+from firelog.watch.conditions.sentences import read_sentence
 
 ESCALATE_S = 600.0
 AGAIN_S = 1800.0

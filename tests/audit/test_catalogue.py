@@ -8,7 +8,7 @@ import pytest
 
 from firelog.audit.catalogue import UNLISTED, read_catalogue
 from firelog.errors import InputError
-from firelog.pouring.moulds import read_materials
+from firelog.judge.mould import read_materials
 
 FACT = """
 [[fact]]

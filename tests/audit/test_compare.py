@@ -13,14 +13,14 @@ from firelog.audit.case import Case
 from firelog.audit.casting import Audit, DefectAudit
 from firelog.audit.catalogue import FactSpec, read_catalogue
 from firelog.audit.evidence import Fact
-from firelog.judging import Assessment
+from firelog.judge.firing import Assessment
 from firelog.readings import Quality
 from firelog.record.castings import Casting, Defect, Inspection
 from firelog.record.heats import Mould
 from firelog.record.rows import Firing
-from firelog.schedule.judge import judge
-from firelog.schedule.model import ChannelTrace
-from firelog.schedule.reader import parse_schedule
+from firelog.schedule.checks.judge import judge
+from firelog.schedule.plan.model import ChannelTrace
+from firelog.schedule.plan.reader import parse_schedule
 
 SCHEDULE = """
 title = "up and soak"

@@ -10,12 +10,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from firelog import judging
 from firelog.audit import trends
+from firelog.judge import firing as judging
 from firelog.readings import Quality, Role, Unit
 from firelog.record import heats
 from firelog.record.store import Store
-from firelog.schedule.reader import parse_schedule
+from firelog.schedule.plan.reader import parse_schedule
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
 T0 = 1_700_000_000_000_000

@@ -11,11 +11,11 @@ from pathlib import Path
 
 import pytest
 
+from firelog.demo.speaker import Speaker
 from firelog.foundry import SourceSpec
 from firelog.intake.clock import Clock
-from firelog.intake.collector import Collector, Report
-from firelog.intake.rehearsal import Speaker
-from firelog.intake.sources import make_source
+from firelog.intake.collect.collector import Collector, Report
+from firelog.intake.collect.sources import make_source
 from firelog.record import driver
 from firelog.record.store import Store
 

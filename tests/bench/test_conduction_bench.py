@@ -16,11 +16,11 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.sparse import diags
 
-from firelog.physics.body import Body, Layer, Surface, Uptake, plain
-from firelog.physics.conduction import TOLERANCE_K, at, conduct
-from firelog.physics.mouldcore import Unknowns, drawn, parts
-from firelog.physics.outside import outside
-from firelog.physics.problem import CELLS
+from firelog.physics.mould.body import Body, Layer, Surface, Uptake, plain
+from firelog.physics.mould.conduction import TOLERANCE_K, at, conduct
+from firelog.physics.mould.core import Unknowns, drawn, parts
+from firelog.physics.mould.outside import outside
+from firelog.physics.mould.problem import CELLS
 
 pytestmark = [pytest.mark.bench, pytest.mark.timeout(900)]
 

@@ -12,9 +12,9 @@ import pytest
 from firelog.readings import Quality, Unit
 from firelog.record.store import Store
 from firelog.reference import find_schedule
-from firelog.schedule.judge import judge
-from firelog.schedule.model import ChannelTrace
-from firelog.schedule.reader import read_schedule
+from firelog.schedule.checks.judge import judge
+from firelog.schedule.plan.model import ChannelTrace
+from firelog.schedule.plan.reader import read_schedule
 from tests.bench.truth import calibration
 from tests.bench.truth import run as truth
 

@@ -12,8 +12,13 @@ import numpy as np
 import pytest
 import thermocouple_its90
 
-from firelog.physics.thermocouple import emf_mv, temperature_c, valid_range_c, valid_range_mv
-from firelog.physics.uncertainty import DEFAULT_CHAIN, expanded_k
+from firelog.physics.thermometry.thermocouple import (
+    emf_mv,
+    temperature_c,
+    valid_range_c,
+    valid_range_mv,
+)
+from firelog.physics.thermometry.uncertainty import DEFAULT_CHAIN, expanded_k
 
 pytestmark = pytest.mark.bench
 SAMPLES = 10_000_000

@@ -9,7 +9,7 @@ from click.testing import CliRunner
 
 from firelog.cli import root
 from firelog.reference import schedule_files, shared_folder
-from firelog.schedule.reader import parse_schedule
+from firelog.schedule.plan.reader import parse_schedule
 from tests.schedule.firings import piecewise
 
 

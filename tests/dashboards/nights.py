@@ -6,10 +6,10 @@ from pathlib import Path
 
 import numpy as np
 
-from firelog import judging
+from firelog.judge import firing as judging
 from firelog.readings import Quality, Role, Unit
 from firelog.record.store import Store
-from firelog.schedule.reader import parse_schedule
+from firelog.schedule.plan.reader import parse_schedule
 from firelog.units import parse_instant
 
 BEGAN_US = parse_instant("2026-03-01T15:00:00Z")

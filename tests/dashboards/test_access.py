@@ -15,7 +15,7 @@ from firelog.alarm import Act, Priority, State
 from firelog.errors import InputError
 from firelog.record import alarms
 from firelog.record.store import Store
-from firelog.watch import links
+from firelog.watch.calls import links
 
 T0 = 1_772_352_000_000_000
 LOOK, WRITE = "heron on one leg", "two crucibles of tin"

@@ -21,7 +21,7 @@ import numpy as np
 import pytest
 
 from dashboards.pages.parts import firing_path
-from firelog import judging
+from firelog.judge import firing as judging
 from firelog.readings import Unit
 from firelog.record.store import Store
 from tests.dashboards.nights import add_night, curve, foundry, three_nights

@@ -8,11 +8,11 @@ import pytest
 
 from dashboards import live
 from dashboards.pages import heat as heat_page
-from dashboards.pourfigure import heat_figure
-from dashboards.pourview import SHOWN_S, read_heat, read_heats
 from firelog.demo import past
 from firelog.record import heats
 from firelog.record.store import Store
+from firelog.view.heat import SHOWN_S, read_heat, read_heats
+from firelog.view.heatfigure import heat_figure
 
 NOW_US = 1_780_000_000_000_000
 MARKUP = "<img src=x onerror=alert(1)>"

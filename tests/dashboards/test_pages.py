@@ -10,7 +10,7 @@ from plotly.utils import PlotlyJSONEncoder
 
 from dashboards import live
 from dashboards.pages.parts import firing_path
-from firelog import judging
+from firelog.judge import firing as judging
 from firelog.record import seal
 from firelog.record.store import Store
 from tests.dashboards.nights import BEGAN_US, SCHEDULE, add_night, curve, foundry, three_nights
@@ -370,7 +370,7 @@ def test_nonsense_asked_is_answered_with_a_page(nights: Path, question: dict) ->
 
 def test_schedules_of_these_tests_mean_what_they_say() -> None:
     """The invented schedule has the two segments and two requirements the tests count on."""
-    from firelog.schedule.reader import parse_schedule
+    from firelog.schedule.plan.reader import parse_schedule
 
     plan = parse_schedule(SCHEDULE, "test")
     assert [segment.name for segment in plan.segments] == ["up", "soak"]

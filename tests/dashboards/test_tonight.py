@@ -29,8 +29,8 @@ from firelog.readings import Unit
 from firelog.record import alarms
 from firelog.record.store import Store
 from firelog.reference import find_schedule
-from firelog.schedule.reader import read_schedule
-from firelog.watch.book import MOST_CELLS, Book
+from firelog.schedule.plan.reader import read_schedule
+from firelog.watch.run.buffer import MOST_CELLS, Book
 from tests.dashboards.test_chromium import CHROMIUM, PHONE, Visit, chromium
 
 __all__ = ["chromium"]  # the fixture

@@ -8,9 +8,11 @@ from pathlib import Path
 import pytest
 
 from firelog.foundry import parse_foundry
-from firelog.intake import modbus, mqtt, sources, text
+from firelog.intake import source as sources
+from firelog.intake.bus import modbus, mqtt
 from firelog.intake.clock import Clock
-from firelog.intake.sources import make_source
+from firelog.intake.collect.sources import make_source
+from firelog.intake.line import text
 from firelog.readings import Quality
 
 PAGE = (Path(__file__).parents[2] / "firelog" / "intake" / "README.md").read_text("utf-8")

@@ -16,10 +16,10 @@ import pytest
 from scipy.optimize import brentq
 from scipy.special import erf, erfc, j0, j1
 
-from firelog.physics.body import Body, Layer, Surface, Uptake, plain
-from firelog.physics.conduction import TOLERANCE_K, conduct, run
-from firelog.physics.outside import outside, steady
-from firelog.physics.problem import CELLS, problem, state_at, temperatures_c
+from firelog.physics.mould.body import Body, Layer, Surface, Uptake, plain
+from firelog.physics.mould.conduction import TOLERANCE_K, conduct, run
+from firelog.physics.mould.outside import outside, steady
+from firelog.physics.mould.problem import CELLS, problem, state_at, temperatures_c
 
 K, RHO, C, HALF_M = 1.0, 1000.0, 1000.0, 0.1
 ALPHA = K / (RHO * C)

@@ -10,11 +10,11 @@ import pandas as pd
 import pytest
 
 from firelog.readings import Quality
-from firelog.schedule.deviation import area_deviation
-from firelog.schedule.judge import judge
-from firelog.schedule.model import ChannelTrace
-from firelog.schedule.reader import parse_schedule, read_schedule
-from firelog.schedule.target import target_c
+from firelog.schedule.checks.judge import judge
+from firelog.schedule.follow.deviation import area_deviation
+from firelog.schedule.plan.model import ChannelTrace
+from firelog.schedule.plan.reader import parse_schedule, read_schedule
+from firelog.schedule.plan.target import target_c
 from firelog.verdict import Verdict
 
 REPO = Path(__file__).parents[2]

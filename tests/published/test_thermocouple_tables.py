@@ -7,8 +7,8 @@ import pytest
 import thermocouple_its90
 from thermocouple_its90._data import TYPES as PUBLISHED
 
-from firelog.physics.its90 import K_EXPONENTIAL, REFERENCE
-from firelog.physics.thermocouple import (
+from firelog.physics.thermometry.its90 import K_EXPONENTIAL, REFERENCE
+from firelog.physics.thermometry.thermocouple import (
     compensate,
     emf_mv,
     seebeck_uv_per_k,

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from firelog.errors import InputError
-from firelog.physics.tolerance import cable_k, span_c, tolerance_k
+from firelog.physics.thermometry.tolerance import cable_k, span_c, tolerance_k
 
 
 def limit_k(letter: str, standard: str, grade: str, temp_c: float) -> float:

@@ -32,7 +32,7 @@ KILLS = 26  # of each of four kinds of work: more than a hundred in all
 JOBS = """
 import os, sys
 from pathlib import Path
-from firelog.intake import csvfile, importing
+from firelog.intake.file import importing, logfile
 from firelog.record import keeping
 from firelog.record.store import Store
 
@@ -48,7 +48,7 @@ def bring(path):
     importing.MOST_READINGS = 2_000  # several transactions for a small file
     with Store.open(path, write=True) as store:
         say("go")
-        plan = csvfile.examine(Path(path).with_suffix(".csv"), csvfile.Wishes())
+        plan = logfile.examine(Path(path).with_suffix(".csv"), logfile.Wishes())
         importing.store_file(store, plan, "shell kiln")
 
 def copy(path):

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from firelog.readings import Quality
-from firelog.schedule.model import ChannelTrace
+from firelog.schedule.plan.model import ChannelTrace
 
 
 def piecewise(corners: Sequence[tuple[float, float]], step_s: float = 30.0):

@@ -7,11 +7,11 @@ from functools import cache
 import numpy as np
 import pytest
 
-from firelog.schedule.deviation import against_segments_k, lateness_s
-from firelog.schedule.follow import follow
-from firelog.schedule.forecast import forecast
-from firelog.schedule.judge import judge
-from firelog.schedule.model import ChannelTrace
+from firelog.schedule.checks.judge import judge
+from firelog.schedule.follow.deviation import against_segments_k, lateness_s
+from firelog.schedule.follow.segments import follow
+from firelog.schedule.forecast.finish import forecast
+from firelog.schedule.plan.model import ChannelTrace
 from firelog.verdict import Verdict
 from tests.bench.truth import run as truth
 from tests.bench.truth.generator import make_case

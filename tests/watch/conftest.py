@@ -12,13 +12,13 @@ from typing import Any
 
 import pytest
 
+from firelog.demo.firesim import Sample, Scene, play
 from firelog.intake.clock import Clock
-from firelog.intake.firesim import Sample, Scene, play
 from firelog.readings import Quality, Role, Unit
 from firelog.record.store import Store
 from firelog.reference import find_schedule
-from firelog.schedule.reader import read_schedule
-from firelog.watch.watchman import Watchman
+from firelog.schedule.plan.reader import read_schedule
+from firelog.watch.run.rounds import Watchman
 from tests.watch.nights import KILN, roles
 
 T0 = 1_772_352_000_000_000  # 2026-03-01T08:00:00Z

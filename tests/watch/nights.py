@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from firelog.intake.firesim import Sample, Scene, play
+from firelog.demo.firesim import Sample, Scene, play
 from firelog.readings import Quality
-from firelog.schedule.model import Schedule
-from firelog.watch.book import Book
-from firelog.watch.conditions import Wishes, signs
-from firelog.watch.course import channel_now, course_of
+from firelog.schedule.plan.model import Schedule
+from firelog.watch.calls.escalation import Night, Step, walk
+from firelog.watch.conditions.every import Wishes, signs
+from firelog.watch.conditions.sign import Sign
 from firelog.watch.facts import Course, Facts, KilnNow, Machine
-from firelog.watch.night import Night, Step, walk
-from firelog.watch.signs import Sign
+from firelog.watch.run.buffer import Book
+from firelog.watch.run.progress import channel_now, course_of
 
 KILN = "shell kiln"
 COURSE_S = 60.0

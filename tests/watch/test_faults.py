@@ -15,19 +15,19 @@ from pathlib import Path
 
 import pytest
 
+from firelog.demo.firesim import Fault, Mishap, Scene, play
+from firelog.demo.kilnsim import shell_kiln
+from firelog.demo.speaker import Speaker, spoken
 from firelog.foundry import SourceSpec
-from firelog.intake.collector import Collector, Report
-from firelog.intake.firesim import Fault, Mishap, Scene, play
-from firelog.intake.kilnsim import shell_kiln
-from firelog.intake.rehearsal import Speaker, spoken
-from firelog.intake.sources import make_source
+from firelog.intake.collect.collector import Collector, Report
+from firelog.intake.collect.sources import make_source
 from firelog.readings import Role
 from firelog.record import alarms
 from firelog.record.store import Store
 from firelog.reference import find_schedule
-from firelog.schedule.reader import read_schedule
+from firelog.schedule.plan.reader import read_schedule
 from firelog.watch.plan import Person, Plan, Way
-from firelog.watch.watchman import Watchman
+from firelog.watch.run.rounds import Watchman
 from tests.watch.conftest import T0, Hands, Inbox, settle
 from tests.watch.nights import KILN, roles
 

@@ -9,17 +9,17 @@ from dataclasses import replace
 import pytest
 
 from firelog.alarm import State
-from firelog.intake.firesim import Fault, Mishap, Sample, Scene, play
-from firelog.intake.kilnsim import Furnace, block_kiln, melting_furnace, shell_kiln
+from firelog.demo.firesim import Fault, Mishap, Sample, Scene, play
+from firelog.demo.kilnsim import Furnace, block_kiln, melting_furnace, shell_kiln
 from firelog.readings import Quality
 from firelog.reference import find_schedule
-from firelog.schedule.model import Schedule
-from firelog.schedule.reader import read_schedule
-from firelog.watch.book import Book
-from firelog.watch.conditions import signs
-from firelog.watch.course import channel_now
+from firelog.schedule.plan.model import Schedule
+from firelog.schedule.plan.reader import read_schedule
+from firelog.watch.calls.escalation import Night, walk
+from firelog.watch.conditions.every import signs
 from firelog.watch.facts import Facts, KilnNow
-from firelog.watch.night import Night, walk
+from firelog.watch.run.buffer import Book
+from firelog.watch.run.progress import channel_now
 from tests.watch.nights import Told, watched
 
 SHELL = read_schedule(find_schedule("ceramic-shell"))

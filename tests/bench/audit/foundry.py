@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from firelog.pouring.moulds import MouldShape
+from firelog.judge.mould import MouldShape
 from firelog.pouring.plan import DEFAULT_PLAN, read_pour_plan
 from firelog.readings import Quality, Role, Unit
 from firelog.record import castings, heats

@@ -10,8 +10,8 @@ import sys
 
 import numpy as np
 
-from firelog.schedule.follow import follow
-from firelog.schedule.forecast import forecast, study
+from firelog.schedule.follow.segments import follow
+from firelog.schedule.forecast.finish import forecast, study
 from tests.bench.truth.nights import night, until
 
 

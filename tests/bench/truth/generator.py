@@ -17,8 +17,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from firelog.readings import Quality
-from firelog.schedule.model import ChannelTrace, Schedule
-from firelog.schedule.reader import parse_schedule
+from firelog.schedule.plan.model import ChannelTrace, Schedule
+from firelog.schedule.plan.reader import parse_schedule
 
 AIR_C = 20.0
 STAY_S = 600  # "and staying": in the band for ten minutes, or to the end of the dwell

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from firelog.schedule.grid import Grid
-from firelog.schedule.model import Schedule, SegmentRun
+from firelog.schedule.follow.grid import Grid
+from firelog.schedule.plan.model import Schedule, SegmentRun
 
 OUT_FOR_S = 900.0
 MOVED_K = 5.0

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from firelog.intake.firesim import Fault, Mishap, Scene, simulate
-from firelog.intake.kilnsim import block_kiln, shell_kiln
-from firelog.schedule.model import ChannelTrace, Schedule
-from firelog.schedule.reader import parse_schedule
+from firelog.demo.firesim import Fault, Mishap, Scene, simulate
+from firelog.demo.kilnsim import block_kiln, shell_kiln
+from firelog.schedule.plan.model import ChannelTrace, Schedule
+from firelog.schedule.plan.reader import parse_schedule
 
 SHELL = """
 title = "shell"

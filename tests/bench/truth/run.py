@@ -9,9 +9,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from firelog.schedule.follow import follow_grid
-from firelog.schedule.grid import on_grid
-from firelog.schedule.judge import judge
+from firelog.schedule.checks.judge import judge
+from firelog.schedule.follow.grid import on_grid
+from firelog.schedule.follow.segments import follow_grid
 from firelog.schedule.series import prepare
 from firelog.verdict import Verdict
 from tests.bench.truth import greedy

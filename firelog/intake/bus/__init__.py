@@ -1,0 +1,1 @@
+"""Meters and controllers on a bus: Modbus, and readings published through MQTT."""

@@ -1,0 +1,1 @@
+"""Live sources into the store, all night."""

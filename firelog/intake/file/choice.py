@@ -1,0 +1,88 @@
+"""Column choices that a foundry keeps in its file, under a name of its own.
+
+[[columns]]
+name = "big kiln's logger"
+time = ["Date", "Time"]
+dates = "day-first"
+tz = "America/Denver"
+unit = "F"
+skip = ["SP"]
+channels = { "CH1" = "kiln top", "CH2" = "kiln bottom" }
+"""
+
+from __future__ import annotations
+
+from difflib import get_close_matches
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, cast
+
+from firelog import tomlfile
+from firelog.errors import InputError
+from firelog.intake.file.clock.zones import zone_or_offset
+from firelog.intake.file.plan import Wishes
+from firelog.tomlfile import Table
+
+KEYS = (
+    *("name", "time", "dates", "decimal", "times", "elapsed_in", "tz", "unit"),
+    *("only", "skip", "channels"),
+)
+_DATES = {"day-first": "dmy", "month-first": "mdy", "year-first": "ymd"}
+_DECIMALS = {"point": ".", "comma": ","}
+
+
+def chosen(path: Path | None, name: str) -> Wishes:
+    """Return the choice ``name`` of the foundry file at ``path``; raises :class:`InputError`."""
+    if path is None:
+        raise InputError(
+            f"--columns {name!r} is looked up in the foundry file, and there is none; "
+            "name one with --foundry"
+        )
+    choices = read_choices(tomlfile.read_file(path))
+    if name in choices:
+        return choices[name]
+    near = get_close_matches(name, choices, n=1, cutoff=0.5)
+    advice = f"did you mean {near[0]!r}?" if near else f"it has {', '.join(choices) or 'none'}"
+    raise InputError(f"{path}: has no [[columns]] section named {name!r}; {advice}")
+
+
+def read_choices(table: Table) -> dict[str, Wishes]:
+    """Return every ``[[columns]]`` section of a foundry file by its name."""
+    found: dict[str, Wishes] = {}
+    for entry in table.tables("columns"):
+        name = entry.need("name", tomlfile.text)
+        if name in found:
+            raise entry.fail(f"there are two of {name!r}; give each its own name", "name")
+        found[name] = _wishes(entry)
+    return found
+
+
+def _wishes(table: Table) -> Wishes:
+    table.only(KEYS)
+    dates = table.get("dates", tomlfile.choice(_DATES), None)
+    decimal = table.get("decimal", tomlfile.choice(_DECIMALS), None)
+    return Wishes(
+        unit=cast(Any, table.get("unit", tomlfile.choice(("C", "F", "K")), None)),
+        tz=table.get("tz", lambda value: zone_or_offset(tomlfile.text(value)), None),
+        dates=cast(Any, _DATES.get(dates or "")),
+        decimal=cast(Any, _DECIMALS.get(decimal or "")),
+        times=cast(Any, table.get("times", tomlfile.choice(("elapsed", "clock")), None)),
+        elapsed_in=cast(Any, table.get("elapsed_in", tomlfile.choice(("s", "min", "h")), None)),
+        time=table.get("time", _names, ()),
+        only=table.get("only", _names, ()),
+        skip=table.get("skip", _names, ()),
+        channels=table.get("channels", _mapping, MappingProxyType({})),
+    )
+
+
+def _names(value: Any) -> tuple[str, ...]:
+    return (tomlfile.text(value),) if isinstance(value, str) else tomlfile.texts(value)
+
+
+def _mapping(value: Any) -> MappingProxyType[str, str]:
+    if not isinstance(value, dict) or not value:
+        raise InputError(f'{value!r} is no table of columns; write {{ "CH1" = "kiln top" }}')
+    named = {str(column): tomlfile.text(channel) for column, channel in value.items()}
+    if len(set(named.values())) < len(named):
+        raise InputError("channels gives one name to two columns; give each its own")
+    return MappingProxyType(named)

@@ -1,0 +1,1 @@
+"""The time in a file: found, ordered, put into UTC, and followed row by row."""

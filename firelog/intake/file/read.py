@@ -1,0 +1,298 @@
+"""Following a plan through a file: pieces of text to chunks of readings, in bounded memory.
+
+Pieces whose every line has the same form go through ``uniform``, which numpy reads whole; a piece
+that does not fit is halved until what fits is read that way, and the odd lines one by one.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+import numpy as np
+
+from firelog.errors import InputError
+from firelog.intake.file import lines as source
+from firelog.intake.file import quality
+from firelog.intake.file.clock.follow import ClockReader, Mask, raw_all
+from firelog.intake.file.lines import Piece
+from firelog.intake.file.plan import Chunk, Column, Part, Plan
+from firelog.intake.file.table import long, uniform
+from firelog.intake.file.table.arrays import ERROR_WORD, Table, join
+from firelog.intake.file.table.cells import reading, word
+from firelog.intake.file.table.rows import Lines
+from firelog.readings import FloatArray, IntArray, Quality, QualityArray
+from firelog.units import from_celsius, to_celsius
+
+MOST_CODES = 20  # told one by one
+FEW_LINES = 64  # stretches this short are not halved further
+USELESS_TRIES = 40  # after so many in vain, without one that fits, the file is read by cells
+_USELESS = (Quality.MISSING, Quality.OPEN, Quality.SHORTED, Quality.SATURATED)
+
+
+def read(path: Path, plan: Plan) -> Iterator[Chunk]:
+    """Yield the file's readings; raises :class:`InputError` naming file and line.
+
+    The first chunk comes only when enough of the file was found readable; the last one holds no
+    rows but what can only be said at the end.
+    """
+    try:
+        yield from _chunks(path, _Reader(plan))
+    except InputError as error:
+        if str(error).startswith(plan.file):
+            raise
+        raise InputError(f"{plan.file}, {error}") from error
+
+
+def _chunks(path: Path, reader: _Reader) -> Iterator[Chunk]:
+    for piece in source.pieces(path, reader.plan.dialect.encoding):
+        yield from reader.take(piece)
+    yield from reader.finish()
+
+
+class _Reader:
+    """What must be remembered from piece to piece: clocks, the last row, how much went wrong."""
+
+    def __init__(self, plan: Plan) -> None:
+        self.plan = plan
+        self.lines = Lines(plan)
+        self.clocks = [ClockReader(clock) for clock in plan.clocks]
+        self.rows = self.odd_cells = 0
+        self.codes: Counter[tuple[str, float, str]] = Counter()
+        self.odd_example = ""
+        self.last_values: list[float] | None = None
+        self.shape = uniform.shape(plan)
+        self.tries = 0
+        self.held: Table | None = None
+        self._made: dict[tuple[str, str], Column | None] = {}
+
+    def take(self, piece: Piece) -> Iterator[Chunk]:
+        """Read one piece; yields a chunk for each stretch that was read in one way."""
+        if piece.overlong:
+            self.lines.reject(piece.line, "is endless: no line end within 256 KB")
+            return
+        tables = list(self._tables(piece.data, piece.line, ended=piece.ended))
+        if self.held is None and not self.rows:
+            self.lines.refuse_if_misunderstood(sum(len(table) for table in tables))
+        if not tables:
+            return
+        table = join(tables)
+        table.bytes_read = piece.bytes_read
+        # What a value is worth shows by its neighbours: a last line is not judged by itself.
+        if self.held is not None and len(table) < FEW_LINES:
+            self.held = join([self.held, table])
+            return
+        ready, self.held = self.held, table
+        if ready is not None:
+            yield self._chunk(ready)
+
+    def finish(self) -> Iterator[Chunk]:
+        """Yield what was held back, then an empty chunk with the refusals and remarks.
+
+        Raises :class:`InputError` when there was no row at all.
+        """
+        if self.held is None and not self.rows:
+            why = f" ({self.lines.rejected[0].why})" if self.lines.rejected else ""
+            raise InputError(f"{self.plan.file}: not one row of it can be read{why}")
+        if self.held is not None:
+            yield self._chunk(self.held)
+        disorder = sum(clock.out_of_order for clock in self.clocks)
+        yield Chunk(0, (), tuple(self.lines.rejected), disorder, tuple(self._remarks()))
+
+    def _chunk(self, table: Table) -> Chunk:
+        parts = self._long_parts(table) if self.plan.long else self._wide_parts(table)
+        self.rows += len(table)
+        return Chunk(len(table), parts, bytes_read=table.bytes_read)
+
+    def _remarks(self) -> Iterator[str]:
+        if self.lines.headings:
+            yield f"the heading stands again {self.lines.headings} times; passed over"
+        for (channel, number, verdict), times in self.codes.items():
+            often = f", {times} times" if times > 1 else ""
+            yield f"{channel}: {number:g} is no temperature but {verdict}{often}"
+        if self.odd_cells:
+            yield (
+                f"{self.odd_cells} cells hold no number and no known word, such as "
+                f"{self.odd_example}; counted as missing"
+            )
+        if spread := sum(c.spread for c in self.clocks if c.clock.repeats == 1):
+            yield (
+                f"{spread} rows carry the stamp of the row before with other values; kept as "
+                "faster readings within it"
+            )
+        if self.lines.rejected_count > len(self.lines.rejected):
+            yield f"{self.lines.rejected_count} lines were rejected; only the first are listed"
+
+    # ------------------------------------------------------------ text into arrays
+    def _tables(self, data: bytes, line: int, *, ended: bool) -> Iterator[Table]:
+        """Yield the rows of whole lines: uniform stretches as arrays, the rest cell by cell."""
+        before = self.plan.first_line - line
+        if before > 0:  # the heading
+            cut = _after_lines(data, before)
+            if cut < len(data):
+                yield from self._tables(data[cut:], self.plan.first_line, ended=ended)
+            return
+        if self.shape is not None and ended:
+            found = uniform.read(data, line, self.shape)
+            if found is not None:
+                self.tries = -(10**9)
+                yield self._from_uniform(found)
+                return
+            self.tries += 1
+            if self.tries > USELESS_TRIES:
+                self.shape = None
+            if data.count(b"\n") > FEW_LINES:
+                cut = data.index(b"\n", len(data) // 2) + 1
+                if cut < len(data):
+                    yield from self._tables(data[:cut], line, ended=True)
+                    rest = line + data.count(b"\n", 0, cut)
+                    yield from self._tables(data[cut:], rest, ended=True)
+                    return
+        text = data.decode("utf-8", "replace").split("\n")[:-1]
+        rows, numbers = self.lines.take(text, line, ended=ended)
+        if rows:
+            yield self._from_cells(rows, np.array(numbers, np.int64))
+
+    def _from_uniform(self, found: uniform.Uniform) -> Table:
+        self.lines.last_line = found.last_line
+        everything = np.ones(len(found.lines), bool)
+        nothing_said: list[QualityArray | None] = [None] * len(found.values)
+        return Table(found.lines, [found.raw], [everything], list(found.values), nothing_said)
+
+    def _from_cells(self, rows: Sequence[Sequence[str]], lines: IntArray) -> Table:
+        columns = list(zip(*rows, strict=True))
+        table = Table(lines, [], [], [], [])
+        for clock in self.plan.clocks:
+            raw, readable = raw_all([columns[c] for c in clock.columns], clock, self.plan.dialect)
+            table.raws.append(raw)
+            table.good.append(readable)
+        layout = self.plan.long
+        wanted = [layout.value] if layout else [column.index for column in self.plan.columns]
+        units = [None] if layout else [column.unit.value for column in self.plan.columns]
+        for index, unit in zip(wanted, units, strict=True):
+            value, judged = self._cells(columns[index], unit, lines)
+            table.values.append(value)
+            table.qualities.append(judged)
+        if layout is not None:
+            table.names = list(columns[layout.name])
+            table.units = [""] * len(rows) if layout.unit is None else list(columns[layout.unit])
+        return table
+
+    def _cells(
+        self, cells: Sequence[str], unit: str | None, lines: IntArray
+    ) -> tuple[FloatArray, QualityArray]:
+        form = self.plan.dialect
+        values = np.empty(len(cells))
+        judged = np.zeros(len(cells), np.uint8)
+        for row, cell in enumerate(cells):
+            value, verdict, own = reading(cell, form.decimal, form.thousands)
+            if own is not None and unit is not None and own != unit:
+                value = from_celsius(to_celsius(value, own), unit)  # type: ignore[arg-type]
+            values[row], judged[row] = value, verdict
+            if verdict == Quality.MISSING and cell:
+                judged[row] = ERROR_WORD
+                if word(cell) is None:
+                    self.odd_cells += 1
+                    self.odd_example = self.odd_example or f"{cell[:30]!r} in line {lines[row]}"
+        return values, judged
+
+    # ------------------------------------------------------------ arrays into readings
+    def _wide_parts(self, table: Table) -> tuple[Part, ...]:
+        same = self._same_as_before(table)
+        times = [
+            reader.resolve(raw[good], same[good], table.lines[good])
+            for reader, raw, good in zip(self.clocks, table.raws, table.good, strict=True)
+        ]
+        parts = []
+        for column, value, judged in zip(
+            self.plan.columns, table.values, table.qualities, strict=True
+        ):
+            good = table.good[column.clock]
+            part = (value, judged) if good.all() else _only(good, value, judged)
+            parts.append(self._judged(column, times[column.clock], *part))
+        return tuple(parts)
+
+    def _long_parts(self, table: Table) -> tuple[Part, ...]:
+        everything = np.ones(len(table.lines), bool)
+        t_us = self.clocks[0].resolve(table.raws[0], everything, table.lines)
+        groups: dict[Column, list[int]] = {}
+        for row, key in enumerate(zip(table.names, table.units, strict=True)):
+            column = self._long_column(*key)
+            if column is not None:
+                groups.setdefault(column, []).append(row)
+        judged = table.qualities[0]
+        assert judged is not None
+        return tuple(
+            self._judged(column, t_us[rows], table.values[0][rows], judged[rows])
+            for column, rows in groups.items()
+        )
+
+    def _long_column(self, name: str, unit: str) -> Column | None:
+        if (name, unit) not in self._made:
+            assert self.plan.long is not None
+            made = long.channel(
+                name, unit, self.plan.long_unit, self.plan.wishes, self.plan.long.value
+            )
+            self._made[name, unit] = made if isinstance(made, Column) else None
+        return self._made[name, unit]
+
+    def _judged(
+        self, column: Column, t_us: IntArray, value: FloatArray, judged: QualityArray | None
+    ) -> Part:
+        """Give each reading its quality; what is no usable value becomes NaN, planned blanks go."""
+        coded = quality.codes(value, column.unit)
+        if judged is not None:
+            error = judged == ERROR_WORD
+            coded = np.where(judged != Quality.OK, judged, coded).astype(np.uint8)
+            coded[error] = Quality.MISSING
+            quality.mark_last_gasp(value, coded, error)
+            if column.sparse:
+                keep = ~(np.isnan(value) & (judged == Quality.MISSING))
+                t_us, value, coded = t_us[keep], value[keep], coded[keep]
+        if coded.any():
+            self._note_codes(column, value, coded)
+            value = np.where(np.isin(coded, _USELESS), np.nan, value)
+        return Part(column.channel, column.unit, column.role, t_us, value, coded)
+
+    def _note_codes(self, column: Column, value: FloatArray, coded: QualityArray) -> None:
+        """Count the numbers that were not taken for temperatures, for the person to see."""
+        marked = np.flatnonzero((coded != Quality.OK) & np.isfinite(value))
+        pairs = zip(value[marked].tolist(), coded[marked].tolist(), strict=True)
+        for (number, verdict), times in Counter(pairs).items():
+            key = (column.channel, number, Quality(verdict).word)
+            if key in self.codes or len(self.codes) < MOST_CODES:
+                self.codes[key] += times
+
+    def _same_as_before(self, table: Table) -> Mask:
+        """True for rows equal to the row before in every value; looked at only where stamps are."""
+        same = np.zeros(len(table.lines), bool)
+        raw = table.raws[0]
+        rows = np.flatnonzero(raw[1:] == raw[:-1]) + 1
+        if len(rows):
+            equal = np.ones(len(rows), bool)
+            for value in table.values:
+                here, before = value[rows], value[rows - 1]
+                equal &= (here == before) | (np.isnan(here) & np.isnan(before))
+            same[rows] = equal
+        if self.last_values is not None:
+            first = [float(value[0]) for value in table.values]
+            same[0] = bool(np.array_equal(first, self.last_values, equal_nan=True))
+        self.last_values = [float(value[-1]) for value in table.values]
+        return same
+
+
+def _only(
+    good: Mask, value: FloatArray, judged: QualityArray | None
+) -> tuple[FloatArray, QualityArray | None]:
+    return value[good], None if judged is None else judged[good]
+
+
+def _after_lines(data: bytes, count: int) -> int:
+    """Return where the line after the first ``count`` lines begins; the end when there is none."""
+    at = 0
+    for _ in range(count):
+        at = data.find(b"\n", at) + 1
+        if at == 0:
+            return len(data)
+    return at

@@ -1,0 +1,1 @@
+"""The cells of a file: separators, headings, columns, numbers."""

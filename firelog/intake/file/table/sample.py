@@ -1,0 +1,104 @@
+"""A sample of the file as rows of cells: what the examination looks at."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from firelog.intake.file.clock import stamps
+from firelog.intake.file.plan import Dialect
+from firelog.intake.file.table.cells import is_value, split
+
+MOST_LINES = 400  # whose cells are looked at one by one
+MOST_CELLS = 60_000  # of all these lines together, but never fewer than a few lines
+MOST_COLUMNS = 4096
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of the sample: its number in the file and its cells."""
+
+    line: int
+    cells: tuple[str, ...]
+
+    @property
+    def blank(self) -> bool:
+        """True when no cell holds anything."""
+        return not any(self.cells)
+
+
+@dataclass(frozen=True)
+class Sample:
+    """Rows in file order, those that look like readings, and the number of columns they have."""
+
+    rows: tuple[Row, ...]
+    body: tuple[Row, ...]
+    width: int
+
+    def column(self, index: int) -> list[str]:
+        """Return the cells of one column of the body that are not blank."""
+        return [row.cells[index] for row in self.body if row.cells[index]]
+
+    def share(self, index: int, test: Callable[[str], bool]) -> float:
+        """Return the share of the column's cells that pass ``test``; 0 for a blank column."""
+        cells = self.column(index)
+        return sum(1 for cell in cells if test(cell)) / len(cells) if cells else 0.0
+
+
+def lines_of(head: bytes) -> list[str]:
+    """Return the first lines of a text, at most :data:`MOST_LINES`."""
+    return head.decode("utf-8", "replace").split("\n")[:MOST_LINES]
+
+
+def take(lines: Sequence[str], dialect: Dialect) -> Sample:
+    """Cut lines into rows, and find the rows that look like readings."""
+    rows = _rows(lines, dialect)
+    likely = [row for row in rows if _looks_like_data(row.cells, dialect)]
+    widths = Counter(len(row.cells) for row in likely)
+    if not widths:
+        return Sample(rows, (), 0)
+    width = max(widths.items(), key=lambda pair: (pair[1], pair[0]))[0]
+    body = [row for row in likely if len(row.cells) == width]
+    return Sample(rows, tuple(_without_heading(body, width, dialect)), width)
+
+
+def _rows(lines: Sequence[str], dialect: Dialect) -> tuple[Row, ...]:
+    """Cut as many lines as the bound on cells allows, and the first thirty in any case."""
+    rows: list[Row] = []
+    cells = 0
+    for number, line in enumerate(lines, 1):
+        row = Row(number, tuple(split(line, dialect.separator)))
+        cells += len(row.cells)
+        if cells > MOST_CELLS and number > 30:
+            break
+        rows.append(row)
+    return tuple(rows)
+
+
+def _without_heading(body: list[Row], width: int, dialect: Dialect) -> list[Row]:
+    """Drop a first row such as ``Time, 1, 2, 3``: text where all rows below have none."""
+    while len(body) > 1:
+        rest = body[1:40]
+        odd = [
+            index
+            for index in range(width)
+            if (cell := body[0].cells[index])
+            and not _readable(cell, dialect)
+            and all(_readable(row.cells[index], dialect) for row in rest if row.cells[index])
+            and any(row.cells[index] for row in rest)
+        ]
+        if not odd:
+            break
+        body = body[1:]
+    return body
+
+
+def _readable(cell: str, dialect: Dialect) -> bool:
+    return is_value(cell, dialect.decimal, dialect.thousands) or stamps.cut(cell) is not None
+
+
+def _looks_like_data(cells: Sequence[str], dialect: Dialect) -> bool:
+    filled = [cell for cell in cells if cell]
+    good = sum(1 for cell in filled if _readable(cell, dialect))
+    return bool(filled) and good >= min(2, len(cells)) and 2 * good >= len(filled)

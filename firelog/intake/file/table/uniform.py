@@ -1,0 +1,231 @@
+"""Stretches of a file whose lines all have one form, read whole as arrays.
+
+Most of most logs is so: the same number of cells in every line, stamps of one width, plain
+numbers. numpy finds the cells, cuts the stamps and reads the numbers in C. Whatever does not fit
+exactly is refused here, and read cell by cell elsewhere; both ways must give the same readings.
+"""
+
+from __future__ import annotations
+
+import re
+import warnings
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firelog.intake.file.clock import stamps
+from firelog.intake.file.plan import WHITESPACE, Clock, ClockKind, Plan
+from firelog.intake.file.table import decimals
+from firelog.readings import FloatArray, IntArray
+
+_NUMERIC = b"0123456789.-+eE, "
+_MOST_DATES = 64  # in one stretch; more and the dates are no runs
+Bytes = NDArray[np.uint8]
+
+
+@dataclass(frozen=True)
+class Shape:
+    """What is the same in every line: cells, which are read, how signs are made plain."""
+
+    plan: Plan
+    clock: Clock
+    read: tuple[int, ...]  # columns of numbers, in file order; an elapsed clock among them
+    dropped: tuple[int, ...]
+    table: bytes  # makes separators and line ends commas, and the decimal sign a point
+
+
+@dataclass(frozen=True)
+class Uniform:
+    """Rows of one form: line numbers, raw counts of the clock, values by column, the last line."""
+
+    lines: IntArray
+    raw: IntArray
+    values: list[FloatArray]
+    last_line: str
+
+
+def shape(plan: Plan) -> Shape | None:
+    """Return what :func:`read` needs, None when this file cannot be read so."""
+    form, clock = plan.dialect, plan.clocks[0]
+    simple = len(plan.clocks) == 1 and plan.long is None and not form.thousands
+    if not simple or form.separator == WHITESPACE:
+        return None
+    if clock.kind not in (ClockKind.STAMP, ClockKind.ELAPSED, ClockKind.EPOCH):
+        return None
+    numbers = {column.index for column in plan.columns}
+    if clock.kind is not ClockKind.STAMP:
+        numbers |= set(clock.columns)
+    table = bytearray(range(256))
+    table[ord(form.decimal)] = ord(".")
+    table[ord(form.separator)] = table[ord("\n")] = ord(",")
+    dropped = tuple(i for i in range(plan.width) if i not in numbers)
+    return Shape(plan, clock, tuple(sorted(numbers)), dropped, bytes(table))
+
+
+def read(data: bytes, line: int, form: Shape) -> Uniform | None:
+    """Return the rows of ``data`` (whole lines), None when they are not all of one form."""
+    if b'"' in data or b"\0" in data:
+        return None
+    width = form.plan.width
+    plain = data.translate(form.table)
+    signs = np.frombuffer(plain, np.uint8)
+    ends: IntArray = np.flatnonzero(signs == ord(","))
+    rows = data.count(b"\n")
+    if len(ends) != rows * width:
+        return None
+    ends = ends.reshape(rows, width)
+    if (np.frombuffer(data, np.uint8)[ends[:, -1]] != ord("\n")).any():
+        return None
+    starts = np.concatenate(([0], ends.ravel()[:-1] + 1)).reshape(rows, width)
+    raw = None
+    if form.clock.kind is ClockKind.STAMP:
+        raw = _stamps(data, starts, ends, form.clock)
+        if raw is None:
+            return None
+    values = _plain_numbers(signs, starts, ends, form)
+    if values is None:
+        values = _numbers(plain, signs, starts, ends, form)
+    if values is None:
+        return None
+    by_index = dict(zip(form.read, values, strict=True))
+    if raw is None:
+        raw = _counted(by_index[form.clock.columns[0]], form.clock.unit_us)
+        if raw is None:
+            return None
+    return Uniform(
+        lines=line + np.arange(rows, dtype=np.int64),
+        raw=raw,
+        values=[by_index[column.index] for column in form.plan.columns],
+        last_line=data[int(starts[-1, 0]) : -1].decode("utf-8", "replace"),
+    )
+
+
+# ---------------------------------------------------------------- numbers
+def _plain_numbers(
+    signs: Bytes, starts: IntArray, ends: IntArray, form: Shape
+) -> list[FloatArray] | None:
+    found = []
+    for index in form.read:
+        values = decimals.column(signs, starts[:, index], ends[:, index])
+        if values is None:
+            return None
+        found.append(values)
+    return found
+
+
+def _numbers(
+    plain: bytes, signs: Bytes, starts: IntArray, ends: IntArray, form: Shape
+) -> list[FloatArray] | None:
+    """Return the columns of numbers, None unless every one of their cells is a finite number."""
+    if form.dropped:
+        keep = np.ones(len(signs), bool)
+        for column in form.dropped:
+            _drop(keep, starts[:, column], ends[:, column])
+        plain = signs[keep].tobytes()
+    if plain.translate(None, _NUMERIC):
+        return None
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        try:
+            found = np.fromstring(plain, np.float64, sep=",")
+        except (ValueError, DeprecationWarning):  # a blank cell, or something cut in two
+            return None
+    rows = len(starts)
+    if len(found) != rows * len(form.read) or not np.isfinite(found).all():
+        return None
+    return list(np.ascontiguousarray(found.reshape(rows, -1).T))
+
+
+def _drop(keep: NDArray[np.bool_], starts: IntArray, ends: IntArray) -> None:
+    """Strike cells and the commas behind them."""
+    lengths = ends - starts + 1
+    if (lengths == lengths[0]).all():
+        keep[starts[:, None] + np.arange(int(lengths[0]))] = False
+        return
+    before = np.cumsum(lengths) - lengths
+    keep[np.repeat(starts - before, lengths) + np.arange(int(lengths.sum()))] = False
+
+
+def _counted(value: FloatArray, unit_us: float) -> IntArray | None:
+    count = np.rint(value * unit_us)
+    if np.abs(count).max() >= 4.0e15:
+        return None
+    return count.astype(np.int64)
+
+
+# ---------------------------------------------------------------- stamps
+def _stamps(data: bytes, starts: IntArray, ends: IntArray, clock: Clock) -> IntArray | None:
+    """Return raw counts of stamps that all have the width and the signs of the first one."""
+    signs = np.frombuffer(data, np.uint8)
+    cells = []
+    for column in clock.columns:
+        start, end = starts[:, column], ends[:, column]
+        length = int(end[0] - start[0])
+        if length == 0 or (end - start != length).any():
+            return None
+        cells.append(signs[start[:, None] + np.arange(length)])
+    texts = [bytes(cell[0]).decode("utf-8", "replace") for cell in cells]
+    stamp = stamps.cut(" ".join(texts))
+    if stamp is None or not stamp.date or not re.fullmatch(r"[\d:.,]+", stamp.time):
+        return None
+    if any(not text.isascii() or text != text.strip() for text in texts):
+        return None
+    matrix = cells[0] if len(cells) == 1 else np.hstack(cells)
+    whole = "".join(texts)
+    date_at, time_at = whole.find(stamp.date), whole.rfind(stamp.time)
+    day_us = _days(matrix[:, date_at : date_at + len(stamp.date)], clock)
+    clock_us = _times(matrix[:, time_at : time_at + len(stamp.time)], stamp.time)
+    rest = np.ones(len(whole), bool)
+    rest[date_at : date_at + len(stamp.date)] = False
+    rest[time_at : time_at + len(stamp.time)] = False
+    if day_us is None or clock_us is None or (matrix[:, rest] != matrix[0, rest]).any():
+        return None
+    return day_us + clock_us - (stamps.zone_us(stamp.zone) if stamp.zone else 0)
+
+
+def _days(texts: Bytes, clock: Clock) -> IntArray | None:
+    """Return the days of dates in µs; they come in runs, so each is read once."""
+    turns = np.flatnonzero((texts[1:] != texts[:-1]).any(axis=1)) + 1
+    if len(turns) > _MOST_DATES:
+        return None
+    edges = np.concatenate(([0], turns, [len(texts)]))
+    days = [
+        stamps.day_number(bytes(texts[edge]).decode("ascii", "replace"), clock.order)
+        for edge in edges[:-1].tolist()
+    ]
+    known = [day for day in days if day is not None]
+    if len(known) < len(days):
+        return None
+    return np.repeat(np.array(known, np.int64) * stamps.DAY_US, np.diff(edges))
+
+
+def _times(texts: Bytes, first: str) -> IntArray | None:
+    """Return times of day in µs, all written like ``first``: HH:MM, HH:MM:SS, HH:MM:SS.fff."""
+    groups = list(re.finditer(r"\d+", first))
+    if not 2 <= len(groups) <= 4 or any(len(group[0]) != 2 for group in groups[:3]):
+        return None
+    digits = texts - ord("0")  # uint8: what lies below wraps round and is too large as well
+    where = [at for group in groups for at in range(*group.span())]
+    if (digits[:, where] > 9).any():
+        return None
+    signs = [at for at in range(len(first)) if at not in where]
+    if (texts[:, signs] != texts[0, signs]).any():
+        return None
+    hour, minute, *second = (_whole(digits, *group.span()) for group in groups[:3])
+    seconds = second[0] if second else np.zeros(len(texts), np.int64)
+    if hour.max() > 23 or minute.max() > 59 or seconds.max() > 59:
+        return None
+    total = (hour * 3600 + minute * 60 + seconds) * 1_000_000
+    if len(groups) == 4:
+        start, end = groups[3].span()
+        end = min(end, start + 6)
+        total += _whole(digits, start, end) * 10 ** (6 - (end - start))
+    return total
+
+
+def _whole(digits: Bytes, start: int, end: int) -> IntArray:
+    total = np.zeros(len(digits), np.int64)
+    for at in range(start, end):
+        total = total * 10 + digits[:, at]
+    return total

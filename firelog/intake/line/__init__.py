@@ -1,0 +1,1 @@
+"""Text lines and chip frames from a serial port."""

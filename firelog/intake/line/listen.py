@@ -1,0 +1,267 @@
+"""What does this port say? Try speeds, recognise the lines, write the foundry file's section.
+
+Recognising is pure: lines in, a format out, with how many of the lines it understands.
+"""
+
+from __future__ import annotations
+
+import json
+import time
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from pathlib import Path
+
+from firelog.errors import InputError
+from firelog.intake.fields import SKIP, TIME, Scan, Value, read_time, read_value
+from firelog.intake.line.port import Port, PortSettings
+from firelog.intake.line.text import (
+    CHIP_DIGITS,
+    COLD,
+    Layout,
+    LineBuffer,
+    LineFormat,
+    fields_of,
+    json_fields,
+    pairs_of,
+    read_frame,
+    read_line,
+)
+from firelog.readings import Quality, Unit
+
+SPEEDS = (115_200, 9_600, 57_600, 38_400, 19_200, 4_800, 2_400, 230_400)
+ENOUGH_LINES = 8
+
+
+@dataclass(frozen=True)
+class Guess:
+    """A format that fits, how many of the lines it reads, and whether they name their unit."""
+
+    form: LineFormat
+    understood: int
+    of: int
+    unit_said: bool
+
+
+# ---------------------------------------------------------------- recognising
+def recognise(lines: Sequence[bytes]) -> Guess | None:
+    """Return the format that reads most of ``lines``, or None when none reads half of them."""
+    texts = [line.decode("utf-8", "replace").strip() for line in lines]
+    candidates = [_json(texts), _pairs(texts), *_frames(texts), _values(texts)]
+    guesses = [_judged(form, lines) for form in candidates if form is not None]
+    fitting = [guess for guess in guesses if 2 * guess.understood > guess.of]
+    return max(fitting, key=lambda guess: guess.understood, default=None)
+
+
+def _judged(form: LineFormat, lines: Sequence[bytes]) -> Guess:
+    scans = [scan for line in lines if isinstance(scan := read_line(line, form), Scan)]
+    odd = replace(form, unit=Unit.K)
+    said = not form.chip and bool(scans)
+    for line in lines:  # a field that says its unit does not follow the default
+        scan = read_line(line, odd)
+        if isinstance(scan, Scan):
+            said = said and all(v.unit is not Unit.K for v in scan.values if v.value is not None)
+    return Guess(form, len(scans), len(lines), said or bool(form.chip))
+
+
+def _json(texts: Sequence[str]) -> LineFormat | None:
+    lines = []
+    for text in texts:
+        try:
+            lines.append([(name, _plain(content)) for name, content in json_fields(text)])
+        except InputError:
+            continue
+    return _named_format(Layout.JSON, lines)
+
+
+def _plain(content: object) -> str:
+    return content if isinstance(content, str) else json.dumps(content)
+
+
+def _pairs(texts: Sequence[str]) -> LineFormat | None:
+    return _named_format(Layout.PAIRS, [_named(text) for text in texts])
+
+
+def _named_format(layout: Layout, lines: Sequence[Sequence[tuple[str, str]]]) -> LineFormat | None:
+    """Return the format of lines whose fields have names: which are readings, which the time."""
+    contents: dict[str, list[str]] = {}
+    for line in lines:
+        for name, content in line:
+            contents.setdefault(name, []).append(content)
+    times = [name for name, said in contents.items() if all(map(_is_time, said))]
+    most = max((len(said) for said in contents.values()), default=0)
+    columns = tuple(
+        name
+        for name, said in contents.items()
+        if name not in times and 2 * sum(map(_is_reading, said)) >= most and name != SKIP
+    )
+    if not columns:
+        return None
+    return LineFormat(layout, columns, time=times[0] if times else TIME)
+
+
+def _named(text: str) -> list[tuple[str, str]]:
+    """Return name and content of each pair in a line."""
+    found = []
+    for field in pairs_of(text):
+        name, mark, content = field.partition("=" if "=" in field else ":")
+        if mark and name.strip():
+            found.append((name.strip(), content.strip()))
+    return found
+
+
+def _frames(texts: Sequence[str]) -> list[LineFormat]:
+    """Return a format for each chip whose frames the fields could be."""
+    made = []
+    for chip in CHIP_DIGITS:
+        counts = Counter(
+            len(fields)
+            for text in texts
+            if (fields := fields_of(text)) and _are_frames(fields, chip)
+        )
+        if counts:
+            columns = tuple(f"channel {n + 1}" for n in range(counts.most_common(1)[0][0]))
+            made.append(LineFormat(columns=columns, chip=chip))
+    return made
+
+
+def _are_frames(fields: Sequence[str], chip: str) -> bool:
+    if not any(set(field.lower()) & set("abcdefx") for field in fields):
+        return False  # plain digits are far likelier a number than a frame
+    try:
+        return all(read_frame("", field, chip)[0].quality != Quality.SUSPECT for field in fields)
+    except InputError:
+        return False
+
+
+def _values(texts: Sequence[str]) -> LineFormat | None:
+    rows = [fields for text in texts if (fields := fields_of(text))]
+    if not rows:
+        return None
+    width = Counter(map(len, rows)).most_common(1)[0][0]
+    rows = [row for row in rows if len(row) == width]
+    columns = []
+    for place in range(width):
+        column = [row[place] for row in rows]
+        if all(map(_is_time, column)) and TIME not in columns:
+            columns.append(TIME)
+        elif 2 * sum(map(_is_reading, column)) >= len(column) and not _counts(column):
+            columns.append(f"channel {sum(c not in (TIME, SKIP) for c in columns) + 1}")
+        else:
+            columns.append(SKIP)
+    return LineFormat(columns=tuple(columns)) if set(columns) - {TIME, SKIP} else None
+
+
+def _is_reading(field: str) -> bool:
+    try:
+        value = read_value("", field.strip('"'), Unit.C)
+    except InputError:
+        return False
+    return value.value is not None or value.quality != Quality.MISSING or field == "null"
+
+
+def _is_time(field: str) -> bool:
+    try:
+        read_time(field)
+    except InputError:
+        return False
+    return True
+
+
+def _counts(column: Sequence[str]) -> bool:
+    """True for a running number: whole, rising, and farther than any temperature goes."""
+    if len(column) < 3 or not all(field.isdigit() for field in column):
+        return False
+    numbers = [int(field) for field in column]
+    steps = {later - earlier for earlier, later in pairwise(numbers)}
+    return min(steps) > 0 and (len(steps) == 1 or numbers[-1] > 5000)
+
+
+# ---------------------------------------------------------------- writing the section
+def section(guess: Guess, *, name: str, kiln: str, port: str, baud: int) -> str:
+    """Return the ``[[source]]`` of a foundry file that reads these lines."""
+    form = guess.form
+    lines = [
+        "[[source]]",
+        f"name = {_quoted(name)}",
+        f"kiln = {_quoted(kiln)}",
+        f"port = {_quoted(port)}",
+    ]
+    if "://" not in port:
+        lines.append(f"baud = {baud}")
+    lines.append(f"format = {_quoted(form.layout.value)}")
+    lines.append(f"columns = [{', '.join(map(_quoted, form.columns))}]")
+    doubt = "" if guess.unit_said else "  # the lines do not say: C, F or K?"
+    lines.append(f"unit = {_quoted(form.unit.value)}{doubt}")
+    options = {"chip": form.chip, "time": "" if form.time == TIME else form.time}
+    if said := ", ".join(f"{key} = {_quoted(value)}" for key, value in options.items() if value):
+        lines.append(f"options = {{ {said} }}")
+    return "\n".join(lines) + "\n"
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def understood(line: bytes, form: LineFormat) -> str:
+    """Return in words what one line says in ``form``."""
+    said = read_line(line, form)
+    if not isinstance(said, Scan):
+        return f"not understood: {said.reason}"
+    return ", ".join(_word(value) for value in said.values if not value.column.endswith(COLD))
+
+
+def _word(value: Value) -> str:
+    if value.value is None:
+        return f"{value.column} {value.quality.word}"
+    return f"{value.column} {value.value:g} {value.unit.value}"
+
+
+# ---------------------------------------------------------------- listening
+@dataclass(frozen=True)
+class Sample:
+    """What was heard at one speed: whole lines, and how many bytes there were in all."""
+
+    baud: int
+    lines: tuple[bytes, ...]
+    bytes_heard: int
+
+    @property
+    def readable(self) -> int:
+        """How many of the lines are text."""
+        return sum(line.isascii() and line.decode().isprintable() for line in self.lines)
+
+
+def hear(settings: PortSettings, seconds: float, *, enough: int = ENOUGH_LINES) -> Sample:
+    """Listen for some seconds, or until enough lines have come; raises :class:`SourceError`."""
+    buffer, lines, heard = LineBuffer(cut=True), list[bytes](), 0
+    until_s = time.monotonic() + seconds
+    with Port(settings) as port:
+        while time.monotonic() < until_s and len(lines) < enough:
+            data = port.read()
+            heard += len(data)
+            lines += buffer.feed(data)
+    return Sample(settings.baud, tuple(lines), heard)
+
+
+def try_speeds(
+    name: str,
+    speeds: Sequence[int],
+    seconds: float,
+    tell: Callable[[Sample], None] = lambda _: None,
+) -> Sample:
+    """Return the first sample with readable lines, else the one with most bytes."""
+    samples = []
+    for baud in speeds:
+        sample = hear(PortSettings(name, baud), seconds)
+        tell(sample)
+        samples.append(sample)
+        if sample.readable >= 2 and 2 * sample.readable >= len(sample.lines):
+            return sample
+    return max(samples, key=lambda sample: (sample.readable, sample.bytes_heard))
+
+
+def has_speed(name: str) -> bool:
+    """False for network ports and pseudo-terminals, where any speed is the right one."""
+    return "://" not in name and not Path(name).resolve().is_relative_to("/dev/pts")

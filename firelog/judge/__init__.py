@@ -1,0 +1,1 @@
+"""Record, schedule and physics brought together: one assessment of a firing."""

@@ -1,0 +1,77 @@
+"""From a channel as it was recorded to temperatures with their uncertainty.
+
+What a firing's verdict and a pour's verification both stand on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from firelog.physics.thermometry import calibration, thermocouple, uncertainty
+from firelog.physics.thermometry.uncertainty import MeasurementChain
+from firelog.readings import FloatArray, Quality, Trace, Unit
+from firelog.record.rows import Channel, Firing
+from firelog.record.store import Store
+from firelog.schedule.plan.model import ChannelTrace, Schedule
+from firelog.schedule.plan.reader import parse_schedule
+from firelog.units import TemperatureUnit, to_celsius
+
+
+def schedule_of(store: Store, firing: Firing) -> Schedule | None:
+    """Return the schedule as it was when the firing used it, or None."""
+    text = store.schedule_text(firing)
+    return None if text is None else parse_schedule(text, f"schedule of {firing.name!r}")
+
+
+def measurement_chain(store: Store, channel: Channel) -> MeasurementChain:
+    """Return what is known of how a channel measures; what nobody stated is the default."""
+    stated: dict[str, Any] = {
+        "letter": channel.letter,
+        "standard": channel.standard,
+        "tolerance_class": channel.tolerance_class,
+        **channel.measurement,
+    }
+    if certificates := store.calibrations(channel.id):
+        stated["certificate"] = calibration.from_record(certificates[-1].certificate)
+    known = {key: value for key, value in stated.items() if value is not None}
+    return replace(uncertainty.DEFAULT_CHAIN, **known)
+
+
+def corrected(
+    channel: Channel, chain: MeasurementChain, trace: Trace, began_us: int
+) -> ChannelTrace:
+    """Apply unit, thermocouple and calibration to a trace as received."""
+    if trace.unit is Unit.MV:
+        temp_c = np.asarray(thermocouple.temperature_c(chain.letter, trace.value), float)
+    else:
+        unit: TemperatureUnit = trace.unit.value  # type: ignore[assignment]
+        temp_c = to_celsius(trace.value, unit)
+    temp_c = np.where(trace.quality == Quality.OK, temp_c, np.nan)
+    temp_c = uncertainty.correct(chain, temp_c)
+    return ChannelTrace(
+        name=channel.name,
+        role=channel.role.value,
+        t_s=(trace.t_us - began_us) / 1e6,
+        temp_c=temp_c,
+        expanded_k=uncertainty.expanded_k(chain, temp_c),
+        quality=trace.quality,
+        assumed="" if channel.letter else uncertainty.ASSUMED,
+    )
+
+
+def mean_of(
+    found: Sequence[ChannelTrace],
+) -> tuple[FloatArray, FloatArray, float]:
+    """Return instants, mean of several channels, and half of their last spread."""
+    longest = max(found, key=lambda one: int(np.isfinite(one.temp_c).sum()))
+    t_s = longest.t_s[np.isfinite(longest.temp_c)]
+    rows = [
+        np.interp(t_s, one.t_s[np.isfinite(one.temp_c)], one.temp_c[np.isfinite(one.temp_c)])
+        for one in found
+    ]
+    mean = np.mean(rows, axis=0)
+    return t_s, np.asarray(mean, dtype=np.float64), float(np.ptp([row[-1] for row in rows]) / 2.0)

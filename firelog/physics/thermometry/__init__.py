@@ -1,0 +1,1 @@
+"""Thermocouples: emf and temperature, tolerance, drift, calibration, uncertainty."""

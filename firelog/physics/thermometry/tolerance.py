@@ -1,0 +1,146 @@
+"""What a new thermocouple may be off by: limits of IEC 60584-1 and ASTM E230.
+
+Each limit is ± the greater of a fixed part and a share of |t| in °C (a share acts on °C, never on
+°F). The limits are for new wire; what use adds is drift, and that is another contribution. Outside
+the span for which a class is defined there is no tolerance, and none is invented.
+
+Sources: IEC 60584-1:2013, table of tolerances (A and C: class 2 only); ASTM E230/E230M, tables of
+standard and special limits.
+"""
+
+from __future__ import annotations
+
+from typing import Literal, NamedTuple
+
+import numpy as np
+
+from firelog.errors import InputError
+from firelog.physics.thermometry.thermocouple import checked_letter
+from firelog.readings import FloatArray
+
+Standard = Literal["IEC", "ASTM"]
+USUAL_CLASS = {"IEC": "2", "ASTM": "standard"}  # what is delivered when nothing better is ordered
+
+
+class Limit(NamedTuple):
+    """± the greater of ``fixed_k`` and ``offset_k + share·|t|`` from ``low_c`` to ``high_c``."""
+
+    low_c: float
+    high_c: float
+    fixed_k: float
+    share: float
+    offset_k: float = 0.0
+
+
+_PLATINUM_1 = (Limit(0, 1600, 1.0, 0.003, -2.3),)  # 1 + 0.003·(t − 1100) above 1100 °C
+_PLATINUM_2 = (Limit(0, 1600, 1.5, 0.0025),)
+_NICKEL_3 = (Limit(-200, 40, 2.5, 0.015),)
+_IEC: dict[str, dict[str, tuple[Limit, ...]]] = {
+    "A": {"2": (Limit(1000, 2500, 0.0, 0.01),)},
+    "B": {"2": (Limit(600, 1700, 0.0, 0.0025),), "3": (Limit(600, 1700, 4.0, 0.005),)},
+    "C": {"2": (Limit(426, 2315, 0.0, 0.01),)},
+    "E": {
+        "1": (Limit(-40, 800, 1.5, 0.004),),
+        "2": (Limit(-40, 900, 2.5, 0.0075),),
+        "3": _NICKEL_3,
+    },
+    "J": {"1": (Limit(-40, 750, 1.5, 0.004),), "2": (Limit(-40, 750, 2.5, 0.0075),)},
+    "K": {
+        "1": (Limit(-40, 1000, 1.5, 0.004),),
+        "2": (Limit(-40, 1200, 2.5, 0.0075),),
+        "3": _NICKEL_3,
+    },
+    "N": {
+        "1": (Limit(-40, 1000, 1.5, 0.004),),
+        "2": (Limit(-40, 1200, 2.5, 0.0075),),
+        "3": _NICKEL_3,
+    },
+    "R": {"1": _PLATINUM_1, "2": _PLATINUM_2},
+    "S": {"1": _PLATINUM_1, "2": _PLATINUM_2},
+    "T": {
+        "1": (Limit(-40, 350, 0.5, 0.004),),
+        "2": (Limit(-40, 350, 1.0, 0.0075),),
+        "3": (Limit(-200, 40, 1.0, 0.015),),
+    },
+}
+_PLATINUM_STANDARD = (Limit(0, 1480, 1.5, 0.0025),)
+_PLATINUM_SPECIAL = (Limit(0, 1480, 0.6, 0.001),)
+# Below 0 °C the standard gives limits for E, K and T only, and only standard ones (from memory).
+_ASTM: dict[str, dict[str, tuple[Limit, ...]]] = {
+    "B": {
+        "standard": (Limit(870, 1700, 0.0, 0.005),),
+        "special": (Limit(870, 1700, 0.0, 0.0025),),
+    },
+    "C": {"standard": (Limit(0, 2315, 4.4, 0.01),)},
+    "E": {
+        "standard": (Limit(-200, 0, 1.7, 0.01), Limit(0, 870, 1.7, 0.005)),
+        "special": (Limit(0, 870, 1.0, 0.004),),
+    },
+    "J": {"standard": (Limit(0, 760, 2.2, 0.0075),), "special": (Limit(0, 760, 1.1, 0.004),)},
+    "K": {
+        "standard": (Limit(-200, 0, 2.2, 0.02), Limit(0, 1260, 2.2, 0.0075)),
+        "special": (Limit(0, 1260, 1.1, 0.004),),
+    },
+    "N": {"standard": (Limit(0, 1260, 2.2, 0.0075),), "special": (Limit(0, 1260, 1.1, 0.004),)},
+    "R": {"standard": _PLATINUM_STANDARD, "special": _PLATINUM_SPECIAL},
+    "S": {"standard": _PLATINUM_STANDARD, "special": _PLATINUM_SPECIAL},
+    "T": {
+        "standard": (Limit(-200, 0, 1.0, 0.015), Limit(0, 370, 1.0, 0.0075)),
+        "special": (Limit(0, 370, 0.5, 0.004),),
+    },
+}
+_TABLES = {"IEC": _IEC, "ASTM": _ASTM}
+SOURCES = {"IEC": "IEC 60584-1:2013", "ASTM": "ASTM E230"}
+
+
+def limits(letter: str, standard: str, tolerance_class: str) -> tuple[Limit, ...]:
+    """Return the limits of a class; raises InputError when the standard has no such class."""
+    letter = checked_letter(letter)
+    if standard not in _TABLES:
+        raise InputError(f"there is no tolerance standard {standard!r}; use IEC or ASTM")
+    classes = _TABLES[standard].get(letter, {})
+    if tolerance_class not in classes:
+        known = ", ".join(classes) or "none: state a calibration certificate instead"
+        raise InputError(
+            f"{standard} has no class {tolerance_class!r} for type {letter}; it has {known}"
+        )
+    return classes[tolerance_class]
+
+
+def tolerance_k(letter: str, standard: str, tolerance_class: str, temp_c: FloatArray) -> FloatArray:
+    """Return the half-width ± in kelvin at ``temp_c`` in °C; NaN where the class is not defined."""
+    t = np.asarray(temp_c, dtype=np.float64)
+    out = np.full(t.shape, np.nan)
+    for limit in limits(letter, standard, tolerance_class):
+        inside = (t >= limit.low_c) & (t <= limit.high_c)
+        width = np.maximum(limit.fixed_k, limit.offset_k + limit.share * np.abs(t))
+        np.copyto(out, width, where=inside)
+    return out
+
+
+def span_c(letter: str, standard: str, tolerance_class: str) -> tuple[float, float]:
+    """Return the lowest and highest °C for which the class has a tolerance."""
+    rows = limits(letter, standard, tolerance_class)
+    return rows[0].low_c, rows[-1].high_c
+
+
+# Extension and compensating cable, ± K at the hot junction: IEC 60584-3 (values from memory). The
+# letter stands for the cable of the type; for R and S class 2 is compensating cable, 0–100 °C.
+_CABLE_K = {
+    "1": {"E": 1.5, "J": 1.5, "K": 1.5, "N": 1.5, "T": 0.5},
+    "2": {"E": 2.5, "J": 2.5, "K": 2.5, "N": 2.5, "R": 2.5, "S": 2.5, "T": 1.0},
+}
+CABLE_SOURCE = "IEC 60584-3"
+
+
+def cable_k(letter: str, cable_class: str) -> float:
+    """Return ± K of extension or compensating cable; InputError where the standard has none."""
+    letter = checked_letter(letter)
+    found = _CABLE_K.get(cable_class, {}).get(letter)
+    if found is None:
+        known = ", ".join(name for name, row in _CABLE_K.items() if letter in row)
+        raise InputError(
+            f"there is no cable class {cable_class!r} for type {letter}; it has "
+            f"{known or 'none: state the half-width in K instead'}"
+        )
+    return found

@@ -1,0 +1,1 @@
+"""How numbers, limits, instants and verdicts are said: one home for terminal, board and report."""

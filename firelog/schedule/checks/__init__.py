@@ -1,0 +1,1 @@
+"""Requirements held against a firing: soaks, extremes, rates, spread."""

@@ -1,0 +1,160 @@
+"""What every check starts from: the prepared firing, the stretch a requirement looks at, words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from firelog import units
+from firelog.schedule.follow.arrivals import LAG_S
+from firelog.schedule.follow.segments import Following
+from firelog.schedule.plan.model import Check, Requirement, Schedule, SegmentRun
+from firelog.schedule.series import Hole, Series
+from firelog.verdict import Decision, Verdict
+
+_RANK = {Verdict.FAIL: 0, Verdict.NOT_PROVEN: 1, Verdict.PASS: 2}
+
+
+@dataclass(frozen=True)
+class Firing:
+    """A firing ready to be judged; ``end_s`` is its end, or now while it runs."""
+
+    schedule: Schedule
+    series: tuple[Series, ...]
+    following: Following
+    end_s: float
+    running: bool
+
+    def run(self, name: str) -> SegmentRun:
+        """Return how the segment of that name ran."""
+        return next(run for run in self.following.runs if run.name == name)
+
+    # ------------------------------------------------------------ words
+    def temperature(self, temp_c: float, digits: int = 0) -> str:
+        """Return a temperature in the unit the schedule is written in."""
+        return units.show_temperature(temp_c, self.schedule.unit, digits)
+
+    def difference(self, value_k: float) -> str:
+        """Return a temperature difference in the degrees of the schedule's unit."""
+        small = abs(units.difference_from_k(value_k, self.schedule.unit)) < 10
+        return units.show_difference(value_k, self.schedule.unit, 1 if small else 0)
+
+    def rate(self, rate_k_per_h: float) -> str:
+        """Return a rate in degrees of the schedule's unit per hour."""
+        return units.show_rate(rate_k_per_h, self.schedule.unit)
+
+    def after(self, t_s: float) -> str:
+        """Return how long after the firing's start an instant was, in words."""
+        if t_s < 1:
+            return "at the start"
+        return f"after {units.show_duration(t_s)}"
+
+
+@dataclass(frozen=True)
+class Span:
+    """The stretch of a firing a requirement looks at, and how far its ends may be off.
+
+    ``lo_u_s`` and ``hi_u_s`` doubt the ends both ways; ``lo_hole_s`` and ``hi_hole_s`` only
+    outwards: where a hole borders on the segment, more of it may have been inside.
+    ``still_open``: more of it may come. ``lost``: why the segment could not be found; then the
+    span is the whole firing.
+    """
+
+    lo_s: float
+    hi_s: float
+    still_open: bool
+    lo_u_s: float = 0.0
+    hi_u_s: float = 0.0
+    lo_hole_s: float = 0.0
+    hi_hole_s: float = 0.0
+    lost: str = ""
+
+
+def span_of(firing: Firing, requirement: Requirement) -> Span:
+    """Return where the requirement looks: its segment as it really ran, or the whole firing."""
+    if requirement.segment is None:
+        return Span(0.0, firing.end_s, firing.running)
+    run = firing.run(requirement.segment)
+    if run.began_s is None:
+        lost = f"the segment {requirement.segment!r} cannot be found in the record"
+        if firing.running:
+            lost = f"the segment {requirement.segment!r} has not begun"
+        return Span(0.0, firing.end_s, firing.running, lost=lost)
+    ended_s = firing.end_s if run.ended_s is None else run.ended_s
+    before_s, after_s = _hole_beside(firing, run.began_s), _hole_beside(firing, ended_s)
+    return Span(
+        run.began_s,
+        ended_s,
+        firing.running and run.ended_s is None,
+        min(run.began_u_s or 0.0, LAG_S),
+        min(run.ended_u_s or 0.0, LAG_S if after_s else np.inf),
+        before_s,
+        after_s,
+    )
+
+
+def _hole_beside(firing: Firing, at_s: float) -> float:
+    """Return the width of the hole at an instant: inside it a segment may have begun or ended.
+
+    The record's own ends count: before its first reading and after its last nothing is known.
+    """
+    grid = firing.following.grid
+    if grid is None:
+        return 0.0
+    marks = np.concatenate(([0.0], grid.t_s[grid.known], [firing.end_s]))
+    right = int(np.searchsorted(marks, at_s - grid.cell_s / 2.0))
+    near = marks[max(right - 1, 0) : right + 2]
+    width = float(np.max(np.diff(near))) if len(near) > 1 else 0.0
+    return width if width > firing.schedule.longest_gap_s + grid.cell_s else 0.0
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The check of one channel, and how far on the good side it is (for finding the worst)."""
+
+    check: Check
+    margin: float
+
+
+def worst_of(answers: Iterable[Answer]) -> Check:
+    """Return the check that decides: the worst verdict, among equals the least margin."""
+    return worst_answer(answers).check
+
+
+def worst_answer(answers: Iterable[Answer]) -> Answer:
+    """Return the answer with the worst verdict, among equals the one with the least margin."""
+    return min(answers, key=lambda answer: (_RANK[answer.check.verdict], answer.margin))
+
+
+def stated_u(expanded_k: float) -> float | None:
+    """Return U for showing: None where no tolerance is defined."""
+    return float(expanded_k) if np.isfinite(expanded_k) else None
+
+
+def used_u(expanded_k: float, decision: Decision) -> float:
+    """Return the U a decision is guarded by: nothing when it is plain."""
+    return 0.0 if decision is Decision.SIMPLE else float(expanded_k)
+
+
+def sureness(firing: Firing, expanded_k: float, decision: Decision) -> str:
+    """Return the half-sentence that says how sure the reading is, or that it was not asked."""
+    if decision is Decision.SIMPLE:
+        return "compared plainly, uncertainty left aside"
+    if not np.isfinite(expanded_k):
+        return "no tolerance is defined for this thermocouple there, so it proves nothing"
+    return f"sure to within {firing.difference(expanded_k)}"
+
+
+def in_hole(hole: Hole) -> str:
+    """Return the half-sentence that names a hole."""
+    return (
+        f"there is no usable reading for {units.show_duration(hole.width_s)}, from "
+        f"{units.show_duration(hole.from_s)} to {units.show_duration(hole.to_s)} after the start"
+    )
+
+
+def not_proven(check: Check, why: str) -> Check:
+    """Return the check turned to not proven, with the reason added."""
+    return replace(check, verdict=Verdict.NOT_PROVEN, why=f"{check.why.rstrip('.')}; {why}.")

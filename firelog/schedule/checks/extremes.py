@@ -1,0 +1,274 @@
+"""Checks that one extreme reading decides: reach, ceiling, floor, and the spread of channels."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from firelog import units
+from firelog.physics import conformity
+from firelog.schedule.checks.basis import (
+    Answer,
+    Firing,
+    Span,
+    in_hole,
+    not_proven,
+    stated_u,
+    sureness,
+    used_u,
+)
+from firelog.schedule.plan.model import Ceiling, Check, Floor, Reach, Spread
+from firelog.schedule.series import Hole, Series, highest_in, holes, lowest_in, worst_of_many
+from firelog.verdict import Decision, Verdict
+
+
+# ---------------------------------------------------------------- reach
+def reach(firing: Firing, requirement: Reach, span: Span, one: Series) -> Answer:
+    """Judge one channel: its highest (cooling: lowest) reading no later than the deadline."""
+    deadline_s, due = span.hi_s, not span.still_open
+    if requirement.within_s is not None:
+        deadline_s = span.lo_s + requirement.within_s
+        due = not firing.running or (not span.lost and deadline_s <= firing.end_s)
+    at = one.between(span.lo_s, min(deadline_s, firing.end_s))
+    heating = _heats(firing, requirement, span, one)
+    index = _extreme(one, at, heating)
+    limit_c = requirement.temperature_c
+    if index is None:
+        why = f"{one.name} has no usable reading in time; {firing.temperature(limit_c)} was asked."
+        return Answer(_answer(requirement, one, Verdict.NOT_PROVEN, limit_c, why), -np.inf)
+    measured, expanded_k = float(one.temp_c[index]), float(one.expanded_k[index])
+    decide = conformity.at_least if heating else conformity.at_most
+    verdict = decide(measured, limit_c, expanded_k, requirement.decision)
+    why = _reach_words(firing, requirement, one, index, heating)
+    check = _answer(requirement, one, verdict, limit_c, why, index=index)
+    guard_k = np.nan_to_num(used_u(expanded_k, requirement.decision))
+    if verdict is Verdict.FAIL:
+        hole = _hiding(
+            firing,
+            one,
+            (span.lo_s, min(deadline_s, firing.end_s)),
+            limit_c,
+            guard_k=guard_k,
+            above=heating,
+        )
+        if hole is not None:
+            check = not_proven(check, in_hole(hole))
+    if check.verdict is not Verdict.PASS and not due:
+        check = not_proven(check, "it is not due yet")
+    if span.lost and (check.verdict is Verdict.PASS or requirement.within_s is not None):
+        check = not_proven(check, span.lost)
+    sign = 1.0 if heating else -1.0
+    return Answer(check, sign * (measured - limit_c))
+
+
+def _heats(firing: Firing, requirement: Reach, span: Span, one: Series) -> bool:
+    """Heating or cooling: as the file says, else as the plan first comes to the temperature.
+
+    A kiln that is loaded hot may start above a temperature that the plan goes up to: it has
+    reached it then. Only a plan that comes down to the temperature reaches it by cooling.
+    """
+    if requirement.by is not None:
+        return requirement.by == "heating"
+    asked_c, segments = requirement.temperature_c, firing.schedule.segments
+    names = [segment.name for segment in segments]
+    first = 0 if requirement.segment is None else names.index(requirement.segment)
+    before_c = segments[first - 1].target_c if first else _start_c(firing, span, one)
+    for segment in segments[first:]:
+        if segment.target_c >= asked_c or segment.is_hold:
+            return True
+        if before_c > asked_c:
+            return False
+        before_c = segment.target_c
+    return True
+
+
+def _start_c(firing: Firing, span: Span, one: Series) -> float:
+    if firing.schedule.start_c is not None:
+        return firing.schedule.start_c
+    at = one.between(span.lo_s, span.hi_s)
+    return float(one.temp_c[at][0]) if at.start < at.stop else -np.inf
+
+
+def _reach_words(firing: Firing, requirement: Reach, one: Series, index: int, heating: bool) -> str:
+    measured, expanded_k = float(one.temp_c[index]), float(one.expanded_k[index])
+    side = "highest" if heating else "lowest"
+    asked = f"{firing.temperature(requirement.temperature_c)} was asked"
+    if requirement.within_s is not None:
+        since = f"of {requirement.segment!r}" if requirement.segment else "of the firing"
+        asked += f" within {units.show_duration(requirement.within_s)} {since}"
+    return (
+        f"{one.name}, {side} reading in time {firing.temperature(measured, 1)} "
+        f"{firing.after(float(one.t_s[index]))}; {asked} "
+        f"({sureness(firing, expanded_k, requirement.decision)})."
+    )
+
+
+# ---------------------------------------------------------------- ceiling and floor
+def limit(firing: Firing, requirement: Ceiling | Floor, span: Span, one: Series) -> Answer:
+    """Judge one channel by its highest (floor: lowest) reading of the span."""
+    above = isinstance(requirement, Ceiling)
+    limit_c = requirement.at_most_c if isinstance(requirement, Ceiling) else requirement.at_least_c
+    at = one.between(span.lo_s, span.hi_s)
+    index = _extreme(one, at, above)
+    never = "never above" if above else "never below"
+    asked = f"{never} {firing.temperature(limit_c)} was asked"
+    if index is None or span.lost:
+        why = f"{one.name}: {span.lost or 'there is no usable reading'}; {asked}."
+        return Answer(_answer(requirement, one, Verdict.NOT_PROVEN, limit_c, why), -np.inf)
+    index = _provably_beyond(one, at, limit_c, above, requirement) or index
+    measured, expanded_k = float(one.temp_c[index]), float(one.expanded_k[index])
+    decide = conformity.at_most if above else conformity.at_least
+    verdict = decide(measured, limit_c, expanded_k, requirement.decision)
+    side = "highest" if above else "lowest"
+    why = (
+        f"{one.name}, {side} reading {firing.temperature(measured, 1)} "
+        f"{firing.after(float(one.t_s[index]))}; {asked} "
+        f"({sureness(firing, expanded_k, requirement.decision)})."
+    )
+    check = _answer(requirement, one, verdict, limit_c, why, index=index)
+    if verdict is Verdict.PASS:
+        guard_k = np.nan_to_num(used_u(expanded_k, requirement.decision))
+        hole = _hiding(firing, one, (span.lo_s, span.hi_s), limit_c, guard_k=guard_k, above=above)
+        if hole is not None:
+            check = not_proven(check, in_hole(hole))
+        elif span.still_open:
+            check = not_proven(check, "kept so far, and the firing still runs")
+    sign = -1.0 if above else 1.0
+    return Answer(check, sign * (measured - limit_c))
+
+
+def _provably_beyond(
+    one: Series, at: slice, limit_c: float, above: bool, requirement: Ceiling | Floor
+) -> int | None:
+    """Return the extreme among readings that are beyond the limit by more than their U."""
+    sign = 1.0 if above else -1.0
+    plain = requirement.decision is Decision.SIMPLE
+    guard_k = 0.0 if plain else one.expanded_k[at]
+    beyond = sign * (one.temp_c[at] - limit_c) > guard_k
+    if not beyond.any():
+        return None
+    ranked = np.where(beyond, sign * one.temp_c[at], -np.inf)
+    return int(at.start + np.argmax(ranked))
+
+
+def _hiding(
+    firing: Firing,
+    one: Series,
+    within: tuple[float, float],
+    limit_c: float,
+    *,
+    guard_k: float,
+    above: bool,
+) -> Hole | None:
+    """Return the first hole in which the kiln could have come as far as the limit, or None."""
+    lo_s, hi_s = within
+    for hole in holes(one, lo_s, hi_s, firing.schedule.longest_gap_s):
+        if above and highest_in(hole, one, hi_s) >= limit_c - guard_k:
+            return hole
+        if not above and lowest_in(hole, one, hi_s) <= limit_c + guard_k:
+            return hole
+    return None
+
+
+def _extreme(one: Series, at: slice, highest: bool) -> int | None:
+    if at.start >= at.stop:
+        return None
+    part = one.temp_c[at]
+    return int(at.start + (np.argmax(part) if highest else np.argmin(part)))
+
+
+def _answer(
+    requirement: Reach | Ceiling | Floor,
+    one: Series,
+    verdict: Verdict,
+    limit_c: float,
+    why: str,
+    *,
+    index: int | None = None,
+) -> Check:
+    return Check(
+        requirement=requirement.name,
+        kind=requirement.kind,
+        verdict=verdict,
+        measured=None if index is None else float(one.temp_c[index]),
+        limit=limit_c,
+        unit="C",
+        uncertainty=(None if index is None else stated_u(one.expanded_k[index])),
+        at_s=None if index is None else float(one.t_s[index]),
+        channel=one.name,
+        why=why,
+    )
+
+
+# ---------------------------------------------------------------- spread
+def spread(firing: Firing, requirement: Spread, span: Span, chosen: Sequence[Series]) -> Check:
+    """Judge how far the channels were apart at the worst instant of the span.
+
+    The two thermocouples are taken as independent: U of the difference is the root of the sum
+    of squares (GUM, JCGM 100:2008, 5.1.2), with the reading noise covered for the worst of all
+    the instants looked at.
+    """
+    asked = f"never more than {firing.difference(requirement.at_most_k)} apart was asked"
+
+    def unknown(why: str) -> Check:
+        return Check(
+            requirement.name, requirement.kind, Verdict.NOT_PROVEN, None, requirement.at_most_k,
+            "K", None, None, None, f"{why}; {asked}.",
+        )  # fmt: skip
+
+    live = [one for one in chosen if len(one.t_s) > 1]
+    if len(live) < 2 or span.lost:
+        return unknown(span.lost or "a spread needs two channels with readings")
+    base = max(live, key=lambda one: len(one.t_s))
+    at = base.between(span.lo_s, span.hi_s)
+    grid = base.t_s[at]
+    if not len(grid):
+        return unknown("there is no usable reading")
+    rows = np.stack([_level_at(one, grid, firing.schedule.longest_gap_s) for one in live])
+    known = np.isfinite(rows)
+    apart = np.where(known, rows, -np.inf).max(axis=0) - np.where(known, rows, np.inf).min(axis=0)
+    apart = np.where(known.sum(axis=0) >= 2, apart, -np.inf)
+    worst = int(np.argmax(apart))
+    if not np.isfinite(apart[worst]):
+        return unknown("no two channels were read at the same time")
+    hot = live[int(np.argmax(np.where(known[:, worst], rows[:, worst], -np.inf)))]
+    cold = live[int(np.argmin(np.where(known[:, worst], rows[:, worst], np.inf)))]
+    t_s = float(grid[worst])
+    noise_k = float(np.hypot(hot.noise_k, cold.noise_k)) * worst_of_many(len(grid))
+    expanded_k = float(np.linalg.norm((_u_at(hot, t_s), _u_at(cold, t_s), noise_k)))
+    measured = float(apart[worst])
+    verdict = conformity.at_most(measured, requirement.at_most_k, expanded_k, requirement.decision)
+    check = Check(
+        requirement.name, requirement.kind, verdict, measured, requirement.at_most_k, "K",
+        stated_u(expanded_k), t_s, cold.name,
+        f"{hot.name} and {cold.name} were {firing.difference(measured)} apart "
+        f"{firing.after(t_s)}; {asked} "
+        f"({sureness(firing, expanded_k, requirement.decision)}).",
+    )  # fmt: skip
+    return _spread_limits(firing, check, span, chosen)
+
+
+def _spread_limits(firing: Firing, check: Check, span: Span, chosen: Sequence[Series]) -> Check:
+    if check.verdict is not Verdict.PASS:
+        return check
+    for one in chosen:
+        found = holes(one, span.lo_s, span.hi_s, firing.schedule.longest_gap_s)
+        if found:
+            return not_proven(check, f"{one.name}: {in_hole(found[0])}")
+    if span.still_open:
+        return not_proven(check, "kept so far, and the firing still runs")
+    return check
+
+
+def _level_at(one: Series, grid: np.ndarray, longest_gap_s: float) -> np.ndarray:
+    if len(grid) == len(one.t_s) and np.array_equal(grid, one.t_s):
+        return one.temp_c
+    level = np.interp(grid, one.t_s, one.temp_c, left=np.nan, right=np.nan)
+    right = np.clip(np.searchsorted(one.t_s, grid, "left"), 1, len(one.t_s) - 1)
+    wide = one.t_s[right] - one.t_s[right - 1] > longest_gap_s
+    return np.where(wide & (grid < one.t_s[right]), np.nan, level)
+
+
+def _u_at(one: Series, t_s: float) -> float:
+    return float(one.expanded_k[min(int(np.searchsorted(one.t_s, t_s)), len(one.t_s) - 1)])

@@ -1,0 +1,137 @@
+"""Hold a firing against its schedule: every requirement becomes a check with its evidence."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from firelog.schedule.checks import extremes, rates, soaks
+from firelog.schedule.checks.basis import Firing, span_of, worst_of
+from firelog.schedule.follow.happenings import happenings
+from firelog.schedule.follow.segments import follow_series
+from firelog.schedule.plan.model import (
+    Ceiling,
+    ChannelTrace,
+    Check,
+    Floor,
+    Gap,
+    Judgement,
+    Ramp,
+    Reach,
+    Requirement,
+    Schedule,
+    Soak,
+    Spread,
+    Track,
+)
+from firelog.schedule.series import Series, choose, prepare
+from firelog.verdict import Verdict, worst
+
+
+def judge(
+    schedule: Schedule,
+    traces: Sequence[ChannelTrace],
+    *,
+    end_s: float | None = None,
+    running: bool = False,
+) -> Judgement:
+    """Judge a firing by its schedule.
+
+    ``traces``: corrected channels, seconds since the firing began. ``end_s``: its end (now, while
+    it runs); None takes the last reading. A running firing passes or fails only what is already
+    settled; the rest is not proven yet. A schedule without requirements proves nothing.
+    """
+    return judge_followed(followed(schedule, traces, end_s=end_s, running=running))
+
+
+def followed(
+    schedule: Schedule,
+    traces: Sequence[ChannelTrace],
+    *,
+    end_s: float | None = None,
+    running: bool = False,
+) -> Firing:
+    """Return the firing laid along its segments, ready to be judged (and forecast, and drawn)."""
+    series = tuple(prepare(trace) for trace in traces)
+    if end_s is None:
+        end_s = max((float(trace.t_s[-1]) for trace in traces if len(trace)), default=0.0)
+    following = follow_series(schedule, series, end_s=end_s, running=running)
+    return Firing(schedule, series, following, end_s, running)
+
+
+def judge_followed(firing: Firing) -> Judgement:
+    """Judge a firing that has been laid along its segments already."""
+    schedule, following = firing.schedule, firing.following
+    checks = tuple(check(firing, requirement) for requirement in schedule.requirements)
+    return Judgement(
+        verdict=worst(one.verdict for one in checks),
+        segments=following.runs,
+        checks=checks,
+        remarks=(*following.remarks, *_remarks(schedule, firing.series)),
+        happenings=happenings(schedule, following, end_s=firing.end_s, running=firing.running),
+    )
+
+
+def check(firing: Firing, requirement: Requirement) -> Check:
+    """Judge one requirement: the channels it names, over the stretch it names."""
+    chosen = choose(firing.series, requirement.channels)
+    if isinstance(requirement.channels, tuple):
+        missing = set(requirement.channels) - {one.name for one in chosen}
+        if missing:
+            return _nobody(requirement, f"{', '.join(sorted(missing))} was not recorded")
+    if not chosen:
+        return _nobody(requirement, f"no channel {requirement.channels!r} was recorded")
+    span = span_of(firing, requirement)
+    match requirement:
+        case Reach():
+            return worst_of(extremes.reach(firing, requirement, span, one) for one in chosen)
+        case Ceiling() | Floor():
+            return worst_of(extremes.limit(firing, requirement, span, one) for one in chosen)
+        case Ramp():
+            return worst_of(rates.ramp(firing, requirement, span, one) for one in chosen)
+        case Soak():
+            return soaks.soak(firing, requirement, span, chosen)
+        case Spread():
+            return extremes.spread(firing, requirement, span, chosen)
+        case Track():
+            return soaks.track(firing, requirement, span, chosen)
+        case Gap():
+            return soaks.gap(firing, requirement, span, chosen)
+    raise TypeError(f"no way to judge a {type(requirement).__name__}")
+
+
+def _nobody(requirement: Requirement, why: str) -> Check:
+    limits = {
+        "reach": ("temperature_c", "C"),
+        "soak": ("lasting_s", "s"),
+        "ceiling": ("at_most_c", "C"),
+        "floor": ("at_least_c", "C"),
+        "spread": ("at_most_k", "K"),
+        "track": ("share", "share"),
+        "gap": ("at_most_s", "s"),
+    }
+    if isinstance(requirement, Ramp):
+        limit, unit = requirement.at_most_k_per_h or requirement.at_least_k_per_h or 0.0, "K/h"
+    else:
+        name, unit = limits[requirement.kind]
+        limit = getattr(requirement, name)
+    return Check(
+        requirement.name, requirement.kind, Verdict.NOT_PROVEN, None, limit, unit, None, None,
+        None, f"{why}, so nothing can be told.",
+    )  # fmt: skip
+
+
+def _remarks(schedule: Schedule, series: Sequence[Series]) -> tuple[str, ...]:
+    """Say what was assumed, what was set aside, and when nothing was asked."""
+    found: list[str] = []
+    groups: dict[str, list[str]] = {}
+    for one in series:
+        if one.assumed:
+            groups.setdefault(one.assumed, []).append(one.name)
+    for assumed, names in groups.items():
+        found.append(f"{', '.join(names)}: {assumed}")
+    for one in series:
+        if one.spikes:
+            found.append(f"{one.name}: {one.spikes} lone spike(s) set aside")
+    if not schedule.requirements:
+        found.append("the schedule requires nothing, so nothing is proven")
+    return tuple(found)

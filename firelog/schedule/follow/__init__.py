@@ -1,0 +1,1 @@
+"""How a recorded trace ran along the segments of its schedule."""

@@ -1,0 +1,117 @@
+"""When a stay turned into a going: the bend that lies behind the path's own boundary."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from firelog.readings import FloatArray
+from firelog.schedule.follow.arrivals import LAG_S
+from firelog.schedule.follow.corners import bend
+from firelog.schedule.follow.grid import Grid
+from firelog.schedule.follow.path import Stretch
+
+LEAST_BEND_CELLS = 6
+STRAY_K = 15.0
+SLOPE_LOOK_S = 120.0
+MOST_BACK_S = 3 * 3600.0
+
+
+@dataclass(frozen=True)
+class Leave:
+    """When something was left for the next, and how far that may be off."""
+
+    at_s: float
+    u_s: float | None
+
+
+def edge(grid: Grid, go: Stretch) -> Leave:
+    """Return the path's own boundary, with the range in which it costs about the same."""
+    at = min(go.lo, len(grid.t_s) - 1)
+    doubt = (go.lo_late - go.lo_early) * grid.cell_s / 2.0
+    return Leave(float(grid.t_s[at]), float(np.hypot(max(grid.cell_s, doubt), LAG_S)))
+
+
+def turn(grid: Grid, stay: Stretch, go: Stretch, level_c: float) -> Leave:
+    """Return where the record turns from staying to going, near the path's own boundary.
+
+    The path sees the going only at the edge of the band. How far that edge is from the level, by
+    the slope there, says how far back to look for the bend.
+    """
+    mid_c, t_s, count = grid.mid_c, grid.t_s, len(grid.t_s)
+    at = min(go.lo, count - 1)
+    at += int(np.argmax(grid.known[at:]))  # a boundary inside a hole: the first reading after it
+    level = _level(grid, stay.lo, stay.hi, level_c)
+    back = _cells_since(grid, at, level)
+    level = _level(grid, stay.lo, at - back, level)  # once more, without the going itself
+    back = _cells_since(grid, at, level)
+    left = max(stay.lo, at - 2 * back)
+    right = min(count, at + max(3, back // 3))
+    sign = 1.0 if float(mid_c[at]) >= level else -1.0
+    # What strays the other way (a door before heating, an overshoot before cooling) is no bend.
+    astray_k = max(STRAY_K, 5.0 * grid.noise_k)
+    known = np.isfinite(mid_c[left:right]) & ~(sign * (mid_c[left:right] - level) < -astray_k)
+    if known.sum() < LEAST_BEND_CELLS:
+        return edge(grid, go)
+    x, y = t_s[left:right][known], mid_c[left:right][known]
+    found = bend(x, y, sign)
+    if found.k_per_s == 0.0:
+        return edge(grid, go)
+    u_s = float(np.hypot(np.hypot(found.u_s, grid.cell_s / 2.0), LAG_S))
+    seen = t_s[left:right][np.isfinite(mid_c[left:right])]
+    leave = Leave(found.at_s, max(u_s, _hole_at(seen, found.at_s, grid.cell_s)))
+    hole = _hole_before(grid, stay.lo, at)
+    return leave if hole is None else _beside_hole(grid, hole, leave, sign * (mid_c - level))
+
+
+def _beside_hole(grid: Grid, hole: tuple[int, int, int], leave: Leave, away_k: FloatArray) -> Leave:
+    """Return a turning point with what a hole before the path's boundary does to it."""
+    before, after, at = hole
+    lo_s, hi_s = float(grid.t_s[before]), float(grid.t_s[after])
+    near_k = max(2.0, 4.0 * grid.noise_k)
+    if away_k[before] <= near_k < np.nanmin(away_k[after : at + 1]):
+        # At its level when the readings stopped, gone from then on: it turned in the hole.
+        at_s = float(np.clip(leave.at_s, lo_s, hi_s))
+        return Leave(at_s, max(at_s - lo_s, hi_s - at_s) + LAG_S)
+    if hi_s > leave.at_s:
+        # The line behind the hole was drawn back across it: anywhere up to its end is possible.
+        return Leave(leave.at_s, max(leave.u_s or 0.0, hi_s - leave.at_s))
+    return leave
+
+
+def _cells_since(grid: Grid, at: int, level_c: float) -> int:
+    """Return how many cells the record took to come from the level to cell ``at``, at its slope."""
+    half = max(5, round(SLOPE_LOOK_S / grid.cell_s))
+    lo, hi = max(0, at - half), min(len(grid.t_s), at + half + 1)
+    known = np.flatnonzero(grid.known[lo:hi]) + lo
+    if len(known) < 2:
+        return half
+    first, last = known[0], known[-1]
+    per_cell = abs(float(grid.mid_c[last] - grid.mid_c[first])) / (last - first)
+    away_k = abs(float(grid.mid_c[min(known, key=lambda cell: abs(cell - at))]) - level_c)
+    cells = away_k / max(per_cell, 1e-6)
+    return int(np.clip(cells, 4, max(4, MOST_BACK_S / grid.cell_s)))
+
+
+def _level(grid: Grid, lo: int, hi: int, level_c: float) -> float:
+    """Return the level of the last half of a stay, or ``level_c`` where it is too short."""
+    inner = grid.mid_c[max(lo, hi - max(LEAST_BEND_CELLS, (hi - lo) // 2)) : max(hi, lo)]
+    inner = inner[np.isfinite(inner)]
+    return float(np.median(inner)) if len(inner) >= 3 else level_c
+
+
+def _hole_before(grid: Grid, lo: int, at: int) -> tuple[int, int, int] | None:
+    """Return the cells on either side of the last hole before ``at``, and ``at``; None without."""
+    known = np.flatnonzero(grid.known[lo : at + 1]) + lo
+    wide = np.flatnonzero(np.diff(known) > 1)
+    return (int(known[wide[-1]]), int(known[wide[-1] + 1]), at) if len(wide) else None
+
+
+def _hole_at(t_s: FloatArray, at_s: float, cell_s: float) -> float:
+    """Return half the width of the hole around an instant, 0 when there is none."""
+    right = int(np.searchsorted(t_s, at_s))
+    if not 0 < right < len(t_s):
+        return 0.0
+    width = float(t_s[right] - t_s[right - 1])
+    return width if width > 1.5 * cell_s else 0.0

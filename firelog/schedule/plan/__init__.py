@@ -1,0 +1,1 @@
+"""What a schedule is, how its file is read, drafted and drawn."""

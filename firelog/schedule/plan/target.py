@@ -1,0 +1,71 @@
+"""The curve a schedule aims at: the plan drawn from a start temperature, against its own clock."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firelog.readings import FloatArray
+from firelog.schedule.plan.model import Schedule
+
+ROOM_C = 20.0  # where a plan begins when neither the schedule nor a reading says so
+
+
+def plan_points(schedule: Schedule, start_c: float | None = None) -> tuple[FloatArray, FloatArray]:
+    """Return the corner points of the plan: seconds since the start, and °C.
+
+    ``start_c`` is where the firing began; the schedule's own ``start`` wins, 20 °C stands in for
+    neither. A segment that goes as fast as the kiln can is a vertical step: the plan allows it
+    no time.
+    """
+    level_c = _start(schedule, start_c)
+    seconds, temps = [0.0], [level_c]
+    for segment in schedule.segments:
+        seconds.append(seconds[-1] + segment_length_s(schedule, len(seconds) - 1, level_c))
+        level_c = segment.target_c
+        temps.append(level_c)
+    return np.array(seconds), np.array(temps)
+
+
+def segment_length_s(schedule: Schedule, number: int, from_c: float) -> float:
+    """Return how long the plan gives a segment that begins at ``from_c``; 0 means no limit."""
+    segment = schedule.segments[number]
+    if segment.hold_s is not None:
+        return segment.hold_s
+    if segment.within_s is not None:
+        return segment.within_s
+    if segment.rate_k_per_h is not None:
+        return abs(segment.target_c - from_c) / segment.rate_k_per_h * 3600.0
+    return 0.0
+
+
+def target_c(
+    schedule: Schedule, t_s: NDArray[np.float64] | float, start_c: float | None = None
+) -> FloatArray:
+    """Return the plan's temperature [°C] at ``t_s`` seconds since the start, same shape.
+
+    After the plan's end its last temperature stands; at a vertical step the new one counts.
+    """
+    seconds, temps = plan_points(schedule, start_c)
+    at = np.asarray(t_s, dtype=np.float64)
+    found = np.searchsorted(seconds, at, side="right")
+    left = np.clip(found - 1, 0, len(seconds) - 1)
+    right = np.clip(found, 0, len(seconds) - 1)
+    width = seconds[right] - seconds[left]
+    part = np.divide(
+        at - seconds[left], width, out=np.zeros_like(at, dtype=np.float64), where=width > 0
+    )
+    return np.asarray(temps[left] + np.clip(part, 0, 1) * (temps[right] - temps[left]))
+
+
+def plan_length_s(schedule: Schedule, start_c: float | None = None) -> float:
+    """Return how long the whole plan takes, steps that are given no time not counted."""
+    return float(plan_points(schedule, start_c)[0][-1])
+
+
+def _start(schedule: Schedule, start_c: float | None) -> float:
+    if schedule.start_c is not None:
+        return schedule.start_c
+    if start_c is not None and np.isfinite(start_c):
+        return float(start_c)
+    return ROOM_C

@@ -1,0 +1,1 @@
+"""What is drawn, for board and report alike: pictures as data, figures, colours."""

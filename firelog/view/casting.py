@@ -1,0 +1,128 @@
+"""What the board reads of castings: the list, and one casting audited with its picture."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from firelog.audit import casting as audits
+from firelog.audit import compare
+from firelog.audit.casting import Audit
+from firelog.audit.catalogue import read_catalogue
+from firelog.audit.compare import Comparison
+from firelog.record import castings as record
+from firelog.record.castings import Casting, Photograph
+from firelog.record.heats import mould
+from firelog.record.store import Store
+from firelog.view.firing import Shelf
+from firelog.view.picture import Picture
+from firelog.view.wording import Manner, manner
+
+_FRESH_S = 30.0
+_LARGEST = 6_000_000  # bytes of a photograph that a page carries
+
+
+@dataclass(frozen=True)
+class CastingEntry:
+    """One casting in the list, with the firing and the heat it came of."""
+
+    casting: Casting
+    firing: str | None
+    heat: str | None
+
+
+@dataclass(frozen=True)
+class CastingView:
+    """One casting's page; ``picture`` is None where its mould was in no firing."""
+
+    audit: Audit
+    compared: Comparison | None
+    picture: Picture | None
+    photos: tuple[tuple[Photograph, str], ...]
+    how: Manner
+
+
+_views: Shelf[CastingView] = Shelf(6)
+_peers: Shelf[Audit] = Shelf(200)  # slim ones: reading sixty castings takes some seconds
+_PEERS_FRESH_S = 600.0
+
+
+def read_castings(path: Path, unit: str | None = None) -> tuple[Manner, list[CastingEntry]]:
+    """Return the castings, newest first."""
+    with Store.open(path) as store:
+        return manner(store, unit), [_entry(store, one) for one in record.castings(store)]
+
+
+def _entry(store: Store, casting: Casting) -> CastingEntry:
+    poured = record.pour_of(store, casting)
+    return CastingEntry(
+        casting, mould(store, casting.mould).firing, poured[0].name if poured else None
+    )
+
+
+def read_casting(path: Path, name: str, unit: str | None = None) -> CastingView:
+    """Return the page of a casting; raises :class:`StoreError` when there is none."""
+    with Store.open(path) as store:
+        casting, how = record.casting(store, name), manner(store, unit)
+        photos = tuple(record.photos(store, casting))
+        key = (str(store.path), store.path.stat().st_ino, casting.name, casting.inspections, photos,
+               how)  # fmt: skip
+        return _views.get(key, _FRESH_S, lambda: _view(store, casting, how))
+
+
+def _view(store: Store, casting: Casting, how: Manner) -> CastingView:
+    catalogue = read_catalogue()
+    made = audits.audit(store, casting, catalogue, how.unit)
+    compared = None
+    if made.defects:
+        others = audits.peers(store, made, catalogue, how.unit, _kept(store, how))
+        compared = compare.compare(made, others)
+    photos = [(one, _data(store, one)) for one in record.photos(store, casting)]
+    return CastingView(made, compared, _picture(made, compared, how), tuple(photos), how)
+
+
+def _kept(store: Store, how: Manner) -> audits.Keep:
+    """Return a keeper of the audits that castings are compared with."""
+    where = (str(store.path), store.path.stat().st_ino, how.unit)
+
+    def keep(one: Casting, make: Callable[[], Audit]) -> Audit:
+        return _peers.get((*where, one.name, one.inspections), _PEERS_FRESH_S, make)
+
+    return keep
+
+
+def _picture(made: Audit, compared: Comparison | None, how: Manner) -> Picture | None:
+    """The casting's firing, with the nearest sound one laid over it."""
+    fired = made.case.fired
+    if fired is None or not fired.traces:
+        return None
+    overlay = compared.overlay if compared else None
+    began_us = fired.firing.began_us
+    return Picture(
+        began_us=began_us,
+        traces=(*fired.traces, *((overlay.trace,) if overlay else ())),
+        end_s=fired.end_s,
+        schedule=fired.schedule,
+        judgement=fired.judgement,
+        events=marks_of(made, began_us, began_us + round(fired.end_s * 1e6)),
+        running=fired.firing.running,
+        how=how,
+    )
+
+
+def marks_of(made: Audit, began_us: int, until_us: int) -> tuple[tuple[float, str, str], ...]:
+    """Return what was noted and where findings lie, as the picture's events, in order of time."""
+    noted = [(one.t_us, one.kind, one.text) for one in made.case.kiln_events]
+    marks = sorted([*noted, *audits.places(made, began_us, until_us)])
+    return tuple(((t_us - began_us) / 1e6, kind, text) for t_us, kind, text in marks)
+
+
+def _data(store: Store, photo: Photograph) -> str:
+    """Return a photograph as a data address, empty where it is lost or too large for a page."""
+    content = record.photo_bytes(store, photo)
+    if content is None or len(content) > _LARGEST:
+        return ""
+    kind = "jpeg" if photo.kind == "jpg" else photo.kind
+    return f"data:image/{kind};base64,{base64.b64encode(content).decode()}"

@@ -1,0 +1,110 @@
+"""What the board reads of heats: the list, and one heat verified with its picture's stuff."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from firelog.errors import FirelogError
+from firelog.pouring.verify import HeatAssessment, assess_heat
+from firelog.record import heats as record
+from firelog.record.heats import Heat
+from firelog.record.store import Store
+from firelog.schedule.plan.model import ChannelTrace
+from firelog.view.firing import Shelf
+from firelog.view.picture import Picture
+from firelog.view.wording import Manner, manner
+
+SHOWN_S = 1800.0  # the last half hour, up to a little after the last pour
+_AFTER_S = 60.0
+_FRESH_S = 20.0
+
+
+@dataclass(frozen=True)
+class HeatEntry:
+    """One heat in the list; ``verdict`` is its word, None where it cannot be verified."""
+
+    heat: Heat
+    verdict: str | None
+    pours: int
+
+
+@dataclass(frozen=True)
+class HeatView:
+    """One heat's page: the assessment, and its last half hour as a picture."""
+
+    assessment: HeatAssessment
+    picture: Picture
+    from_s: float
+    to_s: float
+
+    @property
+    def how(self) -> Manner:
+        """How this reader wants to see things."""
+        return self.picture.how
+
+
+_views: Shelf[HeatView] = Shelf(6)
+_verdicts: Shelf[str] = Shelf(200)
+
+
+def read_heats(path: Path, unit: str | None = None) -> tuple[Manner, list[HeatEntry]]:
+    """Return the heats, newest first, with their verdicts."""
+    with Store.open(path) as store:
+        return manner(store, unit), [_entry(store, one) for one in record.heats(store)]
+
+
+def _entry(store: Store, heat: Heat) -> HeatEntry:
+    pours = len(record.pours(store, heat))
+    try:
+        key = (str(store.path), store.path.stat().st_ino, heat, pours)
+        word = _verdicts.get(key, 300.0, lambda: assess_heat(store, heat).verdict.value)
+    except FirelogError:
+        return HeatEntry(heat, None, pours)  # its own page tells what is wrong with it
+    return HeatEntry(heat, word, pours)
+
+
+def read_heat(path: Path, name: str, unit: str | None = None) -> HeatView:
+    """Return the page of a heat; raises :class:`StoreError` when there is none."""
+    with Store.open(path) as store:
+        heat, how = record.heat(store, name), manner(store, unit)
+        key = (str(store.path), store.path.stat().st_ino, heat, how)
+        return _views.get(key, _FRESH_S, lambda: _view(assess_heat(store, heat, how.unit), how))
+
+
+def _view(assessment: HeatAssessment, how: Manner) -> HeatView:
+    heat = assessment.heat
+    ends = [one.pour.ended_us or one.pour.began_us for one in assessment.pours]
+    if not ends:
+        ends = [heat.ended_us or heat.lifted_us or heat.began_us]
+    to_s = (max(ends) - heat.began_us) / 1e6 + _AFTER_S
+    from_s = max(0.0, to_s - SHOWN_S)
+    traces = tuple(
+        _cut(one, from_s, to_s) for one in assessment.traces if one.role in ("crucible", "lance")
+    )
+    marks = tuple(
+        ((event.t_us - heat.began_us) / 1e6, event.kind, event.text)
+        for event in assessment.events
+        if from_s <= (event.t_us - heat.began_us) / 1e6 <= to_s
+    )
+    picture = Picture(
+        began_us=heat.began_us,
+        traces=tuple(one for one in traces if len(one)),
+        end_s=to_s,
+        events=marks,
+        how=how,
+    )
+    return HeatView(assessment, picture, from_s, to_s)
+
+
+def _cut(trace: ChannelTrace, from_s: float, to_s: float) -> ChannelTrace:
+    kept = (trace.t_s >= from_s) & (trace.t_s <= to_s)
+    return ChannelTrace(
+        trace.name,
+        trace.role,
+        trace.t_s[kept],
+        trace.temp_c[kept],
+        trace.expanded_k[kept],
+        trace.quality[kept],
+        trace.assumed,
+    )

@@ -1,0 +1,68 @@
+"""How a line of the picture is stroked, and how many points it may have."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from firelog.view.palette import DAY
+from firelog.view.picture import Picture
+
+MOST_POINTS = 1200  # in one line: under 2 000 with the holes
+ALL_POINTS = 9000  # in all lines of one panel
+BELOW_POINTS = 3600  # in all lines of the lower panel, by both clocks: it is half as high
+LEAST_POINTS = 200
+_STYLES = (
+    ("ink", "solid", 2.2),
+    ("line-1", "solid", 1.7),
+    ("line-3", "dash", 1.7),
+    ("line-2", "dot", 1.9),
+    ("line-4", "dashdot", 1.7),
+    ("line-5", "longdash", 1.7),
+)
+
+
+def points_each(count: int) -> int:
+    """Return how many points each of ``count`` lines may have."""
+    return max(LEAST_POINTS, min(MOST_POINTS, ALL_POINTS // max(1, count)))
+
+
+def points_below(count: int) -> int:
+    """Return how many points each of ``count`` lines of the lower panel may have."""
+    return max(LEAST_POINTS, min(MOST_POINTS, BELOW_POINTS // max(1, count)))
+
+
+def style_of(number: int) -> tuple[str, str, float]:
+    """Return colour, dash and width of the n-th spoken channel."""
+    name, dash, width = _STYLES[number % len(_STYLES)]
+    return DAY[name], dash, width
+
+
+def colour_of(number: int) -> str:
+    """Return the palette's name of the n-th spoken channel's colour."""
+    return _STYLES[number % len(_STYLES)][0]
+
+
+def scatter(
+    x: list[int], y: list[float | None], style: tuple[str, str, float], yaxis: str = "y"
+) -> dict[str, Any]:
+    """Return a line as plotly.js takes it; a None in ``y`` breaks it."""
+    colour, dash, width = style
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "x": x,
+        "y": y,
+        "yaxis": yaxis,
+        "line": {"color": colour, "dash": dash, "width": width},
+        "connectgaps": False,
+    }
+
+
+def degree(picture: Picture) -> str:
+    """Return the reader's unit of a temperature."""
+    return "K" if picture.how.unit == "K" else f"°{picture.how.unit}"
+
+
+def degree_off(picture: Picture) -> str:
+    """Return the reader's unit of a difference."""
+    return "F°" if picture.how.unit == "F" else "K"

@@ -1,0 +1,105 @@
+"""All conditions of one round, in one place: facts in, signs out. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+
+from firelog.alarm import Priority
+from firelog.units import show_duration
+from firelog.watch.conditions.firing import LATE_S, heat
+from firelog.watch.conditions.sentences import Sentence, spoken
+from firelog.watch.conditions.sign import Sign
+from firelog.watch.conditions.thermocouples import couples, silence
+from firelog.watch.facts import Facts, KilnNow, Machine
+
+LOW_SHARE, LOW_BYTES, FULL_BYTES = 0.10, 1e9, 2e8
+CLOCK_S = 60.0
+SLEPT_S = 60.0
+KINDS = (
+    "no readings",
+    "no usable temperature",
+    "thermocouple",
+    "channel silent",
+    "frozen",
+    "channels apart",
+    "too hot",
+    "outside the band",
+    "falling",
+    "stalled",
+    "too fast",
+    "behind plan",
+    "ready",
+    "disk",
+    "clock",
+    "machine slept",
+)
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """What the foundry file asks of the watch's conditions.
+
+    ``wake`` and ``calm``: kinds raised to high, or lowered to medium, priority. Nothing can be
+    switched off: what is not wanted tonight is shelved, with an end.
+    """
+
+    late_s: float = LATE_S
+    wake: tuple[str, ...] = ()
+    calm: tuple[str, ...] = ()
+    sentences: tuple[Sentence, ...] = ()
+
+
+def signs(facts: Facts, wishes: Wishes = Wishes()) -> list[Sign]:
+    """Return every sign of this round."""
+    found = [*_machine(facts.machine)]
+    for now in facts.kilns:
+        found += _kiln(now, facts, wishes)
+    return [_as_wished(sign, wishes) for sign in found]
+
+
+def _kiln(now: KilnNow, facts: Facts, wishes: Wishes) -> Iterable[Sign]:
+    yield from silence(now)
+    yield from couples(now, facts.unit)
+    yield from heat(now, facts.unit, wishes.late_s)
+    yield from spoken(now, wishes.sentences, facts.unit)
+
+
+def _as_wished(sign: Sign, wishes: Wishes) -> Sign:
+    if sign.kind in wishes.wake:
+        return replace(sign, priority=Priority.HIGH)
+    if sign.kind in wishes.calm:
+        return replace(sign, priority=Priority.MEDIUM)
+    return sign
+
+
+def _machine(machine: Machine) -> Iterator[Sign]:
+    full = bool(machine.refused) or machine.free_bytes < FULL_BYTES
+    text = (
+        machine.refused or f"only {machine.free_bytes / 1e6:.0f} MB are free on the store's disk."
+    )
+    yield Sign(
+        "this computer/disk full", "disk", "", text,
+        "Free space on the disk now: readings wait in memory and are lost if the machine stops.",
+        Priority.HIGH, 1.0 if full else -1.0, on_s=0.0, off_s=60.0,
+    )  # fmt: skip
+    low = machine.free_share < LOW_SHARE or machine.free_bytes < LOW_BYTES
+    yield Sign(
+        "this computer/disk", "disk", "",
+        f"the store's disk is nearly full: {machine.free_bytes / 1e9:.1f} GB, "
+        f"{100 * machine.free_share:.0f} % are free.",
+        "Free space in the morning, or move the backups elsewhere.",
+        Priority.MEDIUM, 1.0 if low else -1.0, on_s=60.0, off_s=600.0,
+        under=("this computer/disk full",),
+    )  # fmt: skip
+    yield Sign(
+        "this computer/clock", "clock", "", machine.clock_text or "the computer's clock is right.",
+        "Set the computer's clock, switch network time on, and note in the firing what was wrong.",
+        Priority.MEDIUM, abs(machine.clock_off_s) - CLOCK_S, on_s=0.0, off_s=0.0,
+    )  # fmt: skip
+    yield Sign(
+        "this computer/slept", "machine slept", "",
+        f"the computer slept for {show_duration(machine.asleep_s)}; nothing was recorded then.",
+        "Switch its sleep off (lid, idle, power settings) while a kiln is firing.",
+        Priority.MEDIUM, machine.asleep_s - SLEPT_S, on_s=0.0, off_s=0.0,
+    )  # fmt: skip

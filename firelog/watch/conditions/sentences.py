@@ -1,0 +1,138 @@
+"""The foundry's own alarms, written as sentences: read strictly, and held against what is.
+
+    mould above 150 C for 5 min during drying
+    kiln top and kiln bottom apart by more than 60 F
+    kiln rises faster than 200 K/h
+
+A subject is a channel's name or a role; of several channels one is enough. Pure.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from firelog.alarm import Priority
+from firelog.errors import InputError
+from firelog.units import (
+    TemperatureUnit,
+    parse_difference,
+    parse_duration,
+    parse_rate,
+    parse_temperature,
+    show_difference,
+    show_rate,
+    show_temperature,
+)
+from firelog.watch.conditions.sign import Sign
+from firelog.watch.conditions.thermocouples import silence_key
+from firelog.watch.facts import ChannelNow, KilnNow
+
+Verb = Literal["above", "below", "rises", "falls", "apart"]
+HOLDS_S = 60.0
+FORMS = (
+    "'NAME above TEMPERATURE', 'NAME below TEMPERATURE', 'NAME rises faster than RATE', "
+    "'NAME falls faster than RATE', 'NAME and NAME apart by more than DIFFERENCE'; "
+    "then, if wanted, 'for DURATION' and 'during SEGMENT'"
+)
+_SENTENCE = re.compile(
+    r"""^\s*(?P<subject>.+?)\s+
+    (?:(?P<level>above|below)|(?P<move>rises|falls)\s+faster\s+than|(?P<apart>apart)\s+by\s+more\s+than)
+    \s+(?P<limit>.+?)(?:\s+for\s+(?P<lasting>.+?))?(?:\s+during\s+(?P<segment>.+?))?\s*$""",
+    re.VERBOSE,
+)
+
+
+@dataclass(frozen=True)
+class Sentence:
+    """One alarm of the foundry's own; ``limit`` in °C, K or K/h as the verb asks."""
+
+    name: str
+    kiln: str
+    subjects: tuple[str, ...]
+    verb: Verb
+    limit: float
+    remedy: str
+    lasting_s: float = HOLDS_S
+    segment: str | None = None
+    priority: Priority = Priority.HIGH
+
+
+def read_sentence(
+    text: str, *, name: str, kiln: str, remedy: str, priority: Priority, unit: TemperatureUnit
+) -> Sentence:
+    """Read a sentence; raises :class:`InputError` that shows the forms it may have."""
+    found = _SENTENCE.match(text)
+    if found is None:
+        raise InputError(f"{text!r} is no sentence I understand; write {FORMS}")
+    verb: Verb = found["level"] or found["move"] or "apart"  # type: ignore[assignment]
+    read = {"above": parse_temperature, "below": parse_temperature, "apart": parse_difference}
+    subjects = (found["subject"],)
+    if verb == "apart":
+        subjects = tuple(found["subject"].split(" and "))
+        if len(subjects) != 2:
+            raise InputError(f"{text!r} must name two channels: 'kiln top and kiln bottom apart …'")
+    return Sentence(
+        name=name,
+        kiln=kiln,
+        subjects=subjects,
+        verb=verb,
+        limit=read.get(verb, parse_rate)(found["limit"], unit),
+        remedy=remedy,
+        lasting_s=HOLDS_S if found["lasting"] is None else parse_duration(found["lasting"]),
+        segment=found["segment"],
+        priority=priority,
+    )
+
+
+def spoken(now: KilnNow, sentences: Iterable[Sentence], unit: TemperatureUnit) -> Iterator[Sign]:
+    """Hold the foundry's own sentences against a kiln."""
+    for one in sentences:
+        if one.kiln == now.kiln:
+            yield _sign(now, one, unit)
+
+
+def _sign(now: KilnNow, one: Sentence, unit: TemperatureUnit) -> Sign:
+    values = _values(now, one)
+    if one.segment is not None and one.segment not in _running(now):
+        excess: float | None = -1e9
+    else:
+        sign = -1.0 if one.verb in ("below", "falls") else 1.0
+        limit = one.limit if one.verb != "falls" else -one.limit
+        excess = max((sign * (value - limit) for value in values), default=None)
+    show = {"above": show_temperature, "below": show_temperature, "apart": show_difference}
+    shown = show.get(one.verb, show_rate)
+    measured = " and ".join(shown(abs(v) if one.verb == "falls" else v, unit) for v in values)
+    said = {"above": "above", "below": "below", "apart": "apart by more than"}
+    verb = said.get(one.verb, f"{one.verb} faster than")
+    text = f"{one.name}: {' and '.join(one.subjects)} {verb} {shown(one.limit, unit)} ({measured})."
+    deadband = {"above": 3.0, "below": 3.0, "apart": 3.0}.get(one.verb, 0.1 * one.limit)
+    return Sign(
+        f"{now.kiln}/{one.name}", "own", now.kiln, text, one.remedy, one.priority, excess,
+        deadband, one.lasting_s, max(HOLDS_S, one.lasting_s), (silence_key(now.kiln),),
+    )  # fmt: skip
+
+
+def _values(now: KilnNow, one: Sentence) -> list[float]:
+    if one.verb == "apart":
+        temps = [c.temp_c for name in one.subjects for c in _channels(now, name)]
+        known = [temp for temp in temps if temp is not None]
+        return [max(known) - min(known)] if len(known) >= 2 else []
+    found = _channels(now, one.subjects[0])
+    if one.verb in ("above", "below"):
+        return [c.temp_c for c in found if c.temp_c is not None]
+    return [6.0 * rose for c in found if (rose := c.rose_k[600]) is not None]
+
+
+def _channels(now: KilnNow, name: str) -> list[ChannelNow]:
+    named = [one for one in now.channels if one.name == name]
+    return named or [one for one in now.channels if one.role == name]
+
+
+def _running(now: KilnNow) -> list[str]:
+    """Return the names of the segments that have begun and not ended."""
+    if now.course is None:
+        return []
+    return [r.name for r in now.course.runs if r.began_s is not None and r.ended_s is None]

@@ -1,0 +1,1 @@
+"""The watch as it runs: from the store to what is seen, round after round."""

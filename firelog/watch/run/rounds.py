@@ -1,0 +1,265 @@
+"""The watchman: one round after the other, from the store to facts, alarms and calls.
+
+Everything that decides is pure and elsewhere; here it meets the store, the clock and the courier.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import subprocess
+import sys
+import threading
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from datetime import tzinfo
+
+from firelog.alarm import State
+from firelog.intake.clock import Clock
+from firelog.record import alarms, outbox
+from firelog.record.alarms import StoredAlarm
+from firelog.record.store import Store
+from firelog.units import show_instant, us_to_datetime, zone
+from firelog.watch.calls import calling, links
+from firelog.watch.calls.delivery import Courier, Outcome
+from firelog.watch.calls.escalation import Alarm, Night, Round, tell, walk
+from firelog.watch.conditions.every import signs
+from firelog.watch.conditions.sign import Sign
+from firelog.watch.facts import Facts
+from firelog.watch.plan import Plan
+from firelog.watch.run.observe import Observer
+
+LIFE_S, IDLE_S = 10.0, 45.0  # how often the watch writes down that it is walking
+SOUND_S = 30.0
+LIFE = "watch_round_us"
+CAUTION = "firelog switches nothing and is no safety device."
+
+
+class Watchman:
+    """Walks rounds over a store that is open for writing; call :meth:`round` about once a second.
+
+    ``say`` is told what happens, a line each. ``observer``, ``courier`` and the ``sound`` of last
+    resort are the usual ones when not given.
+    """
+
+    def __init__(
+        self,
+        store: Store,
+        plan: Plan,
+        clock: Clock,
+        *,
+        say: Callable[[str], None] = lambda _: None,
+        observer: Observer | None = None,
+        courier: Courier | None = None,
+        sound: Callable[[Sequence[str]], None] | None = None,
+    ) -> None:
+        self._store, self._plan, self._clock, self._say = store, plan, clock, say
+        self._observer = observer or Observer(store, clock)
+        self.courier = courier or Courier(plan.people)
+        self._ring = sound or ring
+        self._key = links.secret_key(store.path) if plan.address else b""
+        self._tz: tzinfo = zone(store.setting("timezone", "UTC"))
+        self._step_id = alarms.newest_step(store)
+        self._life_s = self._sound_s = -1e9
+        self._soaked: set[tuple[str, str]] = set()
+        self.night = self._resumed()
+
+    # ------------------------------------------------------------ a round
+    def round(self) -> Facts:
+        """Look, decide, write down, call; returns what was seen. Raises :class:`StoreError`."""
+        facts = self._observer.look()
+        seen = signs(facts, self._plan.wishes)
+        self._heed_people()
+        made = walk(self.night, self._clock.steady_s(), seen)
+        if made.steps or made.calls:
+            with self._store.writing():
+                self._heed_people()  # now that nobody else can write: who was faster counts
+                made = walk(self.night, self._clock.steady_s(), seen)
+                self._write(made)
+        self.night = made.night
+        self._note_soaks(facts)
+        self._call()
+        self._show_life(LIFE_S if facts.kilns else IDLE_S)
+        return facts
+
+    def stop(self) -> None:
+        """Let the courier's threads end."""
+        self.courier.stop()
+
+    # ------------------------------------------------------------ alarms
+    def _resumed(self) -> Night:
+        """Take over the alarms that stood when the watch ended."""
+        at_s, now_us = self._clock.steady_s(), self._clock.now_us()
+        found = {}
+        for one in alarms.open_alarms(self._store):
+            sign = Sign(
+                one.key, one.kind, one.kiln or "", one.text, one.remedy, one.priority, None
+            )  # fmt: skip
+            until = one.shelved_until_us
+            found[one.key] = Alarm(
+                sign,
+                one.state,
+                on=one.present,
+                since_s=at_s,
+                present=one.present,
+                called_s=None if one.called_us is None else at_s - (now_us - one.called_us) / 1e6,
+                owed=one.state is State.UNACKNOWLEDGED and one.called_us is None,
+                until_s=None if until is None else at_s + (until - now_us) / 1e6,
+            )
+        return Night(found)
+
+    def _heed_people(self) -> None:
+        """Bring what people did to alarms, in whatever process, into this night."""
+        if alarms.newest_step(self._store) == self._step_id:
+            return
+        by_id = {one.id: one for one in alarms.open_alarms(self._store)}
+        for step in alarms.steps(self._store, after_id=self._step_id):
+            self._step_id = step.id
+            if step.who == alarms.PROGRAM:
+                continue
+            one = by_id.get(step.alarm_id) or alarms.one(self._store, step.alarm_id)
+            until_s = self._clock.steady_s()
+            if one.shelved_until_us is not None:
+                until_s += (one.shelved_until_us - self._clock.now_us()) / 1e6
+            self.night = tell(self.night, one.key, step.act, until_s=until_s)
+            mine = self.night.alarms.get(one.key)
+            if mine is not None and mine.state is not step.state:  # the store is the truth
+                agreed = {**self.night.alarms, one.key: replace(mine, state=step.state)}
+                self.night = Night(agreed)
+            self._say(f"{step.act}: {one.text} ({step.who})")
+
+    def _write(self, made: Round) -> None:
+        now_us = self._clock.now_us()
+        for step in made.steps:
+            sign = made.night.alarms[step.key].sign if step.key in made.night.alarms else step.sign
+            alarms.keep(
+                self._store,
+                key=sign.key,
+                kind=sign.kind,
+                kiln=sign.kiln or None,
+                firing=self._observer.firing(sign.kiln),
+                priority=sign.priority,
+                text=sign.text,
+                remedy=sign.remedy,
+                act=step.act,
+                state=step.state,
+                present=step.key in made.night.alarms and made.night.alarms[step.key].present,
+                t_us=now_us,
+            )
+            if step.state.standing or step.before.standing:
+                self._say(f"{step.state}: {sign.text}")
+        self._step_id = alarms.newest_step(self._store)
+        called = {sign.key for sign in made.calls}
+        for one in alarms.open_alarms(self._store):
+            if one.key in called:
+                alarms.mark_called(self._store, one.id, now_us)
+
+    def _note_soaks(self, facts: Facts) -> None:
+        """A soak that is complete is an event: nobody has to do anything yet."""
+        for kiln in facts.kilns:
+            if kiln.schedule is None or kiln.course is None:
+                continue
+            for segment, run in zip(kiln.schedule.segments, kiln.course.runs, strict=True):
+                known = (kiln.firing, segment.name) in self._soaked
+                if not segment.is_hold or run.complete_s is None or known:
+                    continue
+                self._soaked.add((kiln.firing, segment.name))
+                firing = self._store.firing(kiln.firing)
+                t_us = firing.began_us + round(run.complete_s * 1e6)
+                text = f"{segment.name!r} has soaked as long as asked"
+                written = [e for e in self._store.events(firing) if e.kind == "soak complete"]
+                if text not in [event.text for event in written]:
+                    self._store.add_event(
+                        t_us,
+                        "soak complete",
+                        text,
+                        who=alarms.PROGRAM,
+                        kiln=kiln.kiln,
+                        firing_id=firing.id,
+                    )
+
+    # ------------------------------------------------------------ calls
+    def _call(self) -> None:
+        now_us = self._clock.now_us()
+        for outcome in self.courier.outcomes():
+            self._note(outcome, now_us)
+        standing = alarms.open_alarms(self._store)
+        calls = outbox.calls_for(self._store, [one.id for one in standing])
+        pending = outbox.open_calls(self._store)
+        for call in calling.no_longer_needed(standing, pending):
+            outbox.end_call(self._store, call.id, t_us=now_us, outcome="no longer needed")
+        local = us_to_datetime(now_us, self._tz)
+        minute = local.hour * 60 + local.minute
+        for new in calling.next_calls(standing, calls, self._plan, now_us, minute):
+            self._put(new, now_us)
+        for outcome in self.courier.take(outbox.open_calls(self._store), now_us):
+            self._note(outcome, now_us)
+        if calling.unheard(standing, calls, self._plan, now_us):
+            self._sound()
+
+    def _put(self, new: calling.NewCall, now_us: int) -> None:
+        title, body = message(new.alarm, self._tz)
+        if self._plan.address:
+            invitation = links.Invitation(new.alarm.id, new.person.name)
+            body += f"\nSeen: {self._plan.address}/seen/{links.token(self._key, invitation)}"
+        with self._store.writing():
+            for way in new.person.ways:
+                outbox.add_call(
+                    self._store,
+                    alarm_id=new.alarm.id,
+                    person=new.person.name,
+                    way=way.label,
+                    why=new.why,
+                    title=title,
+                    body=f"{body}\n{CAUTION}",
+                    made_us=now_us,
+                )
+        self._say(f"calling {new.person.name} ({new.why}): {new.alarm.text}")
+
+    def _note(self, outcome: Outcome, now_us: int) -> None:
+        call = outcome.call
+        tries = len(outbox.attempts(self._store, call.id)) + 1
+        next_us = None if outcome.ok else calling.next_try_us(call, tries, now_us)
+        outbox.add_attempt(
+            self._store, call.id, t_us=now_us, ok=outcome.ok, answer=outcome.answer, next_us=next_us
+        )
+        self._say(f"to {call.person} by {call.way}: {outcome.answer}")
+
+    def _sound(self) -> None:
+        """The last resort: a sound on this machine, again and again until somebody acknowledges."""
+        if self._clock.steady_s() - self._sound_s < SOUND_S:
+            return
+        self._sound_s = self._clock.steady_s()
+        self._say("nobody has been reached: sounding here")
+        self._ring(self._plan.sound)
+
+    def _show_life(self, every_s: float) -> None:
+        if self._clock.steady_s() - self._life_s >= every_s:
+            self._life_s = self._clock.steady_s()
+            self._store.set_setting(LIFE, str(self._clock.now_us()))
+
+
+def ring(command: Sequence[str] = ()) -> None:
+    """Make a sound by a command, or by the terminal's bell; never raises and never waits."""
+    if command and command[0] != "bell":
+        threading.Thread(target=_run, args=(tuple(command),), name="sound", daemon=True).start()
+        return
+    sys.stderr.write("\a")
+    sys.stderr.flush()
+
+
+def _run(command: Sequence[str]) -> None:
+    with contextlib.suppress(OSError, subprocess.SubprocessError):
+        subprocess.run(command, stdin=subprocess.DEVNULL, timeout=SOUND_S, check=False)
+
+
+def message(alarm: StoredAlarm, tz: tzinfo) -> tuple[str, str]:
+    """Return title and body of a call: what is, since when, and what to do."""
+    where = f"{alarm.kiln}: " if alarm.kiln else ""
+    since = show_instant(alarm.began_us, tz)
+    return f"{where}{alarm.kind}", f"{alarm.text}\nSince {since}. {alarm.remedy}"
+
+
+def age_s(store: Store, now_us: int) -> float | None:
+    """Return how long ago the watch last said that it walks, or None when it never did."""
+    told = store.setting(LIFE)
+    return (now_us - int(told)) / 1e6 if told.isdigit() else None
