@@ -6,6 +6,7 @@
     ├── RangeError      a number outside the range in which its formula holds
     ├── SourceError     a port, a bus or a cable
     └── StoreError      the SQLite file
+        └── NotFoundError   a firing, heat, mould, casting or channel of that name is not in it
 
 The message is for the person at the kiln at three in the morning: what happened, to what, and
 what to do next. The command line prints it on stderr and ends with status 2.
@@ -36,3 +37,12 @@ class SourceError(FirelogError):
 
 class StoreError(FirelogError):
     """The SQLite store cannot be opened, is not ours, or refuses to keep something."""
+
+
+class NotFoundError(StoreError, KeyError):
+    """Nothing of that name is kept; the message names what there is, and the nearest.
+
+    A :class:`KeyError` too, because ``foundry.firings["..."]`` is looked up like a dictionary.
+    """
+
+    __str__ = Exception.__str__  # a KeyError would put the sentence in quotation marks

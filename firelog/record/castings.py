@@ -18,6 +18,7 @@ from typing import Any
 from firelog.errors import InputError, StoreError
 from firelog.record import driver, heats, migrations
 from firelog.record.heats import Heat, Pour
+from firelog.record.missing import not_found
 from firelog.record.store import Store
 
 # What may be noted of how a piece was made, and what each number is.
@@ -135,11 +136,10 @@ def castings(store: Store) -> list[Casting]:
 
 
 def casting(store: Store, name: str) -> Casting:
-    """Return the casting of that name; raises :class:`StoreError` naming those there are."""
+    """Return the casting of that name; raises :class:`NotFoundError` naming those there are."""
     found = _castings(store, "where c.name=?", (name,))
     if not found:
-        names = ", ".join(repr(one.name) for one in castings(store)[:8]) or "none yet"
-        raise StoreError(f"there is no casting {name!r} in {store.path}; there are: {names}")
+        raise not_found("casting", name, str(store.path), [one.name for one in castings(store)])
     return found[0]
 
 

@@ -14,6 +14,7 @@ from typing import Any
 
 from firelog.errors import InputError, StoreError
 from firelog.record import driver, migrations, traces
+from firelog.record.missing import not_found
 from firelog.record.rows import Channel, Event
 from firelog.record.store import Store
 
@@ -117,11 +118,10 @@ def heats(store: Store) -> list[Heat]:
 
 
 def heat(store: Store, name: str) -> Heat:
-    """Return the heat of that name; raises :class:`StoreError` naming those there are."""
+    """Return the heat of that name; raises :class:`NotFoundError` naming those there are."""
     rows = _all(store, f"{_HEAT} where h.name=?", (name,))
     if not rows:
-        names = ", ".join(repr(one.name) for one in heats(store)[:8]) or "none yet"
-        raise StoreError(f"there is no heat {name!r} in {store.path}; there are: {names}")
+        raise not_found("heat", name, str(store.path), [one.name for one in heats(store)])
     return Heat(*rows[0])
 
 
@@ -209,11 +209,10 @@ def moulds(store: Store, firing: str | None = None) -> list[Mould]:
 
 
 def mould(store: Store, name: str) -> Mould:
-    """Return the mould of that name; raises :class:`StoreError` naming those there are."""
+    """Return the mould of that name; raises :class:`NotFoundError` naming those there are."""
     found = _moulds(store, "where m.name=?", (name,))
     if not found:
-        names = ", ".join(repr(one.name) for one in moulds(store)[:12]) or "none yet"
-        raise StoreError(f"there is no mould {name!r} in {store.path}; there are: {names}")
+        raise not_found("mould", name, str(store.path), [one.name for one in moulds(store)])
     return found[0]
 
 

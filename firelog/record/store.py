@@ -24,6 +24,7 @@ from firelog.readings import (
     Unit,
 )
 from firelog.record import driver, migrations, traces
+from firelog.record.missing import not_found
 from firelog.record.overview import Envelope, overview
 from firelog.record.rows import Calibration, Channel, Event, Firing, StoredVerdict
 
@@ -170,11 +171,10 @@ class Store:
         return self._channel("where k.name=? order by c.id", (kiln,))
 
     def channel(self, kiln: str, name: str) -> Channel:
-        """Return one channel; raises :class:`StoreError` naming those there are."""
+        """Return one channel; raises :class:`NotFoundError` naming those there are."""
         found = self._channel("where k.name=? and c.name=?", (kiln, name))
         if not found:
-            names = ", ".join(f"{c.kiln} / {c.name}" for c in self.channels()[:12]) or "none yet"
-            raise StoreError(f"there is no channel {name!r} in {kiln!r}; there are: {names}")
+            raise not_found("channel", name, repr(kiln), [c.name for c in self.channels(kiln)])
         return found[0]
 
     def kilns(self) -> list[str]:
@@ -332,11 +332,10 @@ class Store:
         return [Firing(*row) for row in rows]
 
     def firing(self, name: str) -> Firing:
-        """Return the firing of that name; raises :class:`StoreError` naming those there are."""
+        """Return the firing of that name; raises :class:`NotFoundError` naming those there are."""
         row = self._maybe(f"{_FIRING} where f.name=?", (name,))
         if row is None:
-            names = ", ".join(repr(firing.name) for firing in self.firings()[:8]) or "none yet"
-            raise StoreError(f"there is no firing {name!r} in {self.path}; there are: {names}")
+            raise not_found("firing", name, str(self.path), [one.name for one in self.firings()])
         return Firing(*row)
 
     def schedule_text(self, firing: Firing) -> str | None:
