@@ -8,10 +8,11 @@ from pathlib import Path
 import pytest
 
 from firelog.foundry import parse_foundry
-from firelog.intake import source as sources
+from firelog.intake import source
 from firelog.intake.bus import modbus, mqtt
 from firelog.intake.clock import Clock
 from firelog.intake.collect.sources import make_source
+from firelog.intake.line import source as line_source
 from firelog.intake.line import text
 from firelog.readings import Quality
 
@@ -32,7 +33,7 @@ def test_example(example: str) -> None:
 def test_nothing_is_left_out() -> None:
     """Every layout, chip, option and quality there is stands on the page."""
     words = [layout.value for layout in text.Layout] + list(text.CHIP_DIGITS)
-    words += [*sources._PORT_OPTIONS, *sources._LINE_OPTIONS, *sources.COMMON_OPTIONS]
+    words += [*line_source._PORT_OPTIONS, *line_source._LINE_OPTIONS, *source.COMMON_OPTIONS]
     words += [*modbus._OPTIONS, *modbus._READ_KEYS, *mqtt._OPTIONS]
     words += [quality.word for quality in Quality if quality]
     missing = [word for word in words if not re.search(rf"\b{word}\b", PAGE)]
