@@ -1,8 +1,9 @@
-"""The three answers a check can give, and the two ways of meeting a limit."""
+"""The three answers a check can give, what a limit is, and the two ways of meeting it."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from enum import StrEnum
 
 
@@ -19,6 +20,26 @@ class Decision(StrEnum):
 
     GUARDED = "guarded"
     SIMPLE = "simple"
+
+
+class Side(StrEnum):
+    """On which side of its limit a measured value is good; the value is how it is said."""
+
+    AT_LEAST = "at least"
+    AT_MOST = "at most"
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A limit with its sense: ``value`` in ``unit`` ("C", "K", "K/h", "s", "share").
+
+    ``within_s``: how soon the value must be there; None where time is not asked.
+    """
+
+    value: float
+    unit: str
+    side: Side
+    within_s: float | None = None
 
 
 def worst(verdicts: Iterable[Verdict]) -> Verdict:

@@ -13,7 +13,7 @@ from firelog import tomlfile
 from firelog.errors import FirelogError, InputError
 from firelog.reference import shared_folder
 from firelog.schedule import kinds
-from firelog.schedule.plan.model import Requirement
+from firelog.schedule.plan.requirements import Requirement
 from firelog.tomlfile import Table
 from firelog.units import TemperatureUnit, parse_duration, parse_temperature
 

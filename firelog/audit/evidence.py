@@ -10,10 +10,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from firelog.audit.catalogue import UNLISTED, Catalogue, Cause, DefectKind, FactSpec, Speaks
+from firelog.verdict import Side
+
+# A value departs to the side that its limit forbids.
+_GOOD = {"below": Side.AT_LEAST, "above": Side.AT_MOST}
 
 Shown = Literal["seen", "not seen", "silent"]
 Says = Literal["for", "against", "silent"]
@@ -43,6 +47,12 @@ class Fact:
     how: str = ""
     channel: str | None = None
     at_us: int | None = None
+    side: Side | None = None
+
+    @property
+    def good_side(self) -> Side | None:
+        """On which side of its limit a value is sound; None where the fact has no limit."""
+        return self.side or _GOOD.get(self.spec.side)
 
 
 @dataclass(frozen=True)
@@ -97,6 +107,11 @@ def strength(ratio: float) -> str:
 
 
 # ---------------------------------------------------------------- facts
+def departure(good: Side) -> str:
+    """Return the side, ``below`` or ``above``, to which a value departs from a limit."""
+    return "below" if good is Side.AT_LEAST else "above"
+
+
 def silent(spec: FactSpec, why: str, *, limit: float | None = None, unit: str = "") -> Fact:
     """Return a fact of which the record says nothing, and why."""
     return Fact(spec, "silent", None, why, limit=limit, unit=unit)
@@ -123,8 +138,11 @@ def held(
     """
     off = limit - measured if side == "below" else measured - limit
     shown: Shown = "silent"
+    silence = Fact(
+        spec, shown, None, why, measured, limit, None, unit, how, channel, at_us, _GOOD[side]
+    )
     if not math.isfinite(expanded):
-        return Fact(spec, shown, None, why, measured, limit, None, unit, how, channel, at_us)
+        return silence
     if off > expanded or (expanded == 0.0 and off > 0.0):
         shown = "seen"
     elif off < -expanded or (expanded == 0.0 and off <= 0.0):
@@ -132,7 +150,7 @@ def held(
     probability: float | None = _beyond(off, expanded / COVERAGE)
     if how == "lower bound" and measured - expanded <= limit:
         shown, probability = "silent", None
-    return Fact(spec, shown, probability, why, measured, limit, expanded, unit, how, channel, at_us)
+    return replace(silence, shown=shown, probability=probability, expanded=expanded)
 
 
 def _beyond(off: float, standard: float) -> float:

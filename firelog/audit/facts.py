@@ -57,7 +57,9 @@ def _of_firing(specs: list[FactSpec], case: Case, words_in: TemperatureUnit) -> 
     traces, end_s = until_out(case)
     made = judge(asked, traces, end_s=end_s)
     began_us = case.fired.firing.began_us
-    return [_checked(spec, check, began_us) for spec, check in zip(specs, made.checks, strict=True)]
+    return [
+        from_check(spec, check, began_us) for spec, check in zip(specs, made.checks, strict=True)
+    ]
 
 
 def until_out(case: Case) -> tuple[tuple[ChannelTrace, ...], float]:
@@ -80,7 +82,11 @@ def _until(trace: ChannelTrace, end_s: float) -> ChannelTrace:
     )
 
 
-def _checked(spec: FactSpec, check: Check, began_us: int) -> Fact:
+def from_check(spec: FactSpec, check: Check, began_us: int) -> Fact:
+    """Return what a check of the firing shows of a fact: seen where the requirement failed.
+
+    What is not proven for want of certainty, not of readings, keeps its probability.
+    """
     at_us = None if check.at_s is None else began_us + round(check.at_s * 1e6)
     shown: evidence.Shown = "silent"
     probability = None
@@ -88,7 +94,7 @@ def _checked(spec: FactSpec, check: Check, began_us: int) -> Fact:
         shown = "seen" if check.verdict is Verdict.FAIL else "not seen"
         probability = 1.0 if shown == "seen" else 0.0
     elif check.measured is not None and check.uncertainty:
-        side = "above" if check.kind in ("ceiling", "ramp", "spread", "gap") else "below"
+        side = evidence.departure(check.side)
         near = evidence.held(
             spec, check.measured, check.uncertainty, check.limit, side=side, unit=check.unit, why=""
         )
@@ -96,7 +102,7 @@ def _checked(spec: FactSpec, check: Check, began_us: int) -> Fact:
         probability = near.probability if near.shown == "silent" else None
     return Fact(
         spec, shown, probability, check.why, check.measured, check.limit, check.uncertainty,
-        check.unit, "measured", check.channel, at_us,
+        check.unit, "measured", check.channel, at_us, check.side,
     )  # fmt: skip
 
 

@@ -6,15 +6,15 @@ from collections.abc import Iterable, Sequence
 
 from firelog.audit.evidence import CauseFound, Fact, Finding
 from firelog.say.checks import quantity
+from firelog.say.limits import limit_words
 from firelog.units import TemperatureUnit
+from firelog.verdict import Limit
 
 SAYS = {"for": "supports", "against": "argues against", "silent": "silent"}
 NEVER_PROOF = (
     "A record never proves a cause: it supports one, argues against one, or is silent. What is "
     "silent may still have happened."
 )
-_SIDES = {"below": "at least", "above": "at most"}
-_KINDS = {"soak": "at least", "reach": "at least", "floor": "at least"}
 
 
 def measured(fact: Fact, shown: TemperatureUnit) -> str:
@@ -31,9 +31,9 @@ def limit(fact: Fact, shown: TemperatureUnit) -> str:
     """Return the limit that was held against it, with its side."""
     if fact.limit is None:
         return "–"
-    asked = fact.spec.requirement
-    side = _KINDS.get(asked.kind, "at most") if asked else _SIDES.get(fact.spec.side, "")
-    return f"{side} {quantity(fact.limit, fact.unit, shown)}".strip()
+    if fact.good_side is None:
+        return quantity(fact.limit, fact.unit, shown)
+    return limit_words(Limit(fact.limit, fact.unit, fact.good_side), shown)
 
 
 def sentence(fact: Fact) -> str:

@@ -14,6 +14,7 @@ from firelog.judge.outlook import Lateness
 from firelog.record.rows import Firing
 from firelog.record.store import Store
 from firelog.say.checks import doubt, quantity
+from firelog.say.limits import limit_words
 from firelog.schedule.forecast.finish import Outlook
 from firelog.schedule.plan.model import Happening, Judgement, SegmentRun
 from firelog.units import (
@@ -142,7 +143,7 @@ def _checks(judgement: Judgement, unit: TemperatureUnit) -> Table:
             verdict_text(check.verdict),
             check.requirement,
             measured.strip(),
-            quantity(check.limit, check.unit, unit),
+            limit_words(check.asked, unit),
             f"{check.channel or ''}{at}",
         )
     return table

@@ -33,6 +33,7 @@ from firelog.schedule.plan.model import (
     SegmentRun,
 )
 from firelog.units import TemperatureUnit, iso_utc, us_to_datetime
+from firelog.verdict import Side
 
 NOT_JUDGED = frozenset({Role.AMBIENT, Role.SET_POINT, Role.COLD_JUNCTION})
 CORE_OF = "core of "  # a requirement that names a mould's core asks for a computed channel
@@ -216,7 +217,8 @@ def _probability(check: Check) -> float | None:
     """Return the probability that a ceiling or floor is truly kept (JCGM 106:2012, 7.3)."""
     if check.kind not in ("ceiling", "floor") or check.measured is None or not check.uncertainty:
         return None
-    low, high = (-math.inf, check.limit) if check.kind == "ceiling" else (check.limit, math.inf)
+    upper = check.side is Side.AT_MOST
+    low, high = (-math.inf, check.limit) if upper else (check.limit, math.inf)
     standard_k = check.uncertainty / uncertainty.COVERAGE
     return conformity.conformance_probability(check.measured, standard_k, low, high)
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 
 from firelog.errors import RangeError
-from firelog.verdict import Decision, Verdict, worst
+from firelog.verdict import Decision, Limit, Side, Verdict, worst
 
 
 def at_least(
@@ -35,6 +35,14 @@ def at_most(
 ) -> Verdict:
     """Hold ``measured`` ± ``expanded`` (U, k = 2, same unit) against an upper limit."""
     return at_least(-measured, -limit, expanded, decision)
+
+
+def met(
+    measured: float, limit: Limit, expanded: float, decision: Decision = Decision.GUARDED
+) -> Verdict:
+    """Hold ``measured`` ± ``expanded`` (U, k = 2, the limit's unit) against a limit on its side."""
+    decide = at_least if limit.side is Side.AT_LEAST else at_most
+    return decide(measured, limit.value, expanded, decision)
 
 
 def between(

@@ -28,7 +28,8 @@ from firelog.record.rows import Channel, Event, Firing, StoredVerdict
 from firelog.record.seal import Seal
 from firelog.record.store import Store
 from firelog.schedule.forecast.finish import KilnHistory, Outlook
-from firelog.schedule.plan.model import ChannelTrace, Clock
+from firelog.schedule.plan.model import ChannelTrace
+from firelog.schedule.plan.requirements import Clock
 from firelog.view import thinning
 from firelog.view.picture import Picture, deviation_k
 from firelog.view.wording import Manner, manner

@@ -16,7 +16,8 @@ from firelog.judge.outlook import Lateness
 from firelog.readings import FloatArray
 from firelog.schedule.follow.segments import Following, follow
 from firelog.schedule.forecast.finish import Outlook
-from firelog.schedule.plan.model import ChannelTrace, Clock, Judgement, Schedule
+from firelog.schedule.plan.model import ChannelTrace, Judgement, Schedule
+from firelog.schedule.plan.requirements import Clock
 from firelog.units import difference_from_k, from_celsius, us_to_datetime
 from firelog.verdict import Verdict
 from firelog.view import thinning

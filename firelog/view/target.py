@@ -14,7 +14,8 @@ import numpy as np
 
 from firelog.readings import FloatArray
 from firelog.schedule.follow.segments import Following, followed_target
-from firelog.schedule.plan.model import Clock, Schedule, Track
+from firelog.schedule.plan.model import Schedule
+from firelog.schedule.plan.requirements import Clock, Track
 from firelog.schedule.plan.target import plan_length_s, plan_points, segment_length_s, target_c
 
 BESIDE_S = 1e-3  # on either side of a corner: a date axis has milliseconds

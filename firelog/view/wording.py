@@ -8,19 +8,9 @@ from zoneinfo import ZoneInfo
 
 from firelog.errors import InputError
 from firelog.record.store import Store
-from firelog.say.checks import quantity
+from firelog.say.limits import limit_words
 from firelog.schedule.plan.model import Check
 from firelog.units import TemperatureUnit, us_to_datetime, zone
-
-_BOUNDS = {
-    "reach": "",
-    "soak": "at least",
-    "ceiling": "at most",
-    "floor": "at least",
-    "spread": "at most",
-    "track": "at least",
-    "gap": "at most",
-}
 
 
 @dataclass(frozen=True)
@@ -45,8 +35,8 @@ def manner(store: Store, chosen_unit: str | None = None) -> Manner:
 
 # ---------------------------------------------------------------- numbers
 def limit(check: Check, shown: TemperatureUnit) -> str:
-    """Return a check's limit with the side it lies on."""
-    return f"{_BOUNDS.get(check.kind, '')} {quantity(check.limit, check.unit, shown)}".strip()
+    """Return a check's limit with its sense."""
+    return limit_words(check.asked, shown)
 
 
 # ---------------------------------------------------------------- times

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from firelog.audit import evidence, words
+from firelog.audit import evidence, facts, words
 from firelog.audit.catalogue import (
     UNLISTED,
     Catalogue,
@@ -21,6 +21,8 @@ from firelog.audit.catalogue import (
     read_catalogue,
 )
 from firelog.audit.evidence import Fact
+from firelog.schedule.plan.model import Check
+from firelog.verdict import Limit, Side, Verdict
 
 COLD = FactSpec("cold", "pour", 0.1, "it was cold", "it was not cold", side="below", limit=100.0)
 WARM = FactSpec("late", "pour", 0.2, "it was late", "it was not late", side="above", limit=60.0)
@@ -52,6 +54,24 @@ def test_its_probability_is_that_of_a_normal_distribution(value: float, u: float
     below, above = at(COLD, value, u), at(WARM, value, u)
     assert below.probability == pytest.approx(stats.norm(value, u / 2).cdf(100.0), abs=1e-12)
     assert above.probability == pytest.approx(stats.norm(value, u / 2).sf(60.0), abs=1e-12)
+
+
+SLOW = FactSpec("slow", "firing", 0.1, "it was too slow", "it was fast enough")
+
+
+@pytest.mark.parametrize(("rate", "probability"), [(85.0, 0.93), (95.0, 0.69), (105.0, 0.31)])
+def test_a_rate_that_must_be_at_least_something_departs_downwards(rate, probability) -> None:
+    """At 85, 95, 105 K/h ± 20 against at least 100, too slow is likely, middling, unlikely.
+
+    Φ(1.5), Φ(0.5), Φ(−0.5) of any table of the normal distribution: 0.9332, 0.6915, 0.3085.
+    """
+    asked = Limit(100.0, "K/h", Side.AT_LEAST)
+    check = Check("fast enough", "ramp", Verdict.NOT_PROVEN, asked, "", rate, 20.0)
+    found = facts.from_check(SLOW, check, 0)
+    assert found.probability == pytest.approx(probability, abs=0.005)
+    assert words.limit(found, "F") == "at least 180 °F/h"
+    upper = replace(check, asked=replace(asked, side=Side.AT_MOST))
+    assert facts.from_check(SLOW, upper, 0).probability == pytest.approx(1 - probability, abs=0.005)
 
 
 def test_a_lower_bound_never_shows_that_something_was_cold() -> None:

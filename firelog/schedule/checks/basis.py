@@ -10,9 +10,10 @@ import numpy as np
 from firelog import units
 from firelog.schedule.follow.arrivals import LAG_S
 from firelog.schedule.follow.segments import Following
-from firelog.schedule.plan.model import Check, Requirement, Schedule, SegmentRun
+from firelog.schedule.plan.model import Check, Schedule, SegmentRun
+from firelog.schedule.plan.requirements import Requirement
 from firelog.schedule.series import Hole, Series
-from firelog.verdict import Decision, Verdict
+from firelog.verdict import Decision, Limit, Verdict
 
 _RANK = {Verdict.FAIL: 0, Verdict.NOT_PROVEN: 1, Verdict.PASS: 2}
 
@@ -32,6 +33,10 @@ class Firing:
         return next(run for run in self.following.runs if run.name == name)
 
     # ------------------------------------------------------------ words
+    def words(self, requirement: Requirement) -> str:
+        """Return what a requirement asks, in the unit the schedule is written in."""
+        return requirement.words(self.schedule.unit)
+
     def temperature(self, temp_c: float, digits: int = 0) -> str:
         """Return a temperature in the unit the schedule is written in."""
         return units.show_temperature(temp_c, self.schedule.unit, digits)
@@ -110,6 +115,28 @@ def _hole_beside(firing: Firing, at_s: float) -> float:
     return width if width > firing.schedule.longest_gap_s + grid.cell_s else 0.0
 
 
+def check_of(
+    requirement: Requirement,
+    verdict: Verdict,
+    why: str,
+    *,
+    asked: Limit | None = None,
+    measured: float | None = None,
+    uncertainty: float | None = None,
+    at_s: float | None = None,
+    channel: str | None = None,
+) -> Check:
+    """Return a requirement's check; ``asked`` is the limit that decided, by default its first.
+
+    An ``uncertainty`` that is not finite cannot be stated and is left out.
+    """
+    stated = uncertainty if uncertainty is not None and np.isfinite(uncertainty) else None
+    limit = asked or requirement.limits[0]
+    return Check(
+        requirement.name, requirement.kind, verdict, limit, why, measured, stated, at_s, channel
+    )
+
+
 @dataclass(frozen=True)
 class Answer:
     """The check of one channel, and how far on the good side it is (for finding the worst)."""
@@ -126,11 +153,6 @@ def worst_of(answers: Iterable[Answer]) -> Check:
 def worst_answer(answers: Iterable[Answer]) -> Answer:
     """Return the answer with the worst verdict, among equals the one with the least margin."""
     return min(answers, key=lambda answer: (_RANK[answer.check.verdict], answer.margin))
-
-
-def stated_u(expanded_k: float) -> float | None:
-    """Return U for showing: None where no tolerance is defined."""
-    return float(expanded_k) if np.isfinite(expanded_k) else None
 
 
 def used_u(expanded_k: float, decision: Decision) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -12,15 +13,16 @@ from firelog.schedule.checks.basis import (
     Answer,
     Firing,
     Span,
+    check_of,
     in_hole,
     not_proven,
-    stated_u,
     sureness,
     used_u,
 )
-from firelog.schedule.plan.model import Ceiling, Check, Floor, Reach, Spread
+from firelog.schedule.plan.model import Check
+from firelog.schedule.plan.requirements import Ceiling, Floor, Reach, Spread
 from firelog.schedule.series import Hole, Series, highest_in, holes, lowest_in, worst_of_many
-from firelog.verdict import Decision, Verdict
+from firelog.verdict import Decision, Limit, Side, Verdict
 
 
 # ---------------------------------------------------------------- reach
@@ -33,15 +35,15 @@ def reach(firing: Firing, requirement: Reach, span: Span, one: Series) -> Answer
     at = one.between(span.lo_s, min(deadline_s, firing.end_s))
     heating = _heats(firing, requirement, span, one)
     index = _extreme(one, at, heating)
-    limit_c = requirement.temperature_c
+    asked = replace(requirement.limits[0], side=Side.AT_LEAST if heating else Side.AT_MOST)
+    limit_c = asked.value
     if index is None:
         why = f"{one.name} has no usable reading in time; {firing.temperature(limit_c)} was asked."
-        return Answer(_answer(requirement, one, Verdict.NOT_PROVEN, limit_c, why), -np.inf)
+        return Answer(_answer(requirement, asked, one, Verdict.NOT_PROVEN, why), -np.inf)
     measured, expanded_k = float(one.temp_c[index]), float(one.expanded_k[index])
-    decide = conformity.at_least if heating else conformity.at_most
-    verdict = decide(measured, limit_c, expanded_k, requirement.decision)
+    verdict = conformity.met(measured, asked, expanded_k, requirement.decision)
     why = _reach_words(firing, requirement, one, index, heating)
-    check = _answer(requirement, one, verdict, limit_c, why, index=index)
+    check = _answer(requirement, asked, one, verdict, why, index=index)
     guard_k = np.nan_to_num(used_u(expanded_k, requirement.decision))
     if verdict is Verdict.FAIL:
         hole = _hiding(
@@ -107,26 +109,24 @@ def _reach_words(firing: Firing, requirement: Reach, one: Series, index: int, he
 # ---------------------------------------------------------------- ceiling and floor
 def limit(firing: Firing, requirement: Ceiling | Floor, span: Span, one: Series) -> Answer:
     """Judge one channel by its highest (floor: lowest) reading of the span."""
-    above = isinstance(requirement, Ceiling)
-    limit_c = requirement.at_most_c if isinstance(requirement, Ceiling) else requirement.at_least_c
+    allowed = requirement.limits[0]
+    above, limit_c = allowed.side is Side.AT_MOST, allowed.value
     at = one.between(span.lo_s, span.hi_s)
     index = _extreme(one, at, above)
-    never = "never above" if above else "never below"
-    asked = f"{never} {firing.temperature(limit_c)} was asked"
+    asked = f"{firing.words(requirement)} was asked"
     if index is None or span.lost:
         why = f"{one.name}: {span.lost or 'there is no usable reading'}; {asked}."
-        return Answer(_answer(requirement, one, Verdict.NOT_PROVEN, limit_c, why), -np.inf)
+        return Answer(_answer(requirement, allowed, one, Verdict.NOT_PROVEN, why), -np.inf)
     index = _provably_beyond(one, at, limit_c, above, requirement) or index
     measured, expanded_k = float(one.temp_c[index]), float(one.expanded_k[index])
-    decide = conformity.at_most if above else conformity.at_least
-    verdict = decide(measured, limit_c, expanded_k, requirement.decision)
+    verdict = conformity.met(measured, allowed, expanded_k, requirement.decision)
     side = "highest" if above else "lowest"
     why = (
         f"{one.name}, {side} reading {firing.temperature(measured, 1)} "
         f"{firing.after(float(one.t_s[index]))}; {asked} "
         f"({sureness(firing, expanded_k, requirement.decision)})."
     )
-    check = _answer(requirement, one, verdict, limit_c, why, index=index)
+    check = _answer(requirement, allowed, one, verdict, why, index=index)
     if verdict is Verdict.PASS:
         guard_k = np.nan_to_num(used_u(expanded_k, requirement.decision))
         hole = _hiding(firing, one, (span.lo_s, span.hi_s), limit_c, guard_k=guard_k, above=above)
@@ -180,24 +180,24 @@ def _extreme(one: Series, at: slice, highest: bool) -> int | None:
 
 def _answer(
     requirement: Reach | Ceiling | Floor,
+    asked: Limit,
     one: Series,
     verdict: Verdict,
-    limit_c: float,
     why: str,
     *,
     index: int | None = None,
 ) -> Check:
-    return Check(
-        requirement=requirement.name,
-        kind=requirement.kind,
-        verdict=verdict,
-        measured=None if index is None else float(one.temp_c[index]),
-        limit=limit_c,
-        unit="C",
-        uncertainty=(None if index is None else stated_u(one.expanded_k[index])),
-        at_s=None if index is None else float(one.t_s[index]),
+    if index is None:
+        return check_of(requirement, verdict, why, asked=asked, channel=one.name)
+    return check_of(
+        requirement,
+        verdict,
+        why,
+        asked=asked,
+        measured=float(one.temp_c[index]),
+        uncertainty=float(one.expanded_k[index]),
+        at_s=float(one.t_s[index]),
         channel=one.name,
-        why=why,
     )
 
 
@@ -209,13 +209,10 @@ def spread(firing: Firing, requirement: Spread, span: Span, chosen: Sequence[Ser
     of squares (GUM, JCGM 100:2008, 5.1.2), with the reading noise covered for the worst of all
     the instants looked at.
     """
-    asked = f"never more than {firing.difference(requirement.at_most_k)} apart was asked"
+    asked = f"{firing.words(requirement)} was asked"
 
     def unknown(why: str) -> Check:
-        return Check(
-            requirement.name, requirement.kind, Verdict.NOT_PROVEN, None, requirement.at_most_k,
-            "K", None, None, None, f"{why}; {asked}.",
-        )  # fmt: skip
+        return check_of(requirement, Verdict.NOT_PROVEN, f"{why}; {asked}.")
 
     live = [one for one in chosen if len(one.t_s) > 1]
     if len(live) < 2 or span.lost:
@@ -238,11 +235,11 @@ def spread(firing: Firing, requirement: Spread, span: Span, chosen: Sequence[Ser
     noise_k = float(np.hypot(hot.noise_k, cold.noise_k)) * worst_of_many(len(grid))
     expanded_k = float(np.linalg.norm((_u_at(hot, t_s), _u_at(cold, t_s), noise_k)))
     measured = float(apart[worst])
-    verdict = conformity.at_most(measured, requirement.at_most_k, expanded_k, requirement.decision)
-    check = Check(
-        requirement.name, requirement.kind, verdict, measured, requirement.at_most_k, "K",
-        stated_u(expanded_k), t_s, cold.name,
-        f"{hot.name} and {cold.name} were {firing.difference(measured)} apart "
+    verdict = conformity.met(measured, requirement.limits[0], expanded_k, requirement.decision)
+    check = check_of(
+        requirement, verdict, measured=measured, uncertainty=expanded_k, at_s=t_s,
+        channel=cold.name,
+        why=f"{hot.name} and {cold.name} were {firing.difference(measured)} apart "
         f"{firing.after(t_s)}; {asked} "
         f"({sureness(firing, expanded_k, requirement.decision)}).",
     )  # fmt: skip

@@ -4,25 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from firelog.schedule.checks import extremes, rates, soaks
-from firelog.schedule.checks.basis import Firing, span_of, worst_of
+from firelog.schedule.checks.basis import Firing, check_of, span_of
 from firelog.schedule.follow.happenings import happenings
 from firelog.schedule.follow.segments import follow_series
-from firelog.schedule.plan.model import (
-    Ceiling,
-    ChannelTrace,
-    Check,
-    Floor,
-    Gap,
-    Judgement,
-    Ramp,
-    Reach,
-    Requirement,
-    Schedule,
-    Soak,
-    Spread,
-    Track,
-)
+from firelog.schedule.kinds import kind_of
+from firelog.schedule.plan.model import ChannelTrace, Check, Judgement, Schedule
+from firelog.schedule.plan.requirements import Requirement
 from firelog.schedule.series import Series, choose, prepare
 from firelog.verdict import Verdict, worst
 
@@ -80,44 +67,11 @@ def check(firing: Firing, requirement: Requirement) -> Check:
             return _nobody(requirement, f"{', '.join(sorted(missing))} was not recorded")
     if not chosen:
         return _nobody(requirement, f"no channel {requirement.channels!r} was recorded")
-    span = span_of(firing, requirement)
-    match requirement:
-        case Reach():
-            return worst_of(extremes.reach(firing, requirement, span, one) for one in chosen)
-        case Ceiling() | Floor():
-            return worst_of(extremes.limit(firing, requirement, span, one) for one in chosen)
-        case Ramp():
-            return worst_of(rates.ramp(firing, requirement, span, one) for one in chosen)
-        case Soak():
-            return soaks.soak(firing, requirement, span, chosen)
-        case Spread():
-            return extremes.spread(firing, requirement, span, chosen)
-        case Track():
-            return soaks.track(firing, requirement, span, chosen)
-        case Gap():
-            return soaks.gap(firing, requirement, span, chosen)
-    raise TypeError(f"no way to judge a {type(requirement).__name__}")
+    return kind_of(requirement).judge(firing, requirement, span_of(firing, requirement), chosen)
 
 
 def _nobody(requirement: Requirement, why: str) -> Check:
-    limits = {
-        "reach": ("temperature_c", "C"),
-        "soak": ("lasting_s", "s"),
-        "ceiling": ("at_most_c", "C"),
-        "floor": ("at_least_c", "C"),
-        "spread": ("at_most_k", "K"),
-        "track": ("share", "share"),
-        "gap": ("at_most_s", "s"),
-    }
-    if isinstance(requirement, Ramp):
-        limit, unit = requirement.at_most_k_per_h or requirement.at_least_k_per_h or 0.0, "K/h"
-    else:
-        name, unit = limits[requirement.kind]
-        limit = getattr(requirement, name)
-    return Check(
-        requirement.name, requirement.kind, Verdict.NOT_PROVEN, None, limit, unit, None, None,
-        None, f"{why}, so nothing can be told.",
-    )  # fmt: skip
+    return check_of(requirement, Verdict.NOT_PROVEN, f"{why}, so nothing can be told.")
 
 
 def _remarks(schedule: Schedule, series: Sequence[Series]) -> tuple[str, ...]:

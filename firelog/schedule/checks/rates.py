@@ -10,10 +10,19 @@ from numpy.typing import NDArray
 from firelog import units
 from firelog.physics import conformity
 from firelog.readings import FloatArray
-from firelog.schedule.checks.basis import Answer, Firing, Span, in_hole, not_proven, worst_answer
-from firelog.schedule.plan.model import Check, Ramp
+from firelog.schedule.checks.basis import (
+    Answer,
+    Firing,
+    Span,
+    check_of,
+    in_hole,
+    not_proven,
+    worst_answer,
+)
+from firelog.schedule.plan.model import Check
+from firelog.schedule.plan.requirements import Ramp
 from firelog.schedule.series import Series, holes, worst_of_many
-from firelog.verdict import Decision, Verdict
+from firelog.verdict import Decision, Side, Verdict
 
 FULL_WINDOW = 0.85  # a window counts when its readings span this much of it
 LEAST_READINGS = 5
@@ -125,11 +134,10 @@ def _fit(
 # ---------------------------------------------------------------- the check
 def ramp(firing: Firing, requirement: Ramp, span: Span, one: Series) -> Answer:
     """Judge one channel's rate: the worst window of the span and of the temperatures asked."""
-    limits = _limit_words(firing, requirement)
-    limit = requirement.at_most_k_per_h or requirement.at_least_k_per_h or 0.0
+    limits = f"{requirement.limit_words(firing.schedule.unit)} was asked"
     if span.lost:
         why = f"{one.name}: {span.lost}; {limits}."
-        return Answer(_check(requirement, one, Verdict.NOT_PROVEN, limit, why), -np.inf)
+        return Answer(_unknown(requirement, one, why), -np.inf)
     found = slopes(one, requirement.over_s, span.lo_s, span.hi_s, firing.schedule.longest_gap_s)
     inside = np.ones(len(found.t_s), dtype=np.bool_)
     if requirement.between_c is not None:
@@ -143,7 +151,7 @@ def ramp(firing: Firing, requirement: Ramp, span: Span, one: Series) -> Answer:
             f"{one.name} has no unbroken stretch of {units.show_duration(requirement.over_s)}"
             f"{where}, so no rate can be told; {limits}."
         )
-        return Answer(_check(requirement, one, Verdict.NOT_PROVEN, limit, why), -np.inf)
+        return Answer(_unknown(requirement, one, why), -np.inf)
     answer = _decide(firing, requirement, one, found, inside)
     if answer.check.verdict is not Verdict.PASS:
         return answer
@@ -170,16 +178,12 @@ def _decide(
     elif direction == "either":
         signed = np.abs(signed)
     t_s, expanded = found.t_s[inside], found.expanded_k_per_h[inside]
+    asked = f"{requirement.limit_words(firing.schedule.unit)} was asked"
     answers = []
-    for limit, decide, sign in (
-        (requirement.at_most_k_per_h, conformity.at_most, -1.0),
-        (requirement.at_least_k_per_h, conformity.at_least, 1.0),
-    ):
-        if limit is None:
-            continue
+    for limit in requirement.limits:
+        sign = -1.0 if limit.side is Side.AT_MOST else 1.0
         at = int(np.argmin(sign * signed))
-        measured, u = float(signed[at]), float(expanded[at])
-        verdict = decide(measured, limit, u, requirement.decision)
+        measured, u, at_s = float(signed[at]), float(expanded[at]), float(t_s[at])
         worst = "fastest" if sign < 0 else "slowest"
         sure = f"sure to within {firing.rate(max(u, LEAST_SHOWN_K_PER_H))}"
         if requirement.decision is Decision.SIMPLE:
@@ -188,14 +192,14 @@ def _decide(
             sure = "no tolerance is defined for this thermocouple there, so it proves nothing"
         why = (
             f"{one.name}, {worst} {units.show_duration(requirement.over_s)} at "
-            f"{firing.rate(measured)} {firing.after(float(t_s[at]))}; "
-            f"{_limit_words(firing, requirement)} ({sure})."
+            f"{firing.rate(measured)} {firing.after(at_s)}; {asked} ({sure})."
         )
-        check = _check(
-            requirement, one, verdict, limit, why,
-            measured=measured, expanded=u, at_s=float(t_s[at]),
+        verdict = conformity.met(measured, limit, u, requirement.decision)
+        check = check_of(
+            requirement, verdict, why, asked=limit, measured=measured, uncertainty=u, at_s=at_s,
+            channel=one.name,
         )  # fmt: skip
-        answers.append(Answer(check, sign * (measured - limit)))
+        answers.append(Answer(check, sign * (measured - limit.value)))
     return worst_answer(answers)
 
 
@@ -223,32 +227,5 @@ def _touches(before_c: float, after_c: float, between_c: tuple[float, float] | N
     return min(known) <= high_c and max(known) >= low_c
 
 
-def _limit_words(firing: Firing, requirement: Ramp) -> str:
-    parts = []
-    if requirement.at_most_k_per_h is not None:
-        parts.append(f"at most {firing.rate(requirement.at_most_k_per_h)}")
-    if requirement.at_least_k_per_h is not None:
-        parts.append(f"at least {firing.rate(requirement.at_least_k_per_h)}")
-    text = " and ".join(parts)
-    if requirement.between_c is not None:
-        low, high = map(firing.temperature, requirement.between_c)
-        text += f" between {low} and {high}"
-    return f"{text} was asked"
-
-
-def _check(
-    requirement: Ramp,
-    one: Series,
-    verdict: Verdict,
-    limit: float,
-    why: str,
-    *,
-    measured: float | None = None,
-    expanded: float | None = None,
-    at_s: float | None = None,
-) -> Check:
-    stated = expanded if expanded is not None and np.isfinite(expanded) else None
-    return Check(
-        requirement.name, requirement.kind, verdict, measured, limit, "K/h", stated, at_s,
-        one.name, why,
-    )  # fmt: skip
+def _unknown(requirement: Ramp, one: Series, why: str) -> Check:
+    return check_of(requirement, Verdict.NOT_PROVEN, why, channel=one.name)

@@ -17,9 +17,10 @@ from firelog.physics import conformity
 from firelog.readings import FloatArray
 from firelog.schedule import spans
 from firelog.schedule.checks import heatwork
-from firelog.schedule.checks.basis import Firing, Span, in_hole, not_proven
+from firelog.schedule.checks.basis import Firing, Span, check_of, in_hole, not_proven
 from firelog.schedule.follow.segments import followed_target
-from firelog.schedule.plan.model import Check, Gap, Soak, Track
+from firelog.schedule.plan.model import Check
+from firelog.schedule.plan.requirements import Gap, Soak, Track
 from firelog.schedule.plan.target import plan_length_s, target_c
 from firelog.schedule.series import Series, highest_in, holes, lowest_in
 from firelog.verdict import Decision, Verdict
@@ -61,17 +62,14 @@ def soak(firing: Firing, requirement: Soak, span: Span, chosen: Sequence[Series]
     verdict = conformity.at_least(together.proven_s, requirement.lasting_s, 0.0)
     if verdict is Verdict.FAIL and together.possible_s >= requirement.lasting_s:
         verdict = Verdict.NOT_PROVEN
-    check = Check(
-        requirement=requirement.name,
-        kind=requirement.kind,
-        verdict=verdict,
+    check = check_of(
+        requirement,
+        verdict,
+        _soak_words(firing, requirement, together, slowest, len(chosen)),
         measured=together.middle_s,
-        limit=requirement.lasting_s,
-        unit="s",
         uncertainty=half_s,
         at_s=together.enough_at_s if verdict is Verdict.PASS else together.until_s,
         channel=slowest.name,
-        why=_soak_words(firing, requirement, together, slowest, len(chosen)),
     )
     return _soak_limits(firing, check, span, chosen)
 
@@ -215,31 +213,28 @@ def track(firing: Firing, requirement: Track, span: Span, chosen: Sequence[Serie
     """Judge the share of time within the band of the target; the worst channel decides."""
     each = [_tracked(firing, requirement, span, one) for one in chosen]
     asked = (
-        f"{100 * requirement.share:.0f} % of the time within "
+        f"at least {100 * requirement.share:.0f} % of the time within "
         f"{firing.difference(requirement.band_k)} of the target was asked"
     )
     name, least, most, when_s = min(each, key=lambda found: found[1] + found[2])
     if np.isnan(least) or span.lost:
         reason = span.lost or "there is no stretch with a target and readings"
-        return Check(
-            requirement.name, requirement.kind, Verdict.NOT_PROVEN, None, requirement.share,
-            "share", None, None, name, f"{name}: {reason}; {asked}.",
-        )  # fmt: skip
+        why = f"{name}: {reason}; {asked}."
+        return check_of(requirement, Verdict.NOT_PROVEN, why, channel=name)
     verdict = Verdict.NOT_PROVEN
     if least >= requirement.share - 1e-9:
         verdict = Verdict.PASS
     elif most < requirement.share - 1e-9:
         verdict = Verdict.FAIL
-    check = Check(
-        requirement.name, requirement.kind, verdict, (least + most) / 2.0, requirement.share,
-        "share", max(0.0, (most - least) / 2.0), when_s, name,
+    plain = requirement.decision is Decision.SIMPLE
+    why = (
         f"{name}: {100 * least:.0f} % of the time proven within the band, "
         f"{100 * most:.0f} % possible; {asked}"
-        + (
-            " (compared plainly, uncertainty left aside)."
-            if requirement.decision is Decision.SIMPLE
-            else "."
-        ),
+        + (" (compared plainly, uncertainty left aside)." if plain else ".")
+    )
+    check = check_of(
+        requirement, verdict, why, measured=(least + most) / 2.0,
+        uncertainty=max(0.0, (most - least) / 2.0), at_s=when_s, channel=name,
     )  # fmt: skip
     if span.still_open:
         return not_proven(check, "it is not due yet")
@@ -286,14 +281,16 @@ def gap(firing: Firing, requirement: Gap, span: Span, chosen: Sequence[Series]) 
     """Judge the longest stretch without a usable reading; the worst channel decides."""
     each = [(*_widest(one, span), one.name) for one in chosen]
     width_s, at_s, name = max(each)
-    verdict = conformity.at_most(width_s, requirement.at_most_s, 0.0)
-    check = Check(
-        requirement.name, requirement.kind, verdict, width_s, requirement.at_most_s, "s", 0.0,
-        at_s, name,
+    allowed = requirement.limits[0]
+    verdict = conformity.met(width_s, allowed, 0.0)
+    why = (
         f"{name}: the longest stretch without a usable reading lasted "
         f"{units.show_duration(width_s)}, from {units.show_duration(at_s)} after the start; "
-        f"at most {units.show_duration(requirement.at_most_s)} was asked.",
-    )  # fmt: skip
+        f"{allowed.side} {units.show_duration(allowed.value)} was asked."
+    )
+    check = check_of(
+        requirement, verdict, why, measured=width_s, uncertainty=0.0, at_s=at_s, channel=name
+    )
     if span.lost:
         return not_proven(check, span.lost)
     if verdict is Verdict.PASS and span.still_open:

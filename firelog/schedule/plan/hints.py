@@ -12,13 +12,13 @@ import numpy as np
 
 from firelog import units
 from firelog.readings import FloatArray
-from firelog.schedule.plan.model import (
+from firelog.schedule.plan.model import Schedule
+from firelog.schedule.plan.requirements import (
     Ceiling,
     Floor,
     Ramp,
     Reach,
     Requirement,
-    Schedule,
     Soak,
     Spread,
     Track,

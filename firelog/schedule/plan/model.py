@@ -1,20 +1,17 @@
 """What a schedule is: segments that say what is aimed at, requirements that must be true.
 
-Only data and validation of single values; the TOML reader builds it, ``target`` draws it,
+Only data; the TOML reader builds it, ``target`` draws it,
 ``follow`` lays a trace along it, ``judge`` holds a trace against it.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import ClassVar, Literal
 
 from firelog.readings import FloatArray, QualityArray
+from firelog.schedule.plan.requirements import Requirement
 from firelog.units import TemperatureUnit
-from firelog.verdict import Decision, Verdict
-
-Direction = Literal["heating", "cooling", "either"]
-Clock = Literal["segments", "clock"]
+from firelog.verdict import Limit, Side, Verdict
 
 
 # ---------------------------------------------------------------- what is aimed at
@@ -38,118 +35,6 @@ class Segment:
     def is_hold(self) -> bool:
         """True when the segment soaks at the temperature reached."""
         return self.hold_s is not None
-
-
-# ---------------------------------------------------------------- what must be true
-@dataclass(frozen=True, kw_only=True)
-class Requirement:
-    """What all requirements share: a name, whom they look at and over which segment.
-
-    ``channels`` is a role (one string) or a tuple of channel names; the worst channel decides.
-    ``segment`` is a segment's name, or None for the whole firing.
-    """
-
-    kind: ClassVar[str] = ""
-    name: str
-    channels: str | tuple[str, ...] = "kiln"
-    segment: str | None = None
-    decision: Decision = Decision.GUARDED
-    source: str = ""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Reach(Requirement):
-    """Be at ``temperature_c`` at some instant no later than ``within_s`` after the start.
-
-    The start is that of the segment, or of the firing. Without ``within_s``: at any time.
-    A target below the starting temperature is reached by cooling; ``by`` says so explicitly
-    ("heating" or "cooling"), None leaves it to the segment's plan and the first reading.
-    """
-
-    kind: ClassVar[str] = "reach"
-    temperature_c: float
-    within_s: float | None = None
-    by: Direction | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
-class Soak(Requirement):
-    """Stay at or above ``at_least_c`` (and at or below ``at_most_c``) for ``lasting_s``.
-
-    Without ``cumulative`` one unbroken stretch must be long enough. With ``activation_j_per_mol``
-    the time is heat work: hours at other temperatures count as the equivalent time at
-    ``equivalent_at_c`` (Arrhenius), still only while inside the limits.
-    """
-
-    kind: ClassVar[str] = "soak"
-    at_least_c: float
-    lasting_s: float
-    at_most_c: float | None = None
-    cumulative: bool = False
-    activation_j_per_mol: float | None = None
-    equivalent_at_c: float | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
-class Ramp(Requirement):
-    """Rate of change, by regression over ``over_s``, within limits; between two temperatures.
-
-    ``direction`` None follows the segment (heating when there is none); rates are positive in
-    that direction.
-    """
-
-    kind: ClassVar[str] = "ramp"
-    at_most_k_per_h: float | None = None
-    at_least_k_per_h: float | None = None
-    over_s: float = 900.0
-    between_c: tuple[float, float] | None = None
-    direction: Direction | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
-class Ceiling(Requirement):
-    """Never above ``at_most_c``."""
-
-    kind: ClassVar[str] = "ceiling"
-    at_most_c: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class Floor(Requirement):
-    """Never below ``at_least_c``."""
-
-    kind: ClassVar[str] = "floor"
-    at_least_c: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class Spread(Requirement):
-    """Channels never farther apart than ``at_most_k``."""
-
-    kind: ClassVar[str] = "spread"
-    at_most_k: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class Track(Requirement):
-    """Within ``band_k`` of the target for at least ``share`` (0 to 1) of the time.
-
-    ``against`` "segments": the target of each step from when it really began; "clock": the plan
-    drawn from the firing's start.
-    """
-
-    kind: ClassVar[str] = "track"
-    band_k: float
-    share: float = 1.0
-    against: Clock = "segments"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Gap(Requirement):
-    """No hole between two usable readings longer than ``at_most_s``."""
-
-    kind: ClassVar[str] = "gap"
-    at_most_s: float
 
 
 @dataclass(frozen=True)
@@ -232,21 +117,36 @@ class Happening:
 class Check:
     """One requirement held against the record, with its evidence.
 
-    ``measured``, ``limit`` and ``uncertainty`` are in ``unit`` ("C", "K", "K/h", "s", "share");
-    ``uncertainty`` is U (k = 2) or None where it cannot be stated. ``at_s`` is the instant of
-    the evidence in seconds since the firing began. ``channel`` is the one that decided.
+    ``asked`` is the limit that decided, with its side; ``measured`` and ``uncertainty`` (U,
+    k = 2, None where it cannot be stated) are in its unit, of a temperature in kelvin. ``at_s`` is
+    the instant of the evidence in seconds since the firing began. ``channel`` is the one that
+    decided.
     """
 
     requirement: str
     kind: str
     verdict: Verdict
-    measured: float | None
-    limit: float
-    unit: str
-    uncertainty: float | None
-    at_s: float | None
-    channel: str | None
+    asked: Limit
     why: str
+    measured: float | None = None
+    uncertainty: float | None = None
+    at_s: float | None = None
+    channel: str | None = None
+
+    @property
+    def limit(self) -> float:
+        """The limit's value in :attr:`unit`."""
+        return self.asked.value
+
+    @property
+    def unit(self) -> str:
+        """The unit of the limit and of what was measured: "C", "K", "K/h", "s" or "share"."""
+        return self.asked.unit
+
+    @property
+    def side(self) -> Side:
+        """On which side of the limit a value is good."""
+        return self.asked.side
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,8 @@ from firelog import tomlfile
 from firelog.errors import ScheduleError
 from firelog.schedule.kinds import KINDS, read_requirement
 from firelog.schedule.plan import values
-from firelog.schedule.plan.model import Requirement, Schedule, Segment
+from firelog.schedule.plan.model import Schedule, Segment
+from firelog.schedule.plan.requirements import Requirement
 from firelog.tomlfile import Table
 from firelog.units import TemperatureUnit
 

@@ -10,7 +10,8 @@ from collections.abc import Iterator
 from statistics import median
 
 from firelog.alarm import Priority
-from firelog.schedule.plan.model import Ceiling, Ramp, Schedule, Segment, SegmentRun
+from firelog.schedule.plan.model import Schedule, Segment, SegmentRun
+from firelog.schedule.plan.requirements import Ceiling, Ramp
 from firelog.units import (
     TemperatureUnit,
     show_difference,

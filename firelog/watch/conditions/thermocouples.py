@@ -10,7 +10,7 @@ from statistics import median
 
 from firelog.alarm import Priority
 from firelog.readings import Quality
-from firelog.schedule.plan.model import Spread
+from firelog.schedule.plan.requirements import Spread
 from firelog.units import TemperatureUnit, show_difference, show_duration, show_temperature
 from firelog.watch.conditions.sign import Sign
 from firelog.watch.facts import ChannelNow, KilnNow

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from firelog.schedule.plan.model import Ceiling, Floor, Gap, Ramp, Reach, Soak, Spread
+from firelog.schedule.plan.requirements import Ceiling, Floor, Gap, Ramp, Reach, Soak, Spread
 from firelog.verdict import Verdict
 from tests.bench.truth.generator import Case
 

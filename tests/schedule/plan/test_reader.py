@@ -6,8 +6,8 @@ import pytest
 
 from firelog.errors import ScheduleError
 from firelog.reference import schedule_files
-from firelog.schedule.plan.model import Ramp, Reach, Soak, Track
 from firelog.schedule.plan.reader import parse_schedule, read_schedule
+from firelog.schedule.plan.requirements import Ramp, Reach, Soak, Track
 from firelog.verdict import Decision
 
 HEAD = 'title = "t"\n'
