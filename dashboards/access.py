@@ -23,7 +23,15 @@ from werkzeug.security import check_password_hash
 
 from dashboards.door import LOOPBACK_NAMES, ROLES, Door, only_loopback
 
-__all__ = ["Door", "Patience", "guard", "need_write", "only_loopback", "plain_page", "role_here"]
+__all__ = [
+    "Door",
+    "LoginThrottle",
+    "guard",
+    "need_write",
+    "only_loopback",
+    "plain_page",
+    "role_here",
+]
 
 LARGEST_QUESTION = 256 * 1024
 SESSION_S = 14 * 86400
@@ -105,7 +113,7 @@ def _mark(at: Door, role: str) -> str:
 
 
 # ---------------------------------------------------------------- entering
-class Patience:
+class LoginThrottle:
     """How long an address must wait after wrong passphrases; bounded in memory."""
 
     def __init__(self, steady_s: Callable[[], float] = time.monotonic) -> None:
@@ -136,13 +144,13 @@ class Patience:
 
 
 def _add_login(server: Flask, at: Door) -> None:
-    patience, one_at_a_time = Patience(), threading.Semaphore(2)
+    throttle, one_at_a_time = LoginThrottle(), threading.Semaphore(2)
 
     def enter() -> Any:
         if request.method != "POST":
             return _login_page("")
         address = request.remote_addr or ""
-        wait_s = patience.wait_s(address)
+        wait_s = throttle.wait_s(address)
         if wait_s > 0:
             return _login_page(f"Too many wrong ones; wait {wait_s:.0f} s.", 429)
         if not one_at_a_time.acquire(timeout=2.0):  # each check is made to be dear
@@ -152,9 +160,9 @@ def _add_login(server: Flask, at: Door) -> None:
         finally:
             one_at_a_time.release()
         if not role:
-            patience.failed(address)
+            throttle.failed(address)
             return _login_page("That is not the passphrase.", 401)
-        patience.entered(address)
+        throttle.entered(address)
         session.clear()  # nothing of a session that somebody else may have planted
         session.permanent = True
         session.update(role=role, mark=_mark(at, role), since=int(time.time()))

@@ -80,18 +80,27 @@
       const seen = make("button", one.state === "returned" ? "seen" : "seen, I act", "big");
       seen.type = "button";
       seen.dataset.alarm = String(one.number);
-      seen.addEventListener("click", () => acknowledge(one.number, seen));
+      seen.addEventListener("click", () => press(seen, "/acknowledge", one.number));
       const touch = make("div", "", "alarm-touch");
       touch.append(seen, aside(one.number));
+      box.append(touch);
+    }
+    if (mayWrite && one.state === "shelved") {
+      const back = make("button", "take back");
+      back.type = "button";
+      back.dataset.alarm = String(one.number);
+      back.addEventListener("click", () => press(back, "/unshelve", one.number));
+      const touch = make("div", "", "alarm-touch");
+      touch.append(back);
       box.append(touch);
     }
     return box;
   }
 
-  async function acknowledge(number, button) {
+  async function press(button, where, number) {
     button.disabled = true;
     button.textContent = "…";
-    if (await post("/acknowledge", { number: number, who: name() })) return;
+    if (await post(where, { number: number, who: name() })) return;
     button.disabled = false;
     button.textContent = "not taken; press again";
   }

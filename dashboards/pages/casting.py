@@ -1,15 +1,24 @@
-"""One casting: what was seen on it, and what its record supports and argues against."""
+"""The page of one casting: what was seen on it, and what its record supports or denies."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from typing import Any
 
 from dash import html
 
-from dashboards.pages.castings import outcome
-from dashboards.pages.heat import heat_path
-from dashboards.pages.parts import cautions, firing_path, link, part, sentence
+from dashboards.page import Page, Request
+from dashboards.pages.castings import outcome, outcome_words
+from dashboards.pages.parts import (
+    cautions,
+    cell,
+    channel_key,
+    firing_path,
+    link,
+    part,
+    path_of,
+    table,
+)
 from firelog.audit import words
 from firelog.audit.casting import CAUTIONS, DefectAudit
 from firelog.audit.compare import Comparison, Difference
@@ -17,16 +26,24 @@ from firelog.audit.evidence import CauseFound, Fact, Finding
 from firelog.record.castings import NOTED, Casting
 from firelog.say.checks import quantity
 from firelog.units import show_difference, us_to_datetime
-from firelog.view import figures
-from firelog.view.casting import CastingView
+from firelog.view.casting import CastingView, read_casting
+from firelog.view.figure.firing import firing_figure
 from firelog.view.wording import day
 
 _SIGNS = {"for": "+", "against": "−", "silent": "·"}
 
 
-# ---------------------------------------------------------------- one casting, above its picture
-def head(view: CastingView) -> list[Any]:
-    """Return the headline: what it is, what it came of, what was seen, what the record says."""
+def page(asked: Request, name: str) -> Page:
+    """Return the page of a casting; raises :class:`NotFoundError` when there is none."""
+    view = read_casting(asked.store, name, asked.unit)
+    drawn = firing_figure(view.picture) if view.picture else None
+    title = f"{name}: {outcome_words(view.audit.casting)}"
+    return Page(title, _head(view), _body(view), drawn, unit=view.how.unit)
+
+
+# ---------------------------------------------------------------- above its picture
+def _head(view: CastingView) -> list[Any]:
+    """The headline: what it is, what it came of, what was seen, what the record says."""
     casting, case = view.audit.casting, view.audit.case
     alloy, section, material = case.kind
     what: list[Any] = [one for one in (casting.piece, casting.part, alloy, material) if one]
@@ -34,7 +51,7 @@ def head(view: CastingView) -> list[Any]:
     if case.mould.firing:
         what.append(link(f"firing {case.mould.firing}", firing_path(case.mould.firing)))
     if case.heat:
-        what.append(link(f"heat {case.heat.heat.name}", heat_path(case.heat.heat.name)))
+        what.append(link(f"heat {case.heat.heat.name}", path_of("heat", case.heat.heat.name)))
     seen = casting.seen
     if seen:
         what.append(f"seen {day(seen.seen_us, view.how)} by {seen.who}")
@@ -71,21 +88,17 @@ def _key(view: CastingView) -> html.Ul | None:
     if view.picture is None:
         return None
     items = []
-    for number, trace in enumerate(view.picture.spoken):
-        _, dash, width = figures.style_of(number)
-        border = {"solid": "solid", "dot": "dotted"}.get(dash, "dashed")
-        colour = f"var(--{figures.colour_of(number)})"
-        style = {"borderTop": f"{max(2, round(width))}px {border} {colour}"}
+    for number, trace in enumerate(view.picture.highlighted):
         name = trace.name
         if trace.role == "sound":
             name = f"{trace.name.removeprefix('sound: ')}, sound, laid over it segment by segment"
-        items.append(html.Li([html.Span(className="stroke", style=style), name]))
+        items.append(channel_key(number, name))
     return html.Ul(items, className="key")
 
 
 # ---------------------------------------------------------------- below the picture
-def body(view: CastingView) -> list[Any]:
-    """Return each defect's causes, photographs, the comparison, the facts, and cautions."""
+def _body(view: CastingView) -> list[Any]:
+    """Each defect's causes, photographs, the comparison, the facts, and cautions."""
     return [
         *[_defect(one, view) for one in view.audit.defects],
         *_photographs(view),
@@ -107,7 +120,7 @@ def _defect(one: DefectAudit, view: CastingView) -> html.Section:
     words_of = [html.P([html.Strong(f"{title}{where}{size}. "), looks])]
     if one.seen.note:
         words_of.append(html.P(one.seen.note))
-    return part(title, *words_of, _table(heads, rows, "causes"), note=words.NEVER_PROOF)
+    return part(title, *words_of, table(heads, rows, "causes"), note=words.NEVER_PROOF)
 
 
 def _cause(found: CauseFound, view: CastingView) -> html.Tr:
@@ -120,12 +133,10 @@ def _cause(found: CauseFound, view: CastingView) -> html.Tr:
     return html.Tr(
         [
             html.Td(_stance(words.graded(found), kind)),
-            _cell("Requirement", [html.Strong(found.name), html.P(found.cause.says)]),
-            _cell("Share", _share(found), "number"),
-            _cell(
-                "Why", html.Ul(lines, className="findings") if lines else "nothing in the record"
-            ),
-            _cell("Next time", advice),
+            cell("Requirement", [html.Strong(found.name), html.P(found.cause.says)]),
+            cell("Share", _share(found), "number"),
+            cell("Why", html.Ul(lines, className="findings") if lines else "nothing in the record"),
+            cell("Next time", advice),
         ],
         className=f"speaks-{kind}",
     )
@@ -184,7 +195,7 @@ def _compared(found: Comparison | None, view: CastingView) -> Iterable[html.Sect
         heads = ["Measured", "Here", "Sound: mean", "Lowest to highest"]
         heads += ["Effect", "p, corrected"] if tested else []
         rows = [_difference(one, view, tested) for one in found.differences]
-        content.append(_table(heads, rows, "channels"))
+        content.append(table(heads, rows, "channels"))
     if found.overlay is not None:
         near = found.overlay
         side = "hotter" if near.largest_k > 0 else "colder"
@@ -206,14 +217,14 @@ def _difference(one: Difference, view: CastingView, tested: bool) -> html.Tr:
     ends = f"{show(min(one.sound))} to {show(max(one.sound))}"
     cells = [
         html.Td(html.Strong(one.name)),
-        _cell("Here", show(one.here), "number"),
-        _cell("Sound: mean", show(sum(one.sound) / len(one.sound)), "number"),
-        _cell("Lowest to highest", ends, "number"),
+        cell("Here", show(one.here), "number"),
+        cell("Sound: mean", show(sum(one.sound) / len(one.sound)), "number"),
+        cell("Lowest to highest", ends, "number"),
     ]
     if tested:
         effect = "–" if one.effect is None else f"{one.effect:+.1f} sd".replace("-", "−")
         p_value = "–" if one.p_holm is None else f"{one.p_holm:.3f}"
-        cells += [_cell("Effect", effect, "number"), _cell("p, corrected", p_value, "number")]
+        cells += [cell("Effect", effect, "number"), cell("p, corrected", p_value, "number")]
     return html.Tr(cells)
 
 
@@ -221,7 +232,7 @@ def _facts(view: CastingView) -> Iterable[html.Section]:
     known = [one for one in view.audit.facts.values() if one.shown != "silent" or one.measured]
     quiet = [one.spec.quantity for one in view.audit.facts.values() if one not in known]
     heads = ("Measured", "Value ± U", "Held against", "What it shows")
-    content: list[Any] = [_table(heads, [_fact(one, view) for one in known], "facts")]
+    content: list[Any] = [table(heads, [_fact(one, view) for one in known], "facts")]
     if quiet:
         text = f"Not in the record: {', '.join(dict.fromkeys(quiet))}."
         content.append(html.P(text, className="soft"))
@@ -235,9 +246,9 @@ def _fact(one: Fact, view: CastingView) -> html.Tr:
     return html.Tr(
         [
             html.Td(html.Strong(one.spec.quantity)),
-            _cell("Value ± U", words.measured(one, view.how.unit), "number"),
-            _cell("Held against", words.limit(one, view.how.unit), "number"),
-            _cell("Why", [f"{said[:1].upper()}{said[1:]}",
+            cell("Value ± U", words.measured(one, view.how.unit), "number"),
+            cell("Held against", words.limit(one, view.how.unit), "number"),
+            cell("Why", [f"{said[:1].upper()}{said[1:]}",
                           html.P(", ".join(s for s in (one.how, one.channel) if s),
                                  className="soft")]),
         ]
@@ -253,18 +264,3 @@ def _noted(casting: Casting) -> Iterable[html.Section]:
 def _as_noted(key: str, value: Any) -> str:
     number = f"{value:g}" if isinstance(value, float | int) else str(value)
     return f"{NOTED.get(key, key)}: {number}"
-
-
-def missing(name: str, text: str) -> list[Any]:
-    """Return the page of a casting that is not there."""
-    back = html.P(link("← all castings", "/castings"))
-    return [sentence(f"No casting {name!r}", text, back), cautions()]
-
-
-def _table(heads: Sequence[str], rows: list[Any], kind: str) -> html.Table:
-    head_row = html.Tr([html.Th(one, scope="col") for one in heads])
-    return html.Table([html.Thead(head_row), html.Tbody(rows)], className=f"cards {kind}")
-
-
-def _cell(label: str, content: Any, kind: str = "") -> html.Td:
-    return html.Td(content, className=kind, **{"data-label": label})

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import Any
-from urllib.parse import quote
 
 from dash import html
 
-from dashboards.pages.parts import cautions, link, sentence
+from dashboards.page import Page, Request
+from dashboards.pages.parts import cautions, link, path_of, sentence
 from firelog.record.castings import Casting
-from firelog.view.casting import CastingEntry
+from firelog.view.casting import CastingEntry, read_castings
 from firelog.view.wording import Manner, day
 
 
-def casting_path(name: str) -> str:
-    """Return the address of a casting's page; every sign of its name may be in it."""
-    return f"/casting/{quote(name, safe='')}"
+def page(asked: Request) -> Page:
+    """Return the list of castings."""
+    how, entries = read_castings(asked.store, asked.unit)
+    return Page(f"Castings, {how.foundry}", _list(how, entries), unit=how.unit)
 
 
 def outcome_words(casting: Casting) -> str:
@@ -35,8 +36,8 @@ def outcome(casting: Casting, *, large: bool = False) -> html.Span:
     )
 
 
-def ledger(how: Manner, entries: Sequence[CastingEntry]) -> list[Any]:
-    """Return the list of castings, newest first."""
+def _list(how: Manner, entries: Sequence[CastingEntry]) -> list[Any]:
+    """The list, newest first, or how a first casting is entered."""
     back = html.Nav(link("← all firings", "/"), **{"aria-label": "back"})
     if not entries:
         commands = "firelog castings add wing --mould wing\n"
@@ -62,7 +63,7 @@ def _row(one: CastingEntry, how: Manner) -> html.Li:
     what = [one for one in (casting.piece, casting.part, one.firing, one.heat) if one]
     entry = html.Div(
         [
-            link(casting.name, casting_path(casting.name), className="name"),
+            link(casting.name, path_of("casting", casting.name), className="name"),
             html.P([html.Span(word) for word in what], className="what"),
         ],
         className="entry",

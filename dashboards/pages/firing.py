@@ -1,197 +1,112 @@
-"""One firing, above its picture: what it is, how it ended, and what decided that."""
+"""The page of one firing: whole at first, then new readings and what has changed."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Mapping
 from typing import Any
 
-from dash import html
+from dashboards.page import Page, Request, digest, now_us
+from dashboards.pages import firing_evidence, firing_head
+from firelog.units import show_temperature
+from firelog.view.figure.firing import firing_figure
+from firelog.view.firing import FiringView, read_firing, read_new_readings
 
-from dashboards.pages.evidence import at, by_weight, moment
-from dashboards.pages.parts import cautions, link, sentence, verdict
-from firelog.judge import outlook
-from firelog.say import schedule as wording
-from firelog.schedule.forecast.finish import Estimate
-from firelog.units import show_duration, show_instant
-from firelog.view import figures
-from firelog.view.firing import View
-from firelog.view.picture import Picture, ran
-from firelog.view.wording import clock, day, zone_words
+EVERY_S = 1.0
+LATEST_US = 2**62  # what SQLite can compare
 
 
-def head(view: View) -> list[Any]:
-    """Return the headline: name, kiln, schedule, when, verdict, and what decided it."""
-    firing, how = view.firing, view.picture.how
-    began = f"{day(firing.began_us, how)}, {clock(firing.began_us, how)}"
-    length = show_duration(view.picture.end_s)
-    zone = zone_words(firing.began_us, how).split(" (")[0]
-    when = f"{began} {zone}, {length}{' so far' if firing.running else ''}"
-    what = [firing.kiln, firing.schedule_title or "without a schedule", when]
-    return [
-        html.Nav(link("← all firings", "/"), **{"aria-label": "back"}),
-        html.Div(
-            [
-                html.Div(
-                    [
-                        html.H1(firing.name),
-                        html.P([html.Span(one) for one in what], className="what"),
-                    ]
-                ),
-                html.Div(_headline(view), className="headline"),
-            ],
-            className="opening",
-        ),
-        _key(view.picture),
-    ]
+def page(asked: Request, name: str) -> Page:
+    """Return the page of a firing; raises :class:`NotFoundError` when there is none."""
+    return _page(read_firing(asked.store, name, asked.unit))
 
 
-def verdict_word(view: View) -> str | None:
-    """Return the word that stands: the one kept with the record, else today's."""
-    if view.kept is not None:
-        return view.kept.verdict
+def _page(view: FiringView) -> Page:
+    picture, running = view.picture, view.firing.running
+    return Page(
+        f"{view.firing.name}: {firing_head.verdict_word(view) or 'no verdict'}",
+        firing_head.head(view),
+        firing_evidence.body(view),
+        firing_figure(picture, switched=True) if picture.traces else None,
+        unit=picture.how.unit,
+        every_s=EVERY_S if running else 0.0,
+        alive=running,
+        newest_us=view.newest_us,
+        seen={"page": _page_digest(view), "shape": _shape_digest(view)},
+        value=_newest_value(view),
+    )
+
+
+def changes(asked: Request, question: Mapping[str, Any], name: str) -> dict[str, Any]:
+    """Return new readings, and the words when they changed; the whole when the picture's shape did.
+
+    ``question``: ``seen`` digests, and ``after``: the instant up to which the browser has readings.
+    """
+    view, seen = read_firing(asked.store, name, asked.unit), question["seen"]
+    if _shape_digest(view) != seen.get("shape"):
+        return _page(view).as_dict(asked.address) | {"newest_us": view.newest_us}
+    asked_us = question.get("after")
+    after_us = asked_us if isinstance(asked_us, int) else view.newest_us or 0
+    after_us = min(max(after_us, 0), LATEST_US)
+    new = read_new_readings(asked.store, view, after_us)
+    cursor_us = max(after_us, new.newest_us or 0)
+    changed: dict[str, Any] = {"newest_us": cursor_us, "now_us": now_us()}
+    leading = view.picture.highlighted[0].name if view.picture.highlighted else ""
+    if (newest_c := new.newest_c.get(leading)) is not None:
+        changed["value"] = show_temperature(newest_c, view.picture.how.unit)
+    if new.points:
+        changed["points"] = {"after": after_us, "cursor": cursor_us, "lines": new.points}
+    if (words := _page_digest(view)) != seen.get("page"):
+        changed |= {
+            "top": firing_head.head(view),
+            "bottom": firing_evidence.body(view),
+            "seen": {"page": words, "shape": seen["shape"]},
+        }
+    return changed
+
+
+def _newest_value(view: FiringView) -> str:
+    for trace in view.picture.highlighted:
+        usable = trace.temp_c[trace.temp_c == trace.temp_c]
+        if len(usable):
+            return show_temperature(float(usable[-1]), view.picture.how.unit)
+    return ""
+
+
+# ---------------------------------------------------------------- digests
+def _page_digest(view: FiringView) -> str:
+    """Fingerprint of the words above and below the picture."""
     judgement = view.picture.judgement
-    return judgement.verdict.value if judgement else None
+    checks = judgement.checks if judgement else ()
+    segments = judgement.segments if judgement else ()
+    # While it runs, reasons and times soaked move with every reading: once a minute is enough.
+    still = not view.firing.running
+    said = [(c.verdict, c.requirement, c.channel, still and c.why) for c in checks]
+    runs = [(r.name, r.began_s is None, r.complete_s is None, r.ended_s is None) for r in segments]
+    minutes = int(view.picture.end_s // 60)
+    told = (minutes, view.events, view.kept, view.trouble, view.firing, view.seal)
+    return digest(said, runs, _progress(view), *told)
 
 
-def _headline(view: View) -> list[Any]:
-    judgement, word = view.picture.judgement, verdict_word(view)
-    if view.trouble:
-        return [verdict(word, large=True, silent="not judged"), html.P(view.trouble)]
-    if judgement is None:
-        words = "This firing has no schedule, so there is nothing to hold it against."
-        return [verdict(word, large=True, silent="no schedule"), html.P(words)]
-    if view.firing.running and word != "fail":
-        return _under_way(view)
-    said: list[Any] = [verdict(word, large=True)]
-    if view.firing.running:
-        said.append(html.P("Settled already, while the firing still runs.", className="soft"))
-    decisive = by_weight(judgement.checks)[:1]
-    if decisive and decisive[0].verdict.value != "pass":
-        check = decisive[0]
-        said.append(html.P([html.Strong(check.requirement), html.Br(), check.why]))
-    elif decisive:
-        said.append(html.P(f"All {len(judgement.checks)} requirements are met, doubt included."))
-    if view.firing.running:
-        said += _expectations(view)
-    elif _is_off(view) and (words := outlook.late_words(view.picture.late)):
-        said.append(html.P(f"{words[:1].upper()}{words[1:]}.", className="soft"))
-    if view.kept is not None and judgement.verdict.value != view.kept.verdict:
-        said.append(html.P(_differs(view), className="warned"))
-    return said
+def _shape_digest(view: FiringView) -> str:
+    """Fingerprint of what appended readings cannot change: a new one fetches the picture anew."""
+    picture = view.picture
+    runs = picture.judgement.segments if picture.judgement else ()
+    # In minutes: where a step began is told better with each reading, which moves no line visibly.
+    began = [(run.name, _minute(run.began_s), _minute(run.ended_s)) for run in runs]
+    names = ([t.name for t in picture.highlighted], len(picture.traces))
+    # What lies ahead, and a bar that grows, is drawn anew every ten minutes.
+    lately = int(picture.end_s // 600) if picture.running else 0
+    told = (len(view.events), view.firing, picture.how, _progress(view), lately)
+    return digest(began, names, *told)
 
 
-def _under_way(view: View) -> list[Any]:
-    """What a running firing that has not failed is doing, and how much of it is proven."""
-    judgement, schedule = view.picture.judgement, view.picture.schedule
-    assert judgement is not None
-    assert schedule is not None
-    glow = html.Span(className="glow", **{"aria-hidden": "true"})
-    said: list[Any] = [html.Span([glow, "running"], className="alive large")]
-    begun = ran(view.picture)
-    if begun:
-        number, name, from_s, _ = begun[-1]
-        run, segment = judgement.segments[number - 1], schedule.segments[number - 1]
-        aim = wording.step(replace(schedule, unit=view.picture.how.unit), segment)
-        words = f"Segment {number} of {len(schedule.segments)}, since {at(view, from_s)}: {aim}."
-        if segment.is_hold:
-            words += f" Soaked {show_duration(run.soaked_s)} so far."
-        said.append(html.P([html.Strong(name), _state(view), html.Br(), words]))
-    elif state := _state(view):
-        said.append(html.P(state.removeprefix(", ")))
-    met = sum(check.verdict.value == "pass" for check in judgement.checks)
-    count = len(judgement.checks)
-    proven = (
-        f"{met} of {count} requirements {'is' if met == 1 else 'are'} met already, none has "
-        "failed. What is not due yet is not proven yet."
-    )
-    return [*said, *_expectations(view), html.P(f"{_stands_on(view)}{proven}", className="soft")]
+def _progress(view: FiringView) -> list[Any]:
+    """How the firing stands and which departures from the plan it had, to the minute."""
+    outlook, judgement = view.picture.outlook, view.picture.judgement
+    incidents = judgement.happenings if judgement else ()
+    state = outlook.state if outlook else ""
+    return [state, *((one.kind, _minute(one.from_s)) for one in incidents)]
 
 
-def _state(view: View) -> str:
-    """Return how a running firing stands, to follow its segment's name: ``, on time``."""
-    ahead, late = view.picture.outlook, view.picture.late
-    if ahead is None:
-        return ""
-    state, words = outlook.state_words(ahead, late), outlook.late_words(late)
-    if ahead.state in ("stalled", "running away", "falling behind"):
-        state = f"{state}. {ahead.evidence}"
-        return f", {state} {words[:1].upper()}{words[1:]}." if _is_off(view) else f", {state}"
-    return f", {words}" if _is_off(view) else f", {state}"
-
-
-def _is_off(view: View) -> bool:
-    late = view.picture.late
-    return late is not None and abs(late.late_s) >= outlook.ON_TIME_S
-
-
-def _stands_on(view: View) -> str:
-    ahead = view.picture.outlook
-    if ahead is None or not ahead.estimates:
-        return ""
-    if ahead.state == "stalled":
-        return f"These times hold {outlook.stands_on(ahead)}. "
-    return f"The intervals hold four times in five, {outlook.stands_on(ahead)}. "
-
-
-def _expectations(view: View) -> list[Any]:
-    """When the next milestone and the end of a running firing are expected."""
-    ahead = view.picture.outlook
-    if ahead is None or not ahead.estimates:
-        return []
-    first, last = ahead.estimates[0], ahead.estimates[-1]
-    rows = [(f"{first.segment} done", first), ("all done", last)]
-    items = [
-        html.Li([html.Span(words), html.Span(_expected(view, one))])
-        for words, one in (rows if first is not last else rows[1:])
-    ]
-    return [html.Ul(items, className="expected")]
-
-
-def _expected(view: View, one: Estimate) -> list[Any]:
-    """Return ``04:21`` and its interval."""
-    return [
-        html.Strong(f"about {moment(view, one.finish_s)}"),
-        html.Span(f" {moment(view, one.early_s)} to {moment(view, one.late_s)}", className="soft"),
-    ]
-
-
-def _differs(view: View) -> str:
-    kept, judgement = view.kept, view.picture.judgement
-    assert kept is not None
-    assert judgement is not None
-    return (
-        f"Judged again now, the answer is {judgement.verdict.value!r}: readings, calibrations or "
-        f"firelog itself have changed since {show_instant(kept.judged_us, view.picture.how.tz)} "
-        f"(firelog {kept.version}). The kept verdict stands until somebody keeps a new one."
-    )
-
-
-def _key(picture: Picture) -> html.Ul | None:
-    """What the lines are, in words beside their stroke."""
-    if not picture.traces:
-        return None
-    items = []
-    for number, trace in enumerate(picture.spoken):
-        _, dash, width = figures.style_of(number)
-        items.append(_stroke(trace.name, f"var(--{figures.colour_of(number)})", dash, width))
-    others = len(picture.traces) - len(picture.spoken)
-    if others:
-        items.append(_stroke(f"{others} others", "var(--soft)", "solid", 1))
-    if picture.target is not None:
-        items.append(_stroke("target", "var(--accent)", "dash", 2))
-        ahead = picture.outlook is not None and picture.outlook.estimates
-        how = "k = 2; ahead, 80 %" if ahead else "k = 2"
-        items.append(html.Li([html.Span(className="patch"), f"uncertainty ({how})"]))
-    return html.Ul(items, className="key")
-
-
-def _stroke(name: str, colour: str, dash: str, width: float) -> html.Li:
-    border = {"solid": "solid", "dot": "dotted"}.get(dash, "dashed")
-    style = {"borderTop": f"{max(2, round(width))}px {border} {colour}"}
-    return html.Li([html.Span(className="stroke", style=style), name])
-
-
-def missing(name: str, text: str) -> list[Any]:
-    """Return the page of a firing that is not there."""
-    back = html.P(link("← all firings", "/"))
-    return [sentence(f"No firing {name!r}", text, back), cautions()]
+def _minute(seconds: float | None) -> int | None:
+    return None if seconds is None else round(seconds / 60)

@@ -1,50 +1,100 @@
-"""The list of firings: a ledger, running ones first, then newest first."""
+"""The list of firings: running ones first, then newest first."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from dash import html
 
+from dashboards.page import Page, Request, digest, now_us
 from dashboards.pages.parts import cautions, firing_path, link, mask, sentence, verdict
 from firelog.units import show_duration, show_temperature
-from firelog.view.firing import Board, Entry
+from firelog.view.firings import FiringEntry, FiringList, read_firings
 from firelog.view.wording import Manner, clock, day, zone_words
 
-PAGE = 50  # firings on one page of the ledger
+PAGE = 50  # firings on one page of the list
+EVERY_S = 2.0
 
 
-def head(board: Board, now_us: int) -> list[Any]:
-    """Return title and running firings; ``now_us`` dates them."""
-    if not board.count:
+def page(asked: Request, number: int = 1) -> Page:
+    """Return a page of the list, 1 being the newest."""
+    listed = read_firings(asked.store, asked.unit, number, PAGE)
+    return Page(
+        f"Firings, {listed.how.foundry}",
+        _head(listed),
+        _body(listed),
+        unit=listed.how.unit,
+        every_s=EVERY_S,
+        alive=bool(listed.running),
+        newest_us=listed.newest_us,
+        seen=_seen(listed),
+    )
+
+
+def changes(asked: Request, question: Mapping[str, Any], number: int = 1) -> dict[str, Any]:
+    """Return the newest values, and what of the list is no longer as the browser shows it."""
+    listed = read_firings(asked.store, asked.unit, number, PAGE)
+    now, seen = _seen(listed), question["seen"]
+    changed: dict[str, Any] = {"newest_us": listed.newest_us, "now_us": now_us()}
+    values = {e.firing.name: _newest(e, listed.how) for e in listed.running}
+    if values:
+        changed["values"] = values
+    if now["top"] != seen.get("top"):
+        changed["top"] = _head(listed)
+    if now["page"] != seen.get("page"):
+        changed["bottom"] = _body(listed)
+    if now != seen:
+        changed["seen"] = now
+        changed["alive"] = bool(listed.running)
+    return changed
+
+
+def _seen(listed: FiringList) -> dict[str, str]:
+    """Digests of what stands above (once a minute at most) and below."""
+    minute = now_us() // 60_000_000 if listed.running else 0
+    running = [(e.firing, bool(e.spark)) for e in listed.running]
+    closed = [(e.firing, e.verdict, bool(e.spark)) for e in listed.closed]
+    return {
+        "top": digest(running, minute, listed.count, listed.how),
+        "page": digest(closed, listed.page, listed.pages, listed.how),
+    }
+
+
+# ---------------------------------------------------------------- what is shown
+def _head(listed: FiringList) -> list[Any]:
+    """Title and running firings."""
+    if not listed.count:
         return [_empty()]
-    count = f"{board.count} firing{'s' if board.count != 1 else ''}"
-    alive = f", {len(board.running)} running now" if board.running else ""
+    count = f"{listed.count} firing{'s' if listed.count != 1 else ''}"
+    alive = f", {len(listed.running)} running now" if listed.running else ""
     title = html.Div(
         [
             html.H1("Firings"),
-            html.P(f"{board.how.foundry}: {count}{alive}"),
+            html.P(f"{listed.how.foundry}: {count}{alive}"),
             link("heats →", "/heats"),
             link("castings →", "/castings"),
         ],
         className="title",
     )
-    return [title, _ledger([_running(entry, board.how, now_us) for entry in board.running], "now")]
+    return [
+        title,
+        _ledger([_running(entry, listed.how, now_us()) for entry in listed.running], "now"),
+    ]
 
 
-def body(board: Board) -> list[Any]:
-    """Return the closed firings of this page, and the way to the others."""
-    rows = [_closed(entry, board.how) for entry in board.closed]
-    return [_ledger(rows, "past"), _turning(board), cautions()]
+def _body(listed: FiringList) -> list[Any]:
+    """The closed firings of this page, and the way to the others."""
+    rows = [_closed(entry, listed.how) for entry in listed.closed]
+    return [_ledger(rows, "past"), _turning(listed), cautions()]
 
 
-def newest(entry: Entry, how: Manner) -> str:
-    """Return the newest temperature of a running firing, as the list shows it."""
+def _newest(entry: FiringEntry, how: Manner) -> str:
+    """The newest temperature of a running firing, as the list shows it."""
     return "–" if entry.newest_c is None else show_temperature(entry.newest_c, how.unit)
 
 
-def address_of(page: int) -> str:
+def _address(page: int) -> str:
     """Return the address of a page of the list, 1 being the newest."""
     return "/" if page <= 1 else f"/older/{page}"
 
@@ -53,17 +103,17 @@ def _ledger(rows: Sequence[Any], kind: str) -> html.Ol | None:
     return html.Ol(list(rows), className=f"ledger {kind}") if rows else None
 
 
-def _running(entry: Entry, how: Manner, now_us: int) -> html.Li:
+def _running(entry: FiringEntry, how: Manner, t_us: int) -> html.Li:
     began_us = entry.firing.began_us
-    length = f"{show_duration(max(0.0, (now_us - began_us) / 1e6))} so far"
+    length = f"{show_duration(max(0.0, (t_us - began_us) / 1e6))} so far"
     glow = html.Span(className="glow", **{"aria-hidden": "true"})
-    value = html.Span(newest(entry, how), className="value", **{"data-running": entry.firing.name})
+    value = html.Span(_newest(entry, how), className="value", **{"data-running": entry.firing.name})
     state = html.Div([html.Span([glow, "running"], className="alive"), value], className="state")
     cells = [_date(entry, how), _entry(entry, length), _spark(entry), state]
     return html.Li(cells, className="row running")
 
 
-def _closed(entry: Entry, how: Manner) -> html.Li:
+def _closed(entry: FiringEntry, how: Manner) -> html.Li:
     firing = entry.firing
     ended_us = firing.began_us if firing.ended_us is None else firing.ended_us
     length = show_duration((ended_us - firing.began_us) / 1e6)
@@ -74,14 +124,14 @@ def _closed(entry: Entry, how: Manner) -> html.Li:
     )
 
 
-def _date(entry: Entry, how: Manner) -> html.Div:
+def _date(entry: FiringEntry, how: Manner) -> html.Div:
     began_us = entry.firing.began_us
     zone = zone_words(began_us, how).split(" (", maxsplit=1)[0]
     time = html.Span(f"{clock(began_us, how)} {zone}", className="soft")
     return html.Div([html.Span(day(began_us, how)), time], className="date")
 
 
-def _entry(entry: Entry, length: str) -> html.Div:
+def _entry(entry: FiringEntry, length: str) -> html.Div:
     firing = entry.firing
     what = [firing.kiln, firing.schedule_title or "without a schedule", length]
     return html.Div(
@@ -93,7 +143,7 @@ def _entry(entry: Entry, length: str) -> html.Div:
     )
 
 
-def _spark(entry: Entry) -> html.Div:
+def _spark(entry: FiringEntry) -> html.Div:
     """The trace at a glance: no axis, no number; it only says what kind of night it was."""
     if not entry.spark:
         return html.Div(className="spark none")
@@ -110,12 +160,12 @@ def _spark(entry: Entry) -> html.Div:
     return html.Div(className="spark", style=mask(svg), **{"aria-hidden": "true"})
 
 
-def _turning(board: Board) -> html.Nav | None:
+def _turning(listed: FiringList) -> html.Nav | None:
     ways = []
-    if board.page > 1:
-        ways.append(link("← newer firings", address_of(board.page - 1)))
-    if board.page < board.pages:
-        ways.append(link("older firings →", address_of(board.page + 1)))
+    if listed.page > 1:
+        ways.append(link("← newer firings", _address(listed.page - 1)))
+    if listed.page < listed.pages:
+        ways.append(link("older firings →", _address(listed.page + 1)))
     label = {"aria-label": "pages of the list"}
     return html.Nav(ways, className="turning", **label) if ways else None
 

@@ -1,82 +1,45 @@
-"""Heats: the list, and one heat with its pours verified."""
+"""The page of one heat: its pours verified, its dips, its picture."""
 
 from __future__ import annotations
 
 from typing import Any
-from urllib.parse import quote
 
 from dash import html
 
-from dashboards.pages.parts import cautions, link, part, sentence, verdict
+from dashboards.page import Page, Request
+from dashboards.pages.parts import (
+    cautions,
+    cell,
+    channel_key,
+    key_line,
+    link,
+    part,
+    table,
+    verdict,
+)
 from firelog.pouring.checks import PourCheck
 from firelog.pouring.facts import Known, MouldCourse, SeenDip
 from firelog.pouring.verify import CAUTIONS, PourAssessment
 from firelog.pouring.words import dip_words, found_words, limits_words, minutes, plus_minus
 from firelog.units import show_difference, show_temperature, us_to_datetime
-from firelog.view import figures
-from firelog.view.heat import HeatEntry, HeatView
-from firelog.view.wording import Manner, clock, day, zone_words
+from firelog.view.figure.heat import heat_figure
+from firelog.view.heat import HeatView, read_heat
+from firelog.view.wording import clock, day, zone_words
 
 _WEIGHT = {"fail": 0, "not proven": 1, "pass": 2}
 
 
-def heat_path(name: str) -> str:
-    """Return the address of a heat's page; every sign of its name may be in it."""
-    return f"/heat/{quote(name, safe='')}"
+def page(asked: Request, name: str) -> Page:
+    """Return the page of a heat; raises :class:`NotFoundError` when there is none."""
+    view = read_heat(asked.store, name, asked.unit)
+    drawn = heat_figure(view) if view.picture.traces else None
+    title = f"{view.assessment.heat.name}: {view.assessment.verdict.value}"
+    return Page(title, _head(view), _body(view), drawn, unit=view.how.unit)
 
 
-# ---------------------------------------------------------------- the list
-def ledger(how: Manner, entries: list[HeatEntry]) -> list[Any]:
-    """Return the list of heats, newest first."""
-    if not entries:
-        return [
-            sentence(
-                "No heat yet",
-                "A heat is entered when its metal is charged, and its pours when they are made:",
-                html.Pre(
-                    "firelog heats add heat-1 --furnace North --alloy C87300 --crucible A60\n"
-                    "firelog moulds add wing --firing night-1 --material ceramic-shell ...\n"
-                    "firelog heats pour heat-1 wing --out ... --began ...",
-                    className="commands",
-                ),
-                link("← all firings", "/"),
-            ),
-            cautions(),
-        ]
-    count = f"{how.foundry}: {len(entries)} heat{'s' if len(entries) != 1 else ''}"
-    title = html.Div([html.H1("Heats"), html.P(count)], className="title")
-    rows = html.Ol([_row(one, how) for one in entries], className="ledger past")
-    back = html.Nav(link("← all firings", "/"), **{"aria-label": "back"})
-    return [back, title, rows, cautions()]
-
-
-def _row(one: HeatEntry, how: Manner) -> html.Li:
-    heat = one.heat
-    zone = zone_words(heat.began_us, how).split(" (", maxsplit=1)[0]
-    time = html.Span(f"{clock(heat.began_us, how)} {zone}", className="soft")
-    pours = f"{one.pours} pour{'s' if one.pours != 1 else ''}"
-    what = [heat.furnace, heat.alloy, pours]
-    entry = html.Div(
-        [
-            link(heat.name, heat_path(heat.name), className="name"),
-            html.P([html.Span(word) for word in what], className="what"),
-        ],
-        className="entry",
-    )
-    return html.Li(
-        [
-            html.Div([html.Span(day(heat.began_us, how)), time], className="date"),
-            entry,
-            html.Div(className="spark none"),
-            html.Div(verdict(one.verdict, silent="not verified"), className="state"),
-        ],
-        className="row",
-    )
-
-
-# ---------------------------------------------------------------- one heat, above its picture
-def head(view: HeatView) -> list[Any]:
-    """Return the headline: name, furnace, alloy, when, verdict, and what decided it."""
+# ---------------------------------------------------------------- above its picture
+def _head(view: HeatView) -> list[Any]:
+    """The headline: name, furnace, alloy, when, verdict, and what decided it."""
     heat, how = view.assessment.heat, view.how
     zone = zone_words(heat.began_us, how).split(" (")[0]
     when = f"{day(heat.began_us, how)}, {clock(heat.began_us, how)} {zone}"
@@ -125,26 +88,19 @@ def _headline(view: HeatView) -> list[Any]:
 
 
 def _key(view: HeatView) -> html.Ul:
-    items = []
-    for number, trace in enumerate(view.picture.spoken):
-        _, dash, width = figures.style_of(number)
-        colour = f"var(--{figures.colour_of(number)})"
-        items.append(_stroke(f"{trace.name}, measured", colour, dash, width))
-    items.append(_stroke("metal, computed", "var(--ember)", "dash", 2))
-    items.append(_stroke("mould, computed", "var(--accent)", "dash", 2))
+    items = [
+        channel_key(number, f"{trace.name}, measured")
+        for number, trace in enumerate(view.picture.highlighted)
+    ]
+    items.append(key_line("metal, computed", "var(--ember)", "dash", 2))
+    items.append(key_line("mould, computed", "var(--accent)", "dash", 2))
     items.append(html.Li([html.Span(className="patch"), "uncertainty (k = 2)"]))
     return html.Ul(items, className="key")
 
 
-def _stroke(name: str, colour: str, dash: str, width: float) -> html.Li:
-    border = {"solid": "solid", "dot": "dotted"}.get(dash, "dashed")
-    style = {"borderTop": f"{max(2, round(width))}px {border} {colour}"}
-    return html.Li([html.Span(className="stroke", style=style), name])
-
-
 # ---------------------------------------------------------------- below the picture
-def body(view: HeatView) -> list[Any]:
-    """Return each pour with its checks, the dips, events, remarks and cautions."""
+def _body(view: HeatView) -> list[Any]:
+    """Each pour with its checks, the dips, events, remarks and cautions."""
     return [
         *[_pour(one, view) for one in view.assessment.pours],
         *_dips(view),
@@ -158,13 +114,9 @@ def body(view: HeatView) -> list[Any]:
 def _pour(one: PourAssessment, view: HeatView) -> html.Section:
     heads = ("Verdict", "Requirement", "Found", "Limits", "Why")
     checks = sorted(one.checks, key=lambda check: _WEIGHT[check.verdict.value])
-    head_row = html.Tr([html.Th(name, scope="col") for name in heads])
-    table = html.Table(
-        [html.Thead(head_row), html.Tbody([_check(check, view) for check in checks])],
-        className="cards checks",
-    )
+    made = table(heads, [_check(check, view) for check in checks], "checks")
     note = f"Poured {_second(one.pour.began_us, view)}, {one.mould.section} section."
-    return part(one.pour.mould, html.P(_facts(one, view)), table, note=note)
+    return part(one.pour.mould, html.P(_facts(one, view)), made, note=note)
 
 
 def _facts(one: PourAssessment, view: HeatView) -> list[Any]:
@@ -195,10 +147,10 @@ def _check(check: PourCheck, view: HeatView) -> html.Tr:
     return html.Tr(
         [
             html.Td(verdict(check.verdict.value)),
-            _cell("Requirement", html.Strong(check.requirement)),
-            _cell("Found", found_words(check, view.how.unit), "number"),
-            _cell("Limits", limits_words(check, view.how.unit), "number"),
-            _cell("Why", [html.P(check.why), *how]),
+            cell("Requirement", html.Strong(check.requirement)),
+            cell("Found", found_words(check, view.how.unit), "number"),
+            cell("Limits", limits_words(check, view.how.unit), "number"),
+            cell("Why", [html.P(check.why), *how]),
         ],
         className=f"is-{kind}",
     )
@@ -208,13 +160,10 @@ def _dips(view: HeatView) -> list[Any]:
     dips = view.assessment.dips
     if not dips:
         return []
-    head_row = html.Tr([html.Th(one, scope="col") for one in ("Dip", "Probe", "Settled at", "")])
-    table = html.Table(
-        [html.Thead(head_row), html.Tbody([_dip(one, view) for one in dips])],
-        className="cards channels",
-    )
+    heads = ("Dip", "Probe", "Settled at", "")
+    made = table(heads, [_dip(one, view) for one in dips], "channels")
     note = "Each immersion of the lance. One that was pulled early is a lower bound."
-    return [part("Dips", table, note=note)]
+    return [part("Dips", made, note=note)]
 
 
 def _dip(one: SeenDip, view: HeatView) -> html.Tr:
@@ -225,10 +174,10 @@ def _dip(one: SeenDip, view: HeatView) -> html.Tr:
         settled = f"{show_temperature(one.dip.settled_c, unit)} {doubt}"
     return html.Tr(
         [
-            _cell("Dip", _second(one.at_us, view), "number"),
-            _cell("Probe", one.channel),
-            _cell("Settled at", settled, "number"),
-            _cell("Why", dip_words(one.dip, unit)),
+            cell("Dip", _second(one.at_us, view), "number"),
+            cell("Probe", one.channel),
+            cell("Settled at", settled, "number"),
+            cell("Why", dip_words(one.dip, unit)),
         ]
     )
 
@@ -260,16 +209,6 @@ def _remarks(view: HeatView) -> list[Any]:
     if found.heat.note:
         said.insert(0, found.heat.note)
     return [part("Remarks", html.Ul([html.Li(one) for one in said], className="remarks"))]
-
-
-def missing(name: str, text: str) -> list[Any]:
-    """Return the page of a heat that is not there."""
-    back = html.P(link("← all heats", "/heats"))
-    return [sentence(f"No heat {name!r}", text, back), cautions()]
-
-
-def _cell(label: str, content: Any, kind: str = "") -> html.Td:
-    return html.Td(content, className=kind, **{"data-label": label})
 
 
 def _second(t_us: int, view: HeatView) -> str:

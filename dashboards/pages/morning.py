@@ -1,4 +1,4 @@
-"""The morning page: what happened while you slept, in ten lines and one picture."""
+"""The page of the morning: the last night in ten lines and one picture."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Any
 
 from dash import html
 
+from dashboards.page import Page, Request, now_us
 from dashboards.pages.parts import cautions, firing_path, link, sentence, verdict
 from firelog.alarm import Act
 from firelog.record import alarms, outbox
@@ -16,7 +17,8 @@ from firelog.record.outbox import Call
 from firelog.record.rows import Event, Firing
 from firelog.record.store import Store
 from firelog.units import show_duration
-from firelog.view.firing import View, read_view
+from firelog.view.figure.firing import firing_figure
+from firelog.view.firing import FiringView, read_firing
 from firelog.view.wording import Manner, clock, day
 
 LINES = 10
@@ -44,23 +46,34 @@ class Line:
 class Morning:
     """The last night: its firing as a view, and the lines about it in order of time."""
 
-    view: View
+    view: FiringView
     lines: tuple[Line, ...]
     left_out: int
 
 
-def read_morning(path: Path, unit: str | None, now_us: int) -> Morning | None:
+def page(asked: Request) -> Page:
+    """Return the page of the last night; it is drawn once and does not change."""
+    morning = read_morning(asked.store, asked.unit, now_us())
+    if morning is None:
+        return Page("nothing last night", _none_yet())
+    picture = morning.view.picture
+    drawn = firing_figure(picture) if picture.traces else None  # one picture, no switch
+    return Page("while you slept", _above(morning), [cautions()], drawn, unit=picture.how.unit)
+
+
+# ---------------------------------------------------------------- what is read
+def read_morning(path: Path, unit: str | None, t_us: int) -> Morning | None:
     """Return the last night's firing (running, or ended within 18 hours), or None."""
     with Store.open(path) as store:
         found = [
             firing
             for firing in store.firings()
-            if firing.running or (firing.ended_us or 0) > now_us - NIGHT_US
+            if firing.running or (firing.ended_us or 0) > t_us - NIGHT_US
         ]
         if not found:
             return None
         firing = found[0]
-        until_us = now_us if firing.ended_us is None else firing.ended_us
+        until_us = t_us if firing.ended_us is None else firing.ended_us
         stood = [
             one
             for one in alarms.between(store, firing.began_us, until_us)
@@ -69,9 +82,9 @@ def read_morning(path: Path, unit: str | None, now_us: int) -> Morning | None:
         calls = outbox.calls_for(store, [one.id for one in stood])
         steps = {one.id: alarms.steps(store, alarm_id=one.id) for one in stood}
         events = store.events(firing)
-    view = read_view(path, firing.name, unit)
+    view = read_firing(path, firing.name, unit)
     lines = [
-        *_course(firing, view),
+        *_milestones(firing, view),
         *(line for one in stood for line in _alarm(one, steps[one.id], calls)),
         *_events(events),
     ]
@@ -79,7 +92,7 @@ def read_morning(path: Path, unit: str | None, now_us: int) -> Morning | None:
     return Morning(view, tuple(sorted(heavy, key=lambda line: line.t_us)), len(lines) - len(heavy))
 
 
-def _course(firing: Firing, view: View) -> list[Line]:
+def _milestones(firing: Firing, view: FiringView) -> list[Line]:
     made = [Line(firing.began_us, f"{firing.name} began in {firing.kiln}.", 5)]
     judgement = view.picture.judgement
     for run in judgement.segments if judgement else ():
@@ -122,9 +135,9 @@ def _events(events: list[Event]) -> list[Line]:
     ]
 
 
-# ---------------------------------------------------------------- the page
-def page(morning: Morning) -> tuple[list[Any], list[Any]]:
-    """Return what stands above the picture, and below it."""
+# ---------------------------------------------------------------- what is shown
+def _above(morning: Morning) -> list[Any]:
+    """What stands above the picture."""
     view = morning.view
     firing, how, judgement = view.firing, view.picture.how, view.picture.judgement
     word = view.kept.verdict if view.kept else judgement.verdict.value if judgement else None
@@ -145,7 +158,7 @@ def page(morning: Morning) -> tuple[list[Any], list[Any]]:
     if morning.left_out:
         more = f"{morning.left_out} smaller things are on the firing's page."
         top.append(html.P(more, className="soft"))
-    return top, [cautions()]
+    return top
 
 
 def _line(line: Line, how: Manner) -> html.Li:
@@ -154,7 +167,7 @@ def _line(line: Line, how: Manner) -> html.Li:
     return html.Li([when, html.Span(line.text)], className=kind)
 
 
-def none_yet() -> list[Any]:
-    """Return the page when there was no night."""
+def _none_yet() -> list[Any]:
+    """The page when there was no night."""
     words = "No firing is running, and none has ended in the last eighteen hours."
     return [sentence("Nothing last night", words, link("← all firings", "/")), cautions()]

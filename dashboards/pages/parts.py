@@ -1,11 +1,14 @@
-"""Small parts both pages are made of."""
+"""Small parts that all pages are made of: verdicts, links, tables, keys, cautions."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 from urllib.parse import quote
 
 from dash import dcc, html
+
+from firelog.view.figure.lines import colour_of, style_of
 
 WORDS = {"pass": "pass", "fail": "fail", "not proven": "not proven"}
 _KINDS = {"pass": "pass", "fail": "fail", "not proven": "unproven"}
@@ -20,9 +23,14 @@ def verdict(word: str | None, *, large: bool = False, silent: str = "no verdict"
     return html.Span([shape, html.Span(text)], className=f"verdict {kind}{size}")
 
 
+def path_of(thing: str, name: str) -> str:
+    """Return the address of a firing, heat or casting; every sign of its name may be in it."""
+    return f"/{thing}/{quote(name, safe='')}"
+
+
 def firing_path(name: str) -> str:
-    """Return the address of a firing's page; every sign of its name may be in it."""
-    return f"/firing/{quote(name, safe='')}"
+    """Return the address of a firing's page."""
+    return path_of("firing", name)
 
 
 def link(text: Any, href: str, **more: Any) -> dcc.Link:
@@ -41,6 +49,37 @@ def sentence(title: str, text: str, *more: Any) -> html.Section:
     return html.Section(
         [html.H1(title), html.P(text, className="said"), *more], className="sentence"
     )
+
+
+def missing(thing: str, name: str, text: str) -> list[Any]:
+    """The page of a firing, heat or casting that is not there."""
+    lists = "/" if thing == "firing" else f"/{thing}s"
+    back = html.P(link(f"← all {thing}s", lists))
+    return [sentence(f"No {thing} {name!r}", text, back), cautions()]
+
+
+def key_line(name: str, colour: str, dash: str, width: float) -> html.Li:
+    """One line of a picture's key: its stroke, and its name."""
+    border = {"solid": "solid", "dot": "dotted"}.get(dash, "dashed")
+    style = {"borderTop": f"{max(2, round(width))}px {border} {colour}"}
+    return html.Li([html.Span(className="stroke", style=style), name])
+
+
+def channel_key(number: int, name: str) -> html.Li:
+    """The key of the n-th highlighted channel."""
+    _, dash, width = style_of(number)
+    return key_line(name, f"var(--{colour_of(number)})", dash, width)
+
+
+def table(heads: Sequence[str], rows: list[Any], kind: str) -> html.Table:
+    """A table, which on a phone becomes a pile of cards."""
+    head_row = html.Tr([html.Th(one, scope="col") for one in heads])
+    return html.Table([html.Thead(head_row), html.Tbody(rows)], className=f"cards {kind}")
+
+
+def cell(label: str, content: Any, kind: str = "") -> html.Td:
+    """One cell; on a phone its column's ``label`` stands before it."""
+    return html.Td(content, className=kind, **{"data-label": label})
 
 
 def cautions() -> html.Footer:

@@ -1,31 +1,78 @@
-"""The night as it stands: every kiln that fires, large enough to be read across a dark room."""
+"""The page of tonight: every kiln that fires, large enough to be read across a dark room."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import tzinfo
 from typing import Any
 
 from dash import dcc, html
 
-from dashboards.lookout import Course, Line, Sight
+from dashboards.monitor import Curve, Line, Snapshot
+from dashboards.page import Page, Request, digest, now_us
 from dashboards.pages.parts import cautions, firing_path, link, mask, sentence
+from firelog.record.store import Store
 from firelog.units import TemperatureUnit, show_duration, show_temperature
+from firelog.view.wording import Manner, manner
 from firelog.watch.conditions.thermocouples import leading
 from firelog.watch.facts import ChannelNow, KilnNow
 from firelog.watch.run.tonight import health, milestone, newest_ago_s, stale, watch_words, where
 
 WIDE, HIGH = 640.0, 180.0
 OLD_S = 30.0
+EVERY_S = 2.0
 
 
-def page(sight: Sight, unit: TemperatureUnit, tz: tzinfo) -> list[Any]:
-    """Return the whole page."""
-    tonight = sight.tonight
+def page(asked: Request) -> Page:
+    """Return the page of the running firings."""
+    snapshot, how = asked.monitor.now(), _manner(asked)
+    top = _kilns(snapshot, how)
+    return Page(
+        "Tonight",
+        top,
+        _foot(),
+        unit=how.unit,
+        every_s=EVERY_S,
+        alive=bool(snapshot.tonight.facts.kilns),
+        newest_us=_newest_us(snapshot),
+        seen={"page": digest(top)},
+        value=_leading_value(snapshot, how.unit),
+    )
+
+
+def changes(asked: Request, question: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the newest value, and the page when it is no longer as the browser shows it."""
+    snapshot, how = asked.monitor.now(), _manner(asked)
+    top = _kilns(snapshot, how)
+    changed: dict[str, Any] = {"newest_us": _newest_us(snapshot), "now_us": now_us()}
+    changed["value"] = _leading_value(snapshot, how.unit)
+    if (now := digest(top)) != question["seen"].get("page"):
+        changed |= {"top": top, "seen": {"page": now}}
+        changed["alive"] = bool(snapshot.tonight.facts.kilns)
+    return changed
+
+
+def _manner(asked: Request) -> Manner:
+    with Store.open(asked.store) as store:
+        return manner(store, asked.unit)
+
+
+def _newest_us(snapshot: Snapshot) -> int | None:
+    """The instant of the newest reading of the kiln that has been silent for longest."""
+    ages = [newest_ago_s(kiln) for kiln in snapshot.tonight.facts.kilns]
+    known = [age for age in ages if age is not None]
+    return snapshot.tonight.now_us - round(max(known) * 1e6) if known else None
+
+
+# ---------------------------------------------------------------- what is shown
+def _kilns(snapshot: Snapshot, how: Manner) -> list[Any]:
+    """Every running firing, or that there is none."""
+    tonight = snapshot.tonight
     if not tonight.facts.kilns:
         words = "No firing is running. Begin one with `firelog firings add`, or look at the last:"
         return [sentence("A quiet night", words, link("the morning page", "/morning")), cautions()]
     kilns = [
-        _kiln(kiln, sight.courses.get(kiln.kiln), tonight.now_us, unit, tz)
+        _kiln(kiln, snapshot.curves.get(kiln.kiln), tonight.now_us, how.unit, how.tz)
         for kiln in tonight.facts.kilns
     ]
     return [
@@ -36,8 +83,8 @@ def page(sight: Sight, unit: TemperatureUnit, tz: tzinfo) -> list[Any]:
     ]
 
 
-def foot() -> list[Any]:
-    """Return what stands below: who answers alarms from this browser."""
+def _foot() -> list[Any]:
+    """Who answers alarms from this browser."""
     field = dcc.Input(
         id="who",
         type="text",
@@ -51,9 +98,9 @@ def foot() -> list[Any]:
     return [html.Label([words, field], className="who")]
 
 
-def leading_value(sight: Sight, unit: TemperatureUnit) -> str:
-    """Return the one temperature for the line at the top: that of the first kiln."""
-    for kiln in sight.tonight.facts.kilns:
+def _leading_value(snapshot: Snapshot, unit: TemperatureUnit) -> str:
+    """The one temperature for the line at the top: that of the first kiln."""
+    for kiln in snapshot.tonight.facts.kilns:
         for one in leading(kiln):
             if one.temp_c is not None:
                 return show_temperature(one.temp_c, unit)
@@ -61,7 +108,7 @@ def leading_value(sight: Sight, unit: TemperatureUnit) -> str:
 
 
 def _kiln(
-    kiln: KilnNow, course: Course | None, now_us: int, unit: TemperatureUnit, tz: tzinfo
+    kiln: KilnNow, curve: Curve | None, now_us: int, unit: TemperatureUnit, tz: tzinfo
 ) -> html.Section:
     ago_s = newest_ago_s(kiln)
     old = "no reading yet" if ago_s is None else ""
@@ -88,8 +135,8 @@ def _kiln(
             ),
             html.P(where(kiln), className="where"),
             *lines,
-            _picture(course, kiln),
-            html.Ul([_couple(one, unit) for one in kiln.channels], className="couples"),
+            _picture(curve, kiln),
+            html.Ul([_thermocouple(one, unit) for one in kiln.channels], className="couples"),
         ],
         className="kiln",
     )
@@ -103,7 +150,7 @@ def _trend(lead: tuple[ChannelNow, ...]) -> str:
     return "↗ rising" if rose > 2.0 else "↘ falling" if rose < -2.0 else "→ steady"
 
 
-def _couple(one: ChannelNow, unit: TemperatureUnit) -> html.Li:
+def _thermocouple(one: ChannelNow, unit: TemperatureUnit) -> html.Li:
     word = health(one)
     well = word == "alive"
     temp = "–" if one.temp_c is None else show_temperature(one.temp_c, unit)
@@ -115,17 +162,17 @@ def _couple(one: ChannelNow, unit: TemperatureUnit) -> html.Li:
 
 
 # ---------------------------------------------------------------- the picture
-def _picture(course: Course | None, kiln: KilnNow) -> html.Div | None:
+def _picture(curve: Curve | None, kiln: KilnNow) -> html.Div | None:
     """The trace so far, and the plan ahead dashed: no axis, the numbers stand above."""
-    if course is None or course.end_s <= 0:
+    if curve is None or curve.end_s <= 0:
         return None
-    temps = [temp_c for _, temp_c in (*course.trace, *course.plan)]
+    temps = [temp_c for _, temp_c in (*curve.trace, *curve.plan)]
     low = min(temps)
     high = max(*temps, low + 1.0)
 
     def path(line: Line) -> str:
         points = [
-            f"{4 + t_s / course.end_s * (WIDE - 8):.1f} "
+            f"{4 + t_s / curve.end_s * (WIDE - 8):.1f} "
             f"{HIGH - 6 - (temp_c - low) / (high - low) * (HIGH - 12):.1f}"
             for t_s, temp_c in line
         ]
@@ -142,8 +189,8 @@ def _picture(course: Course | None, kiln: KilnNow) -> html.Div | None:
     words = f"{kiln.firing}: the trace so far, and the plan ahead, dashed"
     return html.Div(
         [
-            html.Div(className="drawn past", style=mask(svg(course.trace, "none"))),
-            html.Div(className="drawn ahead", style=mask(svg(course.plan, "7 6"))),
+            html.Div(className="drawn past", style=mask(svg(curve.trace, "none"))),
+            html.Div(className="drawn ahead", style=mask(svg(curve.plan, "7 6"))),
         ],
         className="glance",
         **{"role": "img", "aria-label": words},

@@ -21,8 +21,7 @@ from firelog.report import firing, heat, parts
 from firelog.report.sheet import CAUTIONS, Cell, Section, Sheet, Table, cells
 from firelog.say.checks import quantity
 from firelog.units import iso_utc, show_difference
-from firelog.view.casting import marks_of
-from firelog.view.picture import Picture
+from firelog.view.casting import casting_picture
 from firelog.view.wording import Manner, day, manner
 
 MOST_PICTURE_BYTES = 6_000_000  # a report of many large photographs could not be sent to anybody
@@ -232,22 +231,10 @@ def _difference(one: Difference, how: Manner) -> tuple[Cell, ...]:
 
 def _kiln_picture(told: Told) -> Iterable[Section]:
     fired = told.audit.case.fired
-    if fired is None:
+    picture = casting_picture(told.audit, told.compared, told.how)
+    if fired is None or picture is None:
         return
     overlay = told.compared.overlay if told.compared else None
-    picture = Picture(
-        began_us=fired.firing.began_us,
-        traces=(*fired.traces, *((overlay.trace,) if overlay else ())),
-        end_s=fired.end_s,
-        schedule=fired.schedule,
-        judgement=fired.judgement,
-        events=marks_of(
-            told.audit,
-            fired.firing.began_us,
-            fired.firing.began_us + round(fired.end_s * 1e6),
-        ),
-        how=told.how,
-    )
     found = parts.picture_section(picture, f"The firing {fired.firing.name}")
     note = "The nearest sound firing is laid over it, segment upon segment." if overlay else ""
     yield replace(found, note=note)

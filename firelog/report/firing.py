@@ -21,7 +21,7 @@ from firelog.say import schedule as wording
 from firelog.say.checks import doubt, quantity
 from firelog.schedule.plan.model import ChannelTrace, Check
 from firelog.units import iso_utc, show_duration, show_temperature
-from firelog.view.picture import Picture
+from firelog.view.picture import Picture, notes_of, picture_of
 from firelog.view.wording import Manner, clock, day, elapsed, limit, manner, zone_words
 
 _SERIOUS = ("fail", "not proven", "pass")
@@ -53,15 +53,13 @@ def read(store: Store, firing: Firing, made_us: int) -> Told:
     how = manner(store)
     assessment = judging.assess(store, firing, how.unit)
     events = tuple(store.events(firing))
-    picture = Picture(
-        began_us=firing.began_us,
-        traces=assessment.traces,
-        end_s=assessment.end_s,
-        schedule=assessment.schedule,
-        judgement=assessment.judgement,
-        events=tuple(((e.t_us - firing.began_us) / 1e6, e.kind, e.text) for e in events),
-        running=firing.running,
-        how=how,
+    picture = picture_of(
+        how,
+        firing.began_us,
+        assessment.traces,
+        assessment.end_s,
+        judged=assessment,
+        notes=notes_of(events),
     )
     found = seals.seals(store, firing)
     return Told(assessment, picture, events, found[-1] if found else None, made_us)

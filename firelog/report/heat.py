@@ -22,8 +22,8 @@ from firelog.report import parts, svg
 from firelog.report.sheet import HOW_JUDGED, Cell, Section, Sheet, Table, cells
 from firelog.units import iso_utc, show_difference, show_temperature, us_to_datetime
 from firelog.view import heat as pourview
+from firelog.view.figure.heat import heat_figure
 from firelog.view.heat import HeatView
-from firelog.view.heatfigure import heat_figure
 from firelog.view.wording import Manner, clock, day, zone_words
 
 KINDS = parts.KINDS

@@ -12,7 +12,8 @@ from firelog.report import svg
 from firelog.report.sheet import Section, Table, cells
 from firelog.say.checks import quantity
 from firelog.units import iso_utc, show_instant, show_temperature
-from firelog.view import figures
+from firelog.view.figure.firing import firing_figure
+from firelog.view.figure.lines import style_of
 from firelog.view.palette import DAY
 from firelog.view.picture import Picture
 from firelog.view.wording import Manner, clock
@@ -28,7 +29,7 @@ def foot(made_us: int, how: Manner) -> str:
 def picture_section(picture: Picture, title: str = "What was measured") -> Section:
     """Return the picture of a firing with the key to its lines."""
     words = "Temperature against time; the numbers stand in the tables."
-    drawn = svg.draw(figures.firing_figure(picture), words) if picture.traces else ""
+    drawn = svg.draw(firing_figure(picture), words) if picture.traces else ""
     if not drawn:
         return Section(title, said=("There are no readings of this time.",))
     return Section(title, figure=drawn, key=key_of(picture))
@@ -37,8 +38,8 @@ def picture_section(picture: Picture, title: str = "What was measured") -> Secti
 def key_of(picture: Picture) -> tuple[tuple[str, str, str], ...]:
     """Return name, colour and stroke of each line of a picture."""
     key = [
-        (trace.name, figures.style_of(n)[0], _stroke(figures.style_of(n)[1]))
-        for n, trace in enumerate(picture.spoken)
+        (trace.name, style_of(n)[0], _stroke(style_of(n)[1]))
+        for n, trace in enumerate(picture.highlighted)
     ]
     if picture.target is not None:
         key.append(("target", DAY["accent"], "dashed"))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from firelog.errors import InputError, StoreError
+from firelog.errors import InputError, NotFoundError
 from firelog.record import castings, heats
 from firelog.record.store import Store
 from firelog.report import casting, firing, heat, page, pdf
@@ -25,14 +25,14 @@ class Made:
 def make(store: Store, name: str, made_us: int, kind: str | None = None) -> Made:
     """Return the report of the firing, heat or casting of that name.
 
-    Raises :class:`StoreError` when there is none, InputError when several things bear the name.
+    Raises :class:`NotFoundError` when there is none, InputError when several things bear the name.
     """
     known = {
         one: read for one, (has, read) in _KINDS.items() if kind in (None, one) and has(store, name)
     }
     if not known:
         wanted = kind or "firing, heat or casting"
-        raise StoreError(
+        raise NotFoundError(
             f"there is no {wanted} {name!r} in {store.path}; "
             "`firelog firings`, `firelog heats` and `firelog castings` list what there is"
         )

@@ -1,1 +1,1 @@
-"""What is drawn, for board and report alike: pictures as data, figures, colours."""
+"""What board and report show: the record read into views and pictures, figures, colours."""

@@ -1,4 +1,4 @@
-"""What the board reads of castings: the list, and one casting audited with its picture."""
+"""Castings as they are shown: the list, and one casting audited, with its firing as a picture."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ from firelog.record import castings as record
 from firelog.record.castings import Casting, Photograph
 from firelog.record.heats import mould
 from firelog.record.store import Store
-from firelog.view.firing import Shelf
-from firelog.view.picture import Picture
+from firelog.view.cache import Cache, file_identity
+from firelog.view.picture import Note, Picture, picture_of
 from firelog.view.wording import Manner, manner
 
 _FRESH_S = 30.0
@@ -44,8 +44,8 @@ class CastingView:
     how: Manner
 
 
-_views: Shelf[CastingView] = Shelf(6)
-_peers: Shelf[Audit] = Shelf(200)  # slim ones: reading sixty castings takes some seconds
+_views: Cache[CastingView] = Cache(6)
+_peers: Cache[Audit] = Cache(200)  # slim ones: reading sixty castings takes some seconds
 _PEERS_FRESH_S = 600.0
 
 
@@ -63,12 +63,11 @@ def _entry(store: Store, casting: Casting) -> CastingEntry:
 
 
 def read_casting(path: Path, name: str, unit: str | None = None) -> CastingView:
-    """Return the page of a casting; raises :class:`StoreError` when there is none."""
+    """Return the page of a casting; raises :class:`NotFoundError` when there is none."""
     with Store.open(path) as store:
         casting, how = record.casting(store, name), manner(store, unit)
         photos = tuple(record.photos(store, casting))
-        key = (str(store.path), store.path.stat().st_ino, casting.name, casting.inspections, photos,
-               how)  # fmt: skip
+        key = (*file_identity(store), casting.name, casting.inspections, photos, how)
         return _views.get(key, _FRESH_S, lambda: _view(store, casting, how))
 
 
@@ -79,13 +78,15 @@ def _view(store: Store, casting: Casting, how: Manner) -> CastingView:
     if made.defects:
         others = audits.peers(store, made, catalogue, how.unit, _kept(store, how))
         compared = compare.compare(made, others)
-    photos = [(one, _data(store, one)) for one in record.photos(store, casting)]
-    return CastingView(made, compared, _picture(made, compared, how), tuple(photos), how)
+    photos = tuple((one, _data(store, one)) for one in record.photos(store, casting))
+    picture = casting_picture(made, compared, how)
+    shown = picture if picture and picture.traces else None
+    return CastingView(made, compared, shown, photos, how)
 
 
 def _kept(store: Store, how: Manner) -> audits.Keep:
     """Return a keeper of the audits that castings are compared with."""
-    where = (str(store.path), store.path.stat().st_ino, how.unit)
+    where = (*file_identity(store), how.unit)
 
     def keep(one: Casting, make: Callable[[], Audit]) -> Audit:
         return _peers.get((*where, one.name, one.inspections), _PEERS_FRESH_S, make)
@@ -93,30 +94,22 @@ def _kept(store: Store, how: Manner) -> audits.Keep:
     return keep
 
 
-def _picture(made: Audit, compared: Comparison | None, how: Manner) -> Picture | None:
-    """The casting's firing, with the nearest sound one laid over it."""
+def casting_picture(made: Audit, compared: Comparison | None, how: Manner) -> Picture | None:
+    """Return the casting's firing, with the nearest sound one laid over it; None without one."""
     fired = made.case.fired
-    if fired is None or not fired.traces:
+    if fired is None:
         return None
-    overlay = compared.overlay if compared else None
-    began_us = fired.firing.began_us
-    return Picture(
-        began_us=began_us,
-        traces=(*fired.traces, *((overlay.trace,) if overlay else ())),
-        end_s=fired.end_s,
-        schedule=fired.schedule,
-        judgement=fired.judgement,
-        events=marks_of(made, began_us, began_us + round(fired.end_s * 1e6)),
-        running=fired.firing.running,
-        how=how,
-    )
+    overlay = (compared.overlay.trace,) if compared and compared.overlay else ()
+    began_us, end_s = fired.firing.began_us, fired.end_s
+    notes = _notes(made, began_us, began_us + round(end_s * 1e6))
+    traces = (*fired.traces, *overlay)
+    return picture_of(how, began_us, traces, end_s, judged=fired, notes=notes)
 
 
-def marks_of(made: Audit, began_us: int, until_us: int) -> tuple[tuple[float, str, str], ...]:
-    """Return what was noted and where findings lie, as the picture's events, in order of time."""
+def _notes(made: Audit, began_us: int, until_us: int) -> list[Note]:
+    """What was noted, and where findings lie, in order of time."""
     noted = [(one.t_us, one.kind, one.text) for one in made.case.kiln_events]
-    marks = sorted([*noted, *audits.places(made, began_us, until_us)])
-    return tuple(((t_us - began_us) / 1e6, kind, text) for t_us, kind, text in marks)
+    return sorted([*noted, *audits.places(made, began_us, until_us)])
 
 
 def _data(store: Store, photo: Photograph) -> str:

@@ -1,4 +1,4 @@
-"""What the board reads of heats: the list, and one heat verified with its picture's stuff."""
+"""Heats as they are shown: the list, and one heat verified with its last half hour as a picture."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from firelog.record import heats as record
 from firelog.record.heats import Heat
 from firelog.record.store import Store
 from firelog.schedule.plan.model import ChannelTrace
-from firelog.view.firing import Shelf
-from firelog.view.picture import Picture
+from firelog.view.cache import Cache, file_identity
+from firelog.view.picture import Picture, notes_of, picture_of
 from firelog.view.wording import Manner, manner
 
 SHOWN_S = 1800.0  # the last half hour, up to a little after the last pour
@@ -44,8 +44,8 @@ class HeatView:
         return self.picture.how
 
 
-_views: Shelf[HeatView] = Shelf(6)
-_verdicts: Shelf[str] = Shelf(200)
+_views: Cache[HeatView] = Cache(6)
+_verdicts: Cache[str] = Cache(200)
 
 
 def read_heats(path: Path, unit: str | None = None) -> tuple[Manner, list[HeatEntry]]:
@@ -57,7 +57,7 @@ def read_heats(path: Path, unit: str | None = None) -> tuple[Manner, list[HeatEn
 def _entry(store: Store, heat: Heat) -> HeatEntry:
     pours = len(record.pours(store, heat))
     try:
-        key = (str(store.path), store.path.stat().st_ino, heat, pours)
+        key = (*file_identity(store), heat, pours)
         word = _verdicts.get(key, 300.0, lambda: assess_heat(store, heat).verdict.value)
     except FirelogError:
         return HeatEntry(heat, None, pours)  # its own page tells what is wrong with it
@@ -65,10 +65,10 @@ def _entry(store: Store, heat: Heat) -> HeatEntry:
 
 
 def read_heat(path: Path, name: str, unit: str | None = None) -> HeatView:
-    """Return the page of a heat; raises :class:`StoreError` when there is none."""
+    """Return the page of a heat; raises :class:`NotFoundError` when there is none."""
     with Store.open(path) as store:
         heat, how = record.heat(store, name), manner(store, unit)
-        key = (str(store.path), store.path.stat().st_ino, heat, how)
+        key = (*file_identity(store), heat, how)
         return _views.get(key, _FRESH_S, lambda: _view(assess_heat(store, heat, how.unit), how))
 
 
@@ -79,20 +79,14 @@ def _view(assessment: HeatAssessment, how: Manner) -> HeatView:
         ends = [heat.ended_us or heat.lifted_us or heat.began_us]
     to_s = (max(ends) - heat.began_us) / 1e6 + _AFTER_S
     from_s = max(0.0, to_s - SHOWN_S)
-    traces = tuple(
+    traces = (
         _cut(one, from_s, to_s) for one in assessment.traces if one.role in ("crucible", "lance")
     )
-    marks = tuple(
-        ((event.t_us - heat.began_us) / 1e6, event.kind, event.text)
-        for event in assessment.events
-        if from_s <= (event.t_us - heat.began_us) / 1e6 <= to_s
-    )
-    picture = Picture(
-        began_us=heat.began_us,
-        traces=tuple(one for one in traces if len(one)),
-        end_s=to_s,
-        events=marks,
-        how=how,
+    events = [
+        one for one in assessment.events if from_s <= (one.t_us - heat.began_us) / 1e6 <= to_s
+    ]
+    picture = picture_of(
+        how, heat.began_us, [one for one in traces if len(one)], to_s, notes=notes_of(events)
     )
     return HeatView(assessment, picture, from_s, to_s)
 

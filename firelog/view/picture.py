@@ -1,30 +1,34 @@
-"""What one picture of a firing is made of, and which of its channels speak.
+"""What one picture is made of (traces, schedule, events), and which channels stand out in it.
 
-Pure data and choices: the figure draws it, the page and the live update read it.
+Firings, heats and castings all come through :func:`picture_of`. Pure data and choices: the figure
+draws it, the page, the printed report and the live update read it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import timedelta
 from functools import cached_property
 
 import numpy as np
 
+from firelog.judge.firing import Assessment
 from firelog.judge.outlook import Lateness
 from firelog.readings import FloatArray
+from firelog.record.rows import Event
 from firelog.schedule.follow.segments import Following, follow
 from firelog.schedule.forecast.finish import Outlook
 from firelog.schedule.plan.model import ChannelTrace, Judgement, Schedule
 from firelog.schedule.plan.requirements import Clock
 from firelog.units import difference_from_k, from_celsius, us_to_datetime
 from firelog.verdict import Verdict
-from firelog.view import thinning
+from firelog.view import downsampling
 from firelog.view.target import Target, by_default
 from firelog.view.wording import Manner
 
-MOST_SPOKEN = 6  # channels with a colour of their own; with more, only those that decide
+MOST_HIGHLIGHTED = 6  # channels with a colour of their own; with more, only those that decide
+Note = tuple[int, str, str]  # an instant [µs UTC], its kind, its text
 _SERIOUS = {Verdict.FAIL: 0, Verdict.NOT_PROVEN: 1, Verdict.PASS: 2}
 
 
@@ -50,9 +54,9 @@ class Picture:
     late: Lateness | None = None
 
     @cached_property
-    def spoken(self) -> tuple[ChannelTrace, ...]:
+    def highlighted(self) -> tuple[ChannelTrace, ...]:
         """The channels drawn clearly: all when they are few, else those that decide."""
-        return spoken(self.traces, self.judgement, self.schedule)
+        return highlighted(self.traces, self.judgement, self.schedule)
 
     @cached_property
     def followed(self) -> tuple[ChannelTrace, ...]:
@@ -102,6 +106,43 @@ class Picture:
         return _listed(difference_from_k(np.asarray(deviation_k, float), self.how.unit))
 
 
+# ---------------------------------------------------------------- put together
+def picture_of(
+    how: Manner,
+    began_us: int,
+    traces: Iterable[ChannelTrace],
+    end_s: float,
+    *,
+    judged: Assessment | None = None,
+    notes: Iterable[Note] = (),
+    outlook: Outlook | None = None,
+    late: Lateness | None = None,
+) -> Picture:
+    """Put a picture together: the only place that makes one.
+
+    ``judged``: the firing that the traces belong to, with its schedule and judgement. ``notes``
+    are drawn as events.
+    """
+    return Picture(
+        began_us=began_us,
+        traces=tuple(traces),
+        end_s=end_s,
+        schedule=judged.schedule if judged else None,
+        judgement=judged.judgement if judged else None,
+        events=tuple(((t_us - began_us) / 1e6, kind, text) for t_us, kind, text in notes),
+        running=judged is not None and judged.firing.running,
+        how=how,
+        following=judged.following if judged else None,
+        outlook=outlook,
+        late=late,
+    )
+
+
+def notes_of(events: Iterable[Event]) -> list[Note]:
+    """Return what was noted in the record as a picture takes it."""
+    return [(event.t_us, event.kind, event.text) for event in events]
+
+
 # ---------------------------------------------------------------- which channels
 def followed(traces: Sequence[ChannelTrace], schedule: Schedule | None) -> tuple[ChannelTrace, ...]:
     """Return the channels the schedule is followed by (role or names), or all if there are none."""
@@ -114,7 +155,7 @@ def followed(traces: Sequence[ChannelTrace], schedule: Schedule | None) -> tuple
     return found or tuple(traces)
 
 
-def spoken(
+def highlighted(
     traces: Sequence[ChannelTrace], judgement: Judgement | None, schedule: Schedule | None
 ) -> tuple[ChannelTrace, ...]:
     """Return all of up to six channels; of more, the (at most three) that decide, worst first."""
@@ -122,7 +163,7 @@ def spoken(
     checks = sorted(judgement.checks, key=lambda c: _SERIOUS[c.verdict]) if judgement else []
     decided = [by_name[check.channel] for check in checks if check.channel in by_name]
     order = list(dict.fromkeys(t.name for t in [*decided, *followed(traces, schedule), *traces]))
-    if len(traces) <= MOST_SPOKEN:
+    if len(traces) <= MOST_HIGHLIGHTED:
         return tuple(by_name[name] for name in order)
     most = max(1, min(3, len({trace.name for trace in decided})))
     return tuple(by_name[name] for name in order[:most])
@@ -142,7 +183,7 @@ def deviation_k(trace: ChannelTrace, target: Target) -> FloatArray:
     return np.asarray(trace.temp_c - target.at(trace.t_s))
 
 
-def ran(picture: Picture) -> list[tuple[int, str, float, float]]:
+def begun_segments(picture: Picture) -> list[tuple[int, str, float, float]]:
     """Return the segments that began: number, name, from and to in seconds."""
     runs = picture.judgement.segments if picture.judgement else ()
     found = []
@@ -170,7 +211,7 @@ def hole_spans(picture: Picture) -> list[tuple[float, float]]:
     known = np.unique(np.concatenate(times)) if times else np.empty(0)
     ends = [0.0] if picture.running else [0.0, picture.end_s]
     known = np.unique(np.concatenate([known, ends]))
-    return thinning.holes(known, np.zeros(len(known)), longest_s)
+    return downsampling.holes(known, np.zeros(len(known)), longest_s)
 
 
 def _listed(values: FloatArray) -> list[float | None]:

@@ -1,4 +1,4 @@
-"""What a firing was aiming at, by each of its two clocks: the line its trace is held against.
+"""The target line of a firing, by each of its two clocks: what its trace is held against.
 
 Both lines come from ``firelog.schedule``, so that board and verdict cannot part: against the plan's
 clock the plan is drawn once from the firing's start (how late are we); against the segments each

@@ -128,19 +128,19 @@ def test_brute_force_is_slowed_and_the_right_words_must_wait_too(
 def test_waiting_doubles_and_ends() -> None:
     """5, 10, 20 … seconds up to five minutes; another address does not wait."""
     at_s = [0.0]
-    patience = access.Patience(lambda: at_s[0])
+    throttle = access.LoginThrottle(lambda: at_s[0])
     waits = []
     for _ in range(14):
-        patience.failed("a")
-        waits.append(patience.wait_s("a"))
+        throttle.failed("a")
+        waits.append(throttle.wait_s("a"))
         at_s[0] += waits[-1]
     assert waits[:7] == [0.0, 0.0, 0.0, 0.0, 5.0, 10.0, 20.0]
     assert waits[-1] == access.LONGEST_WAIT_S
-    assert patience.wait_s("a") == 0.0
-    assert patience.wait_s("b") == 0.0
+    assert throttle.wait_s("a") == 0.0
+    assert throttle.wait_s("b") == 0.0
     for number in range(5000):
-        patience.failed(str(number))
-    assert len(patience._wrong) <= access.MOST_ADDRESSES
+        throttle.failed(str(number))
+    assert len(throttle._wrong) <= access.MOST_ADDRESSES
 
 
 def test_a_session_planted_before_entering_is_thrown_away(visit: Callable[[], Any]) -> None:

@@ -9,7 +9,8 @@ from urllib.parse import quote
 
 import pytest
 
-from dashboards import castlive, live
+from dashboards import live
+from dashboards.routes import find
 from firelog.demo import past
 from firelog.record import castings, heats
 from firelog.record.store import Store
@@ -41,9 +42,7 @@ def text_of(part: Any) -> str:
 
 
 def made(path: Path, address: str) -> dict[str, Any]:
-    page = castlive.made(path, address, None)
-    assert page is not None
-    return page
+    return live.page(path, address, None)
 
 
 def test_the_list_names_every_casting_with_what_was_seen(foundry: Path) -> None:
@@ -94,4 +93,4 @@ def test_the_board_answers_these_addresses(foundry: Path) -> None:
     assert "Castings" in text_of(live.page(foundry, "/castings", None)["top"])
     assert "heron foot" in text_of(live.page(foundry, "/casting/heron%20foot", "C")["top"])
     assert "No casting 'nobody'" in text_of(live.page(foundry, "/casting/nobody", None)["top"])
-    assert castlive.made(foundry, "/castings/more", None) is None
+    assert find("/castings/more") is None

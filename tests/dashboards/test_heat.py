@@ -7,12 +7,12 @@ import json
 import pytest
 
 from dashboards import live
-from dashboards.pages import heat as heat_page
+from dashboards.pages.parts import path_of
 from firelog.demo import past
 from firelog.record import heats
 from firelog.record.store import Store
+from firelog.view.figure.heat import heat_figure
 from firelog.view.heat import SHOWN_S, read_heat, read_heats
-from firelog.view.heatfigure import heat_figure
 
 NOW_US = 1_780_000_000_000_000
 MARKUP = "<img src=x onerror=alert(1)>"
@@ -42,7 +42,7 @@ def text_of(part):
 
 def test_the_headline_says_what_was_poured(path):
     """Above the picture stand the verdict, how many of each, and what decided it."""
-    said = text_of(heat_page.head(read_heat(path, "heron heat")))
+    said = text_of(live.page(path, "/heat/heron%20heat", None)["top"])
     assert "3 moulds filled: 1 fail, 1 not proven, 1 pass." in said
     assert "heron foot: metal inside its pouring range" in said
     assert "by source" in said
@@ -50,7 +50,7 @@ def test_the_headline_says_what_was_poured(path):
 
 def test_each_pour_has_its_evidence(path):
     """Below stand each pour's checks, the dips, the cautions, and how each number is known."""
-    said = text_of(heat_page.body(read_heat(path, "heron heat", "C")))
+    said = text_of(live.page(path, "/heat/heron%20heat", "C")["bottom"])
     for words in (
         "heron wing, outer",
         "Metal and mould were both right from",
@@ -65,7 +65,7 @@ def test_each_pour_has_its_evidence(path):
 
 def test_reasons_are_in_the_readers_unit(path):
     """A reader of Fahrenheit is told everything in it."""
-    assert "°C" not in text_of(heat_page.body(read_heat(path, "heron heat", "F")))
+    assert "°C" not in text_of(live.page(path, "/heat/heron%20heat", "F")["bottom"])
 
 
 def test_the_figure_is_plain_and_complete(path):
@@ -96,11 +96,11 @@ def test_marks_stand_at_the_pours(path):
 
 def test_the_list(path):
     """The list has every heat with its verdict; one that cannot be verified says so."""
-    how, entries = read_heats(path)
+    _, entries = read_heats(path)
     found = {one.heat.name: one.verdict for one in entries}
     assert found.pop("owl heat") == "fail"
     assert found == {"heron heat": "fail", MARKUP: "not proven", "odd alloy": None}
-    assert "not verified" in text_of(heat_page.ledger(how, entries))
+    assert "not verified" in text_of(live.page(path, "/heats", None)["top"])
 
 
 def test_addresses(path):
@@ -109,7 +109,7 @@ def test_addresses(path):
     made = live.page(path, "/heat/heron%20heat", "F")
     assert made["watch"]["title"].startswith("heron heat: fail")
     assert made["drawn"] is not None
-    named = live.page(path, heat_page.heat_path(MARKUP), None)
+    named = live.page(path, path_of("heat", MARKUP), None)
     assert "Nothing was poured" in text_of(named["top"])
     assert named["drawn"] is None
 

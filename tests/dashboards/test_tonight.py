@@ -23,7 +23,7 @@ import plotly.utils
 import pytest
 
 from dashboards import door, live
-from dashboards.lookout import Lookout
+from dashboards.monitor import Monitor
 from firelog.alarm import State
 from firelog.readings import Unit
 from firelog.record import alarms
@@ -243,13 +243,13 @@ def test_the_page_of_sixteen_channels_stays_small(store_path: Path) -> None:
             channel = store.ensure_channel("kiln", f"thermocouple number {number}")
             value = 560.0 + np.arange(1800) * 0.15 + number
             store.add_readings(channel.id, t_us, value, np.zeros(1800, np.uint8), Unit.C)
-    lookout = Lookout(store_path)
-    whole = live.page(store_path, "/tonight", "F", lookout)
+    monitor = Monitor(store_path)
+    whole = live.page(store_path, "/tonight", "F", monitor)
     question = {"k": 1, "path": "/tonight", "unit": "F", "seen": whole["watch"]["seen"]}
     assert board_bytes(whole) < 30_000
     assert "thermocouple number 15" in json.dumps(whole, cls=plotly.utils.PlotlyJSONEncoder)
     for _ in range(20):  # a figure may change between two looks; the next two are alike
-        told = live.answer(store_path, question, lookout)
+        told = live.answer(store_path, question, monitor)
         if "top" not in told:
             break
         question["seen"] = told["seen"]

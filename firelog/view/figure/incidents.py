@@ -1,7 +1,7 @@
-"""What happened besides the plan, in a lane below the trace: thin bars with a word each.
+"""Departures from the plan (a stall, a door opened, an overshoot) as thin bars below the trace.
 
-Holes are shaded by ``marks``; what has no stretch of its own on the trace (a step not reached, a
-firing given up) is said in the list below the picture only.
+Holes are shaded by ``marks``; what has no stretch of its own on the trace (a step not
+reached, a firing given up) is said in the list below the picture only.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from typing import Any
 
 from firelog.schedule.plan.model import Happening
 from firelog.units import show_duration
-from firelog.view.marks import MIDDLE
+from firelog.view.figure.marks import MIDDLE
 from firelog.view.palette import DAY
 from firelog.view.picture import Picture, span_s
 

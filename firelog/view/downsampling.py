@@ -1,4 +1,4 @@
-"""Fewer points without losing a peak, and holes kept as holes.
+"""Draw fewer points than were read, without losing a peak, and keep holes as holes.
 
 A night at one reading a second is 43 200 points; a screen has a thousand columns. Each column
 keeps its lowest and its highest reading, so that a spike or a door opened for ten seconds is

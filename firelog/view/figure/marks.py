@@ -1,4 +1,4 @@
-"""Marks beside the lines: segments as they ran, holes, events, where a check was decided."""
+"""What stands beside the lines of a figure: segments, holes, events, where a check was decided."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ import numpy as np
 from firelog.schedule.plan.model import Check
 from firelog.units import show_duration
 from firelog.verdict import Verdict
-from firelog.view import thinning
+from firelog.view import downsampling
 from firelog.view.palette import DAY
-from firelog.view.picture import Picture, hole_spans, ran, span_s
+from firelog.view.picture import Picture, begun_segments, hole_spans, span_s
 
 MIDDLE = 0.41  # where it begins; between it and the lower panel stand the segments' names
 MOST_EVENTS = 200
@@ -31,7 +31,7 @@ def shapes(picture: Picture) -> list[dict[str, Any]]:
 
 
 def _stripes(picture: Picture) -> Iterable[dict[str, Any]]:
-    for number, _, from_s, to_s in ran(picture):
+    for number, _, from_s, to_s in begun_segments(picture):
         if number % 2:
             yield _upright(picture, from_s, to_s, DAY["stripe"])
 
@@ -39,7 +39,7 @@ def _stripes(picture: Picture) -> Iterable[dict[str, Any]]:
 def segment_names(picture: Picture) -> Iterable[dict[str, Any]]:
     """Yield each segment's number, and its name where there is room for it."""
     whole_s = span_s(picture)
-    for number, name, from_s, to_s in ran(picture):
+    for number, name, from_s, to_s in begun_segments(picture):
         share = (to_s - from_s) / whole_s
         if share < 0.015:
             continue
@@ -59,7 +59,7 @@ def segment_names(picture: Picture) -> Iterable[dict[str, Any]]:
 
 
 def _hole_shapes(picture: Picture) -> Iterable[dict[str, Any]]:
-    for from_s, to_s in hole_spans(picture)[: thinning.MOST_HOLES]:
+    for from_s, to_s in hole_spans(picture)[: downsampling.MOST_HOLES]:
         label = f"no readings, {show_duration(to_s - from_s)}"
         share = (to_s - from_s) / span_s(picture)
         yield {
@@ -138,7 +138,7 @@ def _where(picture: Picture, check: Check) -> tuple[float, float | None]:
     trace = next((t for t in picture.traces if t.name == check.channel), None)
     if check.at_s is None or trace is None:
         return 0.0, None
-    kept = thinning.usable(trace.t_s, trace.temp_c)
+    kept = downsampling.usable(trace.t_s, trace.temp_c)
     if not len(kept):
         return 0.0, None
     nearest = kept[int(np.argmin(np.abs(trace.t_s[kept] - check.at_s)))]

@@ -1,4 +1,4 @@
-"""The evidence below the picture: requirements, segments, events, channels, remarks."""
+"""One firing, below its picture: requirements, segments, events, channels, remarks, seal."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from dash import html
 
-from dashboards.pages.parts import cautions, part, verdict
+from dashboards.pages.parts import cautions, cell, part, table, verdict
 from firelog.judge.outlook import give_or_take, late_words
 from firelog.record.rows import Event
 from firelog.say import schedule as wording
@@ -24,20 +24,20 @@ from firelog.schedule.plan.model import (
     SegmentRun,
 )
 from firelog.units import show_duration, show_instant, show_temperature
-from firelog.view import thinning
-from firelog.view.firing import View
-from firelog.view.picture import MOST_SPOKEN, Picture, ran
+from firelog.view import downsampling
+from firelog.view.firing import FiringView
+from firelog.view.picture import MOST_HIGHLIGHTED, Picture, begun_segments
 from firelog.view.wording import clock, elapsed, limit
 
 _SERIOUS = ("fail", "not proven", "pass")
 
 
-def body(view: View) -> list[Any]:
+def body(view: FiringView) -> list[Any]:
     """Return requirements, segments, what happened, channels, what was assumed, and the seal."""
     return [
         *_requirements(view),
         *_segments(view),
-        *_happenings(view),
+        *_incidents(view),
         *_events(view),
         *_channels(view.picture),
         *_remarks(view),
@@ -46,7 +46,7 @@ def body(view: View) -> list[Any]:
     ]
 
 
-def _requirements(view: View) -> list[Any]:
+def _requirements(view: FiringView) -> list[Any]:
     judgement, schedule = view.picture.judgement, view.picture.schedule
     if judgement is None or schedule is None:
         return []
@@ -56,16 +56,16 @@ def _requirements(view: View) -> list[Any]:
     rows = [_requirement(check, asked, view) for check in by_weight(judgement.checks)]
     heads = ("Verdict", "Requirement", "Measured", "Limit", "Why")
     note = "Measured ± U (k = 2). Worst first."
-    return [part("Requirements", _table(heads, rows, "checks"), note=note)]
+    return [part("Requirements", table(heads, rows, "checks"), note=note)]
 
 
-def _asked(schedule: Schedule, view: View) -> dict[str, str]:
+def _asked(schedule: Schedule, view: FiringView) -> dict[str, str]:
     """What each requirement asks, in words and in the reader's unit."""
     shown = replace(schedule, unit=view.picture.how.unit)
     return {one.name: wording.asked(shown, one) for one in schedule.requirements}
 
 
-def _requirement(check: Check, asked: dict[str, str], view: View) -> html.Tr:
+def _requirement(check: Check, asked: dict[str, str], view: FiringView) -> html.Tr:
     unit = view.picture.how.unit
     measured: list[Any] = [quantity(check.measured, check.unit, unit)]
     if check.measured is not None and (u := doubt(check, unit)):
@@ -76,24 +76,28 @@ def _requirement(check: Check, asked: dict[str, str], view: View) -> html.Tr:
     return html.Tr(
         [
             html.Td(verdict(check.verdict.value)),
-            _cell(
+            cell(
                 "Requirement",
                 [html.Strong(check.requirement), html.P(asked.get(check.requirement, check.kind))],
             ),
-            _cell("Measured", html.Div(measured), "number"),
-            _cell("Limit", limit(check, unit), "number"),
-            _cell("Why", [html.P(check.why), html.P(", ".join(where), className="soft")]),
+            cell("Measured", html.Div(measured), "number"),
+            cell("Limit", limit(check, unit), "number"),
+            cell("Why", [html.P(check.why), html.P(", ".join(where), className="soft")]),
         ],
         className=f"is-{'unproven' if check.verdict.value == 'not proven' else check.verdict}",
     )
 
 
-def _segments(view: View) -> list[Any]:
+def _segments(view: FiringView) -> list[Any]:
     schedule, judgement = view.picture.schedule, view.picture.judgement
     if schedule is None or judgement is None or not judgement.segments:
         return []
     shown = replace(schedule, unit=view.picture.how.unit)
-    now = {number for number, *_ in ran(view.picture)[-1:]} if view.firing.running else set()
+    now = (
+        {number for number, *_ in begun_segments(view.picture)[-1:]}
+        if view.firing.running
+        else set()
+    )
     outlook = view.picture.outlook
     ahead = {one.segment: one for one in outlook.estimates} if outlook else {}
     pairs = zip(schedule.segments, judgement.segments, strict=False)
@@ -101,7 +105,7 @@ def _segments(view: View) -> list[Any]:
         html.Tr(
             [
                 html.Td([html.Span(str(n), className="number-of"), html.Strong(run.name)]),
-                _cell("Aim", wording.step(shown, segment)),
+                cell("Aim", wording.step(shown, segment)),
                 *_times(segment, run, view, ahead.get(run.name)),
             ],
             className="is-now" if n in now else "",
@@ -112,10 +116,12 @@ def _segments(view: View) -> list[Any]:
     note = "As they really ran; hours since the start in brackets, ± where an instant is unsure."
     late = late_words(view.picture.late)
     said = html.P(f"{late[:1].upper()}{late[1:]}.", className="soft") if late else None
-    return [part("Segments", _table(heads, rows, "segments"), said, note=note)]
+    return [part("Segments", table(heads, rows, "segments"), said, note=note)]
 
 
-def _times(segment: Segment, run: SegmentRun, view: View, ahead: Estimate | None) -> list[html.Td]:
+def _times(
+    segment: Segment, run: SegmentRun, view: FiringView, ahead: Estimate | None
+) -> list[html.Td]:
     """The cells of one segment: when it began, was reached, how long it soaked, when it ended."""
     running, began = view.firing.running, run.began_s is not None
 
@@ -143,14 +149,14 @@ def _times(segment: Segment, run: SegmentRun, view: View, ahead: Estimate | None
     # A segment that never began says so once.
     first = when(run.began_s, run.began_u_s) or ["not yet" if running else "never"]
     return [
-        _cell("Began", first, "number"),
-        _cell("Reached", reached, "number"),
-        _cell("Soaked", soaked, "number"),
-        _cell("Ended", ended, "number"),
+        cell("Began", first, "number"),
+        cell("Reached", reached, "number"),
+        cell("Soaked", soaked, "number"),
+        cell("Ended", ended, "number"),
     ]
 
 
-def _expected(view: View, one: Estimate) -> list[Any]:
+def _expected(view: FiringView, one: Estimate) -> list[Any]:
     interval = f"{moment(view, one.early_s)} to {moment(view, one.late_s)}"
     return [
         html.Span(f"expected {moment(view, one.finish_s)}", className="doubt"),
@@ -158,7 +164,7 @@ def _expected(view: View, one: Estimate) -> list[Any]:
     ]
 
 
-def _happenings(view: View) -> list[Any]:
+def _incidents(view: FiringView) -> list[Any]:
     judgement = view.picture.judgement
     if judgement is None or not judgement.happenings:
         return []
@@ -175,7 +181,7 @@ def _happenings(view: View) -> list[Any]:
     return [part("What happened", html.Ul(items, className="events happenings"), note=note)]
 
 
-def _stretch(view: View, one: Happening) -> str:
+def _stretch(view: FiringView, one: Happening) -> str:
     began, ended = moment(view, one.from_s), moment(view, one.to_s)
     if began == ended:
         return began
@@ -184,7 +190,7 @@ def _stretch(view: View, one: Happening) -> str:
     return f"{began} to {ended}"
 
 
-def _events(view: View) -> list[Any]:
+def _events(view: FiringView) -> list[Any]:
     if not view.events:
         return []
     items = [
@@ -214,15 +220,15 @@ def _channels(picture: Picture) -> list[Any]:
         return [part("Channels", html.P(f"No reading yet. {how}"))]
     heads = ("Channel", "Sits in", "Highest", "Last", "Taken to be")
     rows = [_channel(trace, picture) for trace in picture.traces]
-    table = _table(heads, rows, "channels")
-    if len(rows) <= MOST_SPOKEN:
-        return [part("Channels", table)]
+    made = table(heads, rows, "channels")
+    if len(rows) <= MOST_HIGHLIGHTED:
+        return [part("Channels", made)]
     summary = html.Summary(f"All {len(rows)} channels")
-    return [part("Channels", html.Details([summary, table]))]
+    return [part("Channels", html.Details([summary, made]))]
 
 
 def _channel(trace: ChannelTrace, picture: Picture) -> html.Tr:
-    kept = thinning.usable(trace.t_s, trace.temp_c)
+    kept = downsampling.usable(trace.t_s, trace.temp_c)
     highest, last = "–", "–"
     if len(kept):
         values = trace.temp_c[kept]
@@ -236,15 +242,15 @@ def _channel(trace: ChannelTrace, picture: Picture) -> html.Tr:
     return html.Tr(
         [
             html.Td(html.Strong(trace.name)),
-            _cell("Sits in", trace.role),
-            _cell("Highest", highest, "number"),
-            _cell("Last", last, "number"),
-            _cell("Taken to be", trace.assumed or "as stated"),
+            cell("Sits in", trace.role),
+            cell("Highest", highest, "number"),
+            cell("Last", last, "number"),
+            cell("Taken to be", trace.assumed or "as stated"),
         ]
     )
 
 
-def _remarks(view: View) -> list[Any]:
+def _remarks(view: FiringView) -> list[Any]:
     judgement, kept = view.picture.judgement, view.kept
     said = list(judgement.remarks) if judgement else []
     if view.firing.note:
@@ -260,7 +266,7 @@ def _remarks(view: View) -> list[Any]:
     ]
 
 
-def _seal(view: View) -> list[Any]:
+def _seal(view: FiringView) -> list[Any]:
     """Whether this record has been closed, and by which head: what a printed report shows too."""
     seal = view.seal
     if seal is None:
@@ -279,23 +285,14 @@ def by_weight(checks: Sequence[Check]) -> list[Check]:
     return sorted(checks, key=lambda check: _SERIOUS.index(check.verdict.value))
 
 
-def at(view: View, t_s: float) -> str:
+def at(view: FiringView, t_s: float) -> str:
     """Return clock time and elapsed time of an instant of the firing."""
     t_us = view.firing.began_us + round(t_s * 1e6)
     when = clock(t_us, view.picture.how, weekday_from=view.firing.began_us)
     return f"{when} ({elapsed(t_s)})"
 
 
-def moment(view: View, t_s: float) -> str:
+def moment(view: FiringView, t_s: float) -> str:
     """Return the clock time of an instant of the firing, with the weekday on another day."""
     t_us = view.firing.began_us + round(t_s * 1e6)
     return clock(t_us, view.picture.how, weekday_from=view.firing.began_us)
-
-
-def _table(heads: Sequence[str], rows: list[Any], kind: str) -> html.Table:
-    head_row = html.Tr([html.Th(one, scope="col") for one in heads])
-    return html.Table([html.Thead(head_row), html.Tbody(rows)], className=f"cards {kind}")
-
-
-def _cell(label: str, content: Any, kind: str = "") -> html.Td:
-    return html.Td(content, className=kind, **{"data-label": label})

@@ -1,4 +1,4 @@
-"""The lower panel: how far each followed channel was off a target, with its doubt and its band."""
+"""The lower panel of a firing: each channel's deviation from its target, with U and the band."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ import numpy as np
 
 from firelog.readings import FloatArray
 from firelog.schedule.plan.model import ChannelTrace
-from firelog.view import thinning
-from firelog.view.lines import degree_off, points_below, scatter, style_of
+from firelog.view import downsampling
+from firelog.view.figure.lines import degree_off, points_in_lower_panel, scatter, style_of
 from firelog.view.palette import DAY
 from firelog.view.picture import Picture, deviation_k
 from firelog.view.target import Target
@@ -21,13 +21,13 @@ def lines(picture: Picture, target: Target) -> Iterable[dict[str, Any]]:
     """Yield the lines of the lower panel against one target."""
     yield from _bands(picture, target)
     meant = {trace.name for trace in picture.followed}
-    drawn = [(n, trace) for n, trace in enumerate(picture.spoken) if trace.name in meant]
-    points = points_below(len(drawn) * len(picture.targets))
+    drawn = [(n, trace) for n, trace in enumerate(picture.highlighted) if trace.name in meant]
+    points = points_in_lower_panel(len(drawn) * len(picture.targets))
     for place, (number, trace) in enumerate(drawn):
         off_k = deviation_k(trace, target)
         if place == 0:
-            yield _doubt(picture, trace, off_k, points)
-        t_s, value = thinning.drawn(trace.t_s, off_k, points)
+            yield _uncertainty(picture, trace, off_k, points)
+        t_s, value = downsampling.drawn(trace.t_s, off_k, points)
         name = html.escape(trace.name)
         yield {
             **scatter(picture.x_ms(t_s), picture.dy(value), style_of(number), "y2"),
@@ -37,13 +37,17 @@ def lines(picture: Picture, target: Target) -> Iterable[dict[str, Any]]:
         }
 
 
-def _doubt(picture: Picture, trace: ChannelTrace, off_k: FloatArray, points: int) -> dict[str, Any]:
+def _uncertainty(
+    picture: Picture, trace: ChannelTrace, off_k: FloatArray, points: int
+) -> dict[str, Any]:
     """The expanded uncertainty around the deciding channel: one closed outline a stretch."""
-    low = thinning.drawn(trace.t_s, off_k - trace.expanded_k, points // 2)
-    high = thinning.drawn(trace.t_s, off_k + trace.expanded_k, points // 2)
+    low = downsampling.drawn(trace.t_s, off_k - trace.expanded_k, points // 2)
+    high = downsampling.drawn(trace.t_s, off_k + trace.expanded_k, points // 2)
     t_s: list[float] = []
     edge: list[float] = []
-    for under, over in zip(thinning.stretches(*low), thinning.stretches(*high), strict=False):
+    for under, over in zip(
+        downsampling.stretches(*low), downsampling.stretches(*high), strict=False
+    ):
         outline = [*under, *over[::-1], under[0], (under[0][0], np.nan)]
         t_s += [point[0] for point in outline]
         edge += [point[1] for point in outline]

@@ -1,4 +1,4 @@
-"""The picture of a heat's last half hour: metal, moulds, the window, the pours.
+"""The figure of a heat's last half hour: metal, moulds, the window, the pours.
 
 Pure, and drawn on the sheet of a firing's picture: what the lance and the crucible read, beside
 it what was computed (dashed, with its doubt), and at each pour a mark with its verdict.
@@ -16,7 +16,7 @@ from firelog.physics.mould.conduction import at as course_at
 from firelog.pouring.facts import Known, MouldCourse
 from firelog.pouring.verify import PourAssessment
 from firelog.units import from_celsius
-from firelog.view import figures
+from firelog.view.figure.firing import firing_figure
 from firelog.view.heat import HeatView
 from firelog.view.palette import DAY
 from firelog.view.picture import Picture
@@ -35,7 +35,7 @@ def heat_figure(view: HeatView) -> dict[str, Any]:
 
     Above the last half hour; below, on a time axis of its own, the minutes from lift to pour.
     """
-    figure = figures.firing_figure(view.picture)
+    figure = firing_figure(view.picture)
     layout = figure["layout"]
     measured = [line for line in figure["data"] if line.get("meta", {}).get("part") == "measured"]
     close = [*measured, *_mould_lines(view), *_metal_lines(view), *_pour_marks(view)]
@@ -121,7 +121,7 @@ def _mould_lines(view: HeatView) -> Iterable[dict[str, Any]]:
         after_s = np.linspace(0.0, last_s, _MOULD_POINTS)
         core = course_at(course, after_s)[0]
         doubt = 2.0 * np.sqrt(np.mean((core[1:] - core[0]) ** 2, axis=0))
-        yield _doubt(view.picture, after_s + out_s, core[0], doubt)
+        yield _uncertainty_band(view.picture, after_s + out_s, core[0], doubt)
         name = f"{one.pour.mould}, computed"
         yield _computed(view.picture, after_s + out_s, core[0], "accent", name)
 
@@ -140,7 +140,7 @@ def _computed(picture: Picture, t_s: Any, temp_c: Any, colour: str, name: str) -
     }
 
 
-def _doubt(picture: Picture, t_s: Any, temp_c: Any, doubt_k: Any) -> dict[str, Any]:
+def _uncertainty_band(picture: Picture, t_s: Any, temp_c: Any, doubt_k: Any) -> dict[str, Any]:
     around = np.concatenate((temp_c - doubt_k, (temp_c + doubt_k)[::-1]))
     return {
         "type": "scatter",

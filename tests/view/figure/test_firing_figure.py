@@ -13,7 +13,8 @@ from firelog.schedule.forecast.finish import forecast
 from firelog.schedule.plan.model import ChannelTrace
 from firelog.schedule.plan.reader import parse_schedule
 from firelog.units import parse_instant, zone
-from firelog.view import figures, palette
+from firelog.view import palette
+from firelog.view.figure.firing import firing_figure
 from firelog.view.picture import Picture, hole_spans
 from firelog.view.wording import Manner
 from tests.dashboards.nights import BEGAN_US, SCHEDULE, curve
@@ -46,7 +47,7 @@ def test_plotly_knows_every_word_of_the_figure() -> None:
     temp_c = curve(t_s)
     temp_c[100:130] = np.nan
     events = ((500.0, "door open", "one shell <b>in</b>"),)
-    go.Figure(figures.firing_figure(picture(trace(t_s, temp_c), events=events)))
+    go.Figure(firing_figure(picture(trace(t_s, temp_c), events=events)))
 
 
 def test_deviation_is_measured_minus_plan_by_the_clock() -> None:
@@ -54,7 +55,7 @@ def test_deviation_is_measured_minus_plan_by_the_clock() -> None:
     t_s = np.arange(0.0, 10_000.0, 50.0)
     temp_c = curve(t_s) - 30.0 * np.sin(t_s / 900.0)
     temp_c[0] = 20.0
-    figure = figures.firing_figure(picture(trace(t_s, temp_c), plan=BY_CLOCK))
+    figure = firing_figure(picture(trace(t_s, temp_c), plan=BY_CLOCK))
     (line,) = lines(figure, "off target")
     top_s = (600.0 - 20.0) / 300.0 * 3600.0
     plan_c = np.interp(t_s, [0.0, top_s, top_s + 3600.0], [20.0, 600.0, 600.0])
@@ -81,7 +82,7 @@ def test_a_hole_is_none_in_trace_and_deviation() -> None:
     t_s = np.arange(0.0, 10_800.0, 10.0)
     kept = (t_s < 6000.0) | (t_s > 8400.0)
     one = picture(trace(t_s[kept], curve(t_s[kept])))
-    figure = figures.firing_figure(one)
+    figure = firing_figure(one)
     for part in ("measured", "off target"):
         (line,) = lines(figure, part)
         assert None in line["y"]
@@ -104,7 +105,7 @@ def test_the_figure_is_bounded(channels: int, rows: int) -> None:
     rng = np.random.default_rng(5)
     t_s = np.arange(rows) * (60.0 if rows < 1000 else 1.0)
     traces = [trace(t_s, curve(t_s) + rng.normal(0, 3, rows), f"tc {n}") for n in range(channels)]
-    figure = figures.firing_figure(picture(*traces), switched=True)
+    figure = firing_figure(picture(*traces), switched=True)
     assert max(len(line["x"]) for line in figure["data"]) <= 2000
     assert len(json.dumps(figure)) < 300_000
 
@@ -115,11 +116,11 @@ def test_many_channels_are_quiet_but_for_those_that_decide() -> None:
     traces = [trace(t_s, curve(t_s) + n, f"tc {n:02d}") for n in range(34)]
     traces.insert(17, trace(t_s, curve(t_s) - 60.0, "cold corner"))
     one = picture(*traces)
-    assert one.spoken[0].name == "cold corner"
-    assert len(one.spoken) <= 3
-    figure = figures.firing_figure(one)
+    assert one.highlighted[0].name == "cold corner"
+    assert len(one.highlighted) <= 3
+    figure = firing_figure(one)
     quiet = [x for x in lines(figure, "measured") if x["line"]["color"] == palette.DAY["quiet"]]
-    assert len(quiet) == 35 - len(one.spoken)
+    assert len(quiet) == 35 - len(one.highlighted)
 
 
 def test_times_are_local_with_one_offset_through_the_autumn_night() -> None:
@@ -132,7 +133,7 @@ def test_times_are_local_with_one_offset_through_the_autumn_night() -> None:
         PLAN,
         how=Manner("F", zone("America/Denver")),
     )
-    figure = figures.firing_figure(one)
+    figure = firing_figure(one)
     (line,) = lines(figure, "measured")
     assert np.all(np.diff(line["x"]) > 0)
     first = np.datetime64(line["x"][0], "ms").astype("datetime64[s]")
@@ -150,7 +151,7 @@ def test_fahrenheit_differences_have_no_32_in_them() -> None:
         "test",
     )
     one = picture(trace(t_s, temp_c), plan=hold, how=Manner("F"))
-    figure = figures.firing_figure(one)
+    figure = firing_figure(one)
     (off,) = lines(figure, "off target")
     assert off["y"][-1] == pytest.approx(18.0)
     (measured,) = lines(figure, "measured")
@@ -160,7 +161,7 @@ def test_fahrenheit_differences_have_no_32_in_them() -> None:
 def test_the_uncertainty_band_is_u_wide() -> None:
     """The faint band reaches U above and below the deviation."""
     t_s = np.arange(0.0, 10_000.0, 50.0)
-    figure = figures.firing_figure(picture(trace(t_s, curve(t_s), u_k=7.0)))
+    figure = firing_figure(picture(trace(t_s, curve(t_s), u_k=7.0)))
     (band,) = lines(figure, "uncertainty")
     (off,) = lines(figure, "off target")
     known = [y for y in band["y"] if y is not None]
@@ -172,7 +173,7 @@ def test_the_uncertainty_band_is_u_wide() -> None:
 def test_names_are_shown_as_they_are_written() -> None:
     """A channel called like a tag is text in the chart, never markup."""
     t_s = np.arange(0.0, 4000.0, 10.0)
-    figure = figures.firing_figure(picture(trace(t_s, curve(t_s), "<img src=x onerror=1>")))
+    figure = firing_figure(picture(trace(t_s, curve(t_s), "<img src=x onerror=1>")))
     text = json.dumps([{k: v for k, v in line.items() if k != "meta"} for line in figure["data"]])
     assert "<img" not in text
     assert "&lt;img" in text
@@ -181,8 +182,8 @@ def test_names_are_shown_as_they_are_written() -> None:
 def test_a_running_firing_shows_the_plan_ahead() -> None:
     """While it runs, the plan goes on from the last reading; afterwards it does not."""
     t_s = np.arange(0.0, 3600.0, 10.0)
-    running = figures.firing_figure(picture(trace(t_s, curve(t_s)), running=True))
-    closed = figures.firing_figure(picture(trace(t_s, curve(t_s))))
+    running = firing_figure(picture(trace(t_s, curve(t_s)), running=True))
+    closed = firing_figure(picture(trace(t_s, curve(t_s))))
     (ahead,) = [line for line in running["data"] if line["name"] == "plan ahead"]
     assert ahead["x"][0] == pytest.approx((BEGAN_US / 1e3) + t_s[-1] * 1e3, abs=1)
     assert ahead["x"][-1] - ahead["x"][0] > 3_600_000
@@ -195,7 +196,7 @@ def test_every_colour_has_its_night() -> None:
     temp_c = curve(t_s, top_c=500.0)
     temp_c[300:400] = np.nan
     events = ((500.0, "note", ""),)
-    figure = figures.firing_figure(picture(trace(t_s, temp_c), events=events), switched=True)
+    figure = firing_figure(picture(trace(t_s, temp_c), events=events), switched=True)
     used = set(_colours(figure))
     assert len(used) > 8
     assert used <= set(palette.to_night()) | {"rgba(0,0,0,0)"}
@@ -222,7 +223,7 @@ FROM_20 = parse_schedule("start = 20\n" + SCHEDULE, "test")
 def test_a_late_firing_is_far_off_the_clock_and_on_each_step() -> None:
     """One hour late at 300 K/h is 300 K below the plan (numpy's interpolation), and on its step."""
     t_s, temp_c = late_night()
-    figure = figures.firing_figure(picture(trace(t_s, temp_c), plan=FROM_20), switched=True)
+    figure = firing_figure(picture(trace(t_s, temp_c), plan=FROM_20), switched=True)
     off = {line["meta"]["against"]: line for line in lines(figure, "off target")}
     assert off["clock"]["visible"] is False
     assert "visible" not in off["segments"]
@@ -243,7 +244,7 @@ def test_the_other_clock_is_drawn_for_readers_who_can_switch_only() -> None:
     """A figure for paper holds one set of lines, none of them hidden."""
     t_s, temp_c = late_night()
     one = picture(trace(t_s, temp_c), plan=FROM_20)
-    paper, board = figures.firing_figure(one), figures.firing_figure(one, switched=True)
+    paper, board = firing_figure(one), firing_figure(one, switched=True)
     assert [line for line in paper["data"] if line.get("visible") is False] == []
     # Nothing on paper can be hidden by what a reader chose on another page.
     assert [line for line in paper["data"] if "against" in line.get("meta", {})] == []
@@ -253,7 +254,7 @@ def test_the_other_clock_is_drawn_for_readers_who_can_switch_only() -> None:
     assert [line["y"] for line in lines(paper, "off target")] == by_segments
     assert len(lines(board, "target")) == 2
     assert board["layout"]["meta"] == {"against": "segments"}
-    by_clock = figures.firing_figure(picture(trace(t_s, temp_c), plan=BY_CLOCK), switched=True)
+    by_clock = firing_figure(picture(trace(t_s, temp_c), plan=BY_CLOCK), switched=True)
     assert by_clock["layout"]["meta"] == {"against": "clock"}
     go.Figure(board)
 
@@ -284,14 +285,14 @@ def test_a_stall_is_a_bar_below_the_trace() -> None:
     """The bar runs from 1 h to 2 h, says so, and lies between the trace and the lower panel."""
     t_s, temp_c = stalled_night()
     one = picture(trace(t_s, temp_c), plan=FROM_20)
-    layout = figures.firing_figure(one, switched=True)["layout"]
+    layout = firing_figure(one, switched=True)["layout"]
     (bar,) = [shape for shape in layout["shapes"] if shape.get("name") == "happening stalled"]
     assert bar["x0"] == pytest.approx(one.x_ms([3600.0])[0], abs=180_000)
     assert bar["x1"] == pytest.approx(one.x_ms([7200.0])[0], abs=180_000)
     assert layout["yaxis2"]["domain"][1] < bar["y0"] < bar["y1"] < layout["yaxis"]["domain"][0]
     (name,) = [n for n in layout["annotations"] if n.get("name") == "happening stalled"]
     assert name["text"].startswith("stalled")
-    (hover,) = lines(figures.firing_figure(one), "happenings")
+    (hover,) = lines(firing_figure(one), "happenings")
     assert "stood at" in hover["text"][0]
 
 
@@ -299,9 +300,9 @@ def test_a_night_without_happenings_gives_no_room_to_them() -> None:
     """The lane is there only when something happened; a hole is shaded, never a bar too."""
     t_s = np.arange(0.0, 10_600.0, 10.0)
     kept = (t_s < 6000.0) | (t_s > 8400.0)
-    plain = figures.firing_figure(picture(trace(t_s, curve(t_s))))["layout"]
-    holed = figures.firing_figure(picture(trace(t_s[kept], curve(t_s[kept]))))["layout"]
-    stalled = figures.firing_figure(picture(trace(*stalled_night())))["layout"]
+    plain = firing_figure(picture(trace(t_s, curve(t_s))))["layout"]
+    holed = firing_figure(picture(trace(t_s[kept], curve(t_s[kept]))))["layout"]
+    stalled = firing_figure(picture(trace(*stalled_night())))["layout"]
     assert plain["yaxis"]["domain"][0] == holed["yaxis"]["domain"][0]
     assert stalled["yaxis"]["domain"][0] > plain["yaxis"]["domain"][0]
     assert not [s for s in holed["shapes"] if s.get("name", "").startswith("happening")]
@@ -315,9 +316,9 @@ def test_the_way_ahead_is_as_wide_as_its_interval() -> None:
     laid = follow(FROM_20, traces, end_s=end_s, running=True)
     outlook = forecast(FROM_20, laid, now_s=end_s)
     one = picture(*traces, plan=FROM_20, running=True, following=laid, outlook=outlook)
-    (band,) = lines(figures.firing_figure(one, switched=True), "expected")
+    (band,) = lines(firing_figure(one, switched=True), "expected")
     last = outlook.estimates[-1]
     assert max(band["x"]) == one.x_ms([last.late_s])[0]
     assert one.x_ms([last.early_s])[0] in band["x"]
     assert min(band["x"]) == one.x_ms([end_s])[0]
-    assert lines(figures.firing_figure(picture(*traces, plan=FROM_20)), "expected") == []
+    assert lines(firing_figure(picture(*traces, plan=FROM_20)), "expected") == []

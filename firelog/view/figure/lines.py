@@ -1,4 +1,4 @@
-"""How a line of the picture is stroked, and how many points it may have."""
+"""How a line of a figure looks (colour, dash, width), and how many points it may have."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from firelog.view.picture import Picture
 
 MOST_POINTS = 1200  # in one line: under 2 000 with the holes
 ALL_POINTS = 9000  # in all lines of one panel
-BELOW_POINTS = 3600  # in all lines of the lower panel, by both clocks: it is half as high
+LOWER_PANEL_POINTS = 3600  # in all lines of the lower panel, by both clocks: it is half as high
 LEAST_POINTS = 200
 _STYLES = (
     ("ink", "solid", 2.2),
@@ -26,19 +26,19 @@ def points_each(count: int) -> int:
     return max(LEAST_POINTS, min(MOST_POINTS, ALL_POINTS // max(1, count)))
 
 
-def points_below(count: int) -> int:
+def points_in_lower_panel(count: int) -> int:
     """Return how many points each of ``count`` lines of the lower panel may have."""
-    return max(LEAST_POINTS, min(MOST_POINTS, BELOW_POINTS // max(1, count)))
+    return max(LEAST_POINTS, min(MOST_POINTS, LOWER_PANEL_POINTS // max(1, count)))
 
 
 def style_of(number: int) -> tuple[str, str, float]:
-    """Return colour, dash and width of the n-th spoken channel."""
+    """Return colour, dash and width of the n-th highlighted channel."""
     name, dash, width = _STYLES[number % len(_STYLES)]
     return DAY[name], dash, width
 
 
 def colour_of(number: int) -> str:
-    """Return the palette's name of the n-th spoken channel's colour."""
+    """Return the palette's name of the n-th highlighted channel's colour."""
     return _STYLES[number % len(_STYLES)][0]
 
 

@@ -1,4 +1,4 @@
-"""The alarm desk: what stands, for every page; acknowledging and shelving with one touch.
+"""Alarms on every page: those that stand, acknowledged, shelved or taken back with one touch.
 
 Plain routes beside Dash's, so that an alarm is shown and answered even where a picture is not.
 """
@@ -12,8 +12,7 @@ from flask import Flask, Response, abort, jsonify, request
 from markupsafe import escape
 
 from dashboards import access
-from dashboards.live import now_us
-from dashboards.lookout import Lookout
+from dashboards.page import now_us
 from firelog.alarm import State
 from firelog.errors import FirelogError, InputError
 from firelog.record import alarms, outbox
@@ -25,8 +24,8 @@ from firelog.watch.run import rounds
 from firelog.watch.run.tonight import WATCH_S
 
 
-def add_desk(server: Flask, store: Path, lookout: Lookout) -> None:
-    """Add the desk's routes to the board's server."""
+def add_alarm_routes(server: Flask, store: Path) -> None:
+    """Add the addresses at which alarms are listed and answered to the board's server."""
 
     def listed() -> tuple[Response, int]:
         try:
@@ -42,9 +41,14 @@ def add_desk(server: Flask, store: Path, lookout: Lookout) -> None:
         access.need_write()
         return _act(store, _shelve)
 
+    def unshelve() -> tuple[Response, int]:
+        access.need_write()
+        return _act(store, _unshelve)
+
     server.add_url_rule("/alarms.json", "alarms", listed)
     server.add_url_rule("/acknowledge", "acknowledge", acknowledge, methods=["POST"])
     server.add_url_rule("/shelve", "shelve", shelve, methods=["POST"])
+    server.add_url_rule("/unshelve", "unshelve", unshelve, methods=["POST"])
     server.add_url_rule(
         "/seen/<token>", "seen", lambda token: _seen(store, token), methods=["GET", "POST"]
     )
@@ -117,6 +121,10 @@ def _shelve(store: Store, asked: dict[str, Any]) -> StoredAlarm:
     return alarms.shelve(
         store, asked["number"], who=_who(asked), t_us=t_us, until_us=until_us, note=note
     )
+
+
+def _unshelve(store: Store, asked: dict[str, Any]) -> StoredAlarm:
+    return alarms.unshelve(store, asked["number"], who=_who(asked), t_us=now_us())
 
 
 def _who(asked: dict[str, Any]) -> str:

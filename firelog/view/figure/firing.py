@@ -1,4 +1,4 @@
-"""The one picture of a firing: temperature against target above, deviation below, one time axis.
+"""The figure of a firing: temperature against target above, deviation below, on one time axis.
 
 Pure: what is to be drawn in, a figure (plain lists and dicts) out. Times are shown with the one
 UTC offset that held when the firing began, because a chart cannot show an hour twice.
@@ -13,10 +13,10 @@ from typing import Any
 import numpy as np
 
 from firelog.schedule.plan.model import ChannelTrace
-from firelog.view import deviation, happenings, marks, thinning
-from firelog.view.lines import (
+from firelog.view import downsampling
+from firelog.view.figure import deviation, incidents, marks
+from firelog.view.figure.lines import (
     LEAST_POINTS,
-    colour_of,
     degree,
     degree_off,
     points_each,
@@ -24,11 +24,9 @@ from firelog.view.lines import (
     style_of,
 )
 from firelog.view.palette import DAY
-from firelog.view.picture import MOST_SPOKEN, Picture
+from firelog.view.picture import MOST_HIGHLIGHTED, Picture
 from firelog.view.target import Target
 from firelog.view.wording import zone_words
-
-__all__ = ["colour_of", "firing_figure", "style_of"]
 
 
 # ---------------------------------------------------------------- the figure
@@ -41,7 +39,7 @@ def firing_figure(picture: Picture, *, switched: bool = False) -> dict[str, Any]
 
 
 def _lines(picture: Picture, switched: bool) -> Iterable[dict[str, Any]]:
-    names = {trace.name for trace in picture.spoken}
+    names = {trace.name for trace in picture.highlighted}
     points = points_each(len(picture.traces))
     for trace in picture.traces:
         if trace.name not in names:
@@ -54,11 +52,11 @@ def _lines(picture: Picture, switched: bool) -> Iterable[dict[str, Any]]:
                 if switched:  # a picture without the switch has no line that it could hide
                     line["meta"] = {**line.get("meta", {}), "against": target.against}
                 yield line if shown else line | {"visible": False}
-    for number, trace in reversed(list(enumerate(picture.spoken))):
+    for number, trace in reversed(list(enumerate(picture.highlighted))):
         yield _line(picture, trace, points, style_of(number))
     yield from marks.evidence(picture)
     yield from marks.events(picture)
-    yield from happenings.hovers(picture)
+    yield from incidents.hovers(picture)
 
 
 def _line(
@@ -67,7 +65,7 @@ def _line(
     points: int,
     style: tuple[str, str, float],
 ) -> dict[str, Any]:
-    t_s, temp_c = thinning.drawn(trace.t_s, trace.temp_c, points)
+    t_s, temp_c = downsampling.drawn(trace.t_s, trace.temp_c, points)
     name = html.escape(trace.name)
     return {
         **scatter(picture.x_ms(t_s), picture.y(temp_c), style),
@@ -108,7 +106,7 @@ def _outlook(picture: Picture) -> Iterable[dict[str, Any]]:
     lead = picture.followed[0] if picture.followed else None
     if outlook is None or schedule is None or lead is None or not outlook.estimates:
         return
-    kept = thinning.usable(lead.t_s, lead.temp_c)
+    kept = downsampling.usable(lead.t_s, lead.temp_c)
     if not len(kept):
         return
     aims_c = {segment.name: segment.target_c for segment in schedule.segments}
@@ -130,7 +128,7 @@ def _outlook(picture: Picture) -> Iterable[dict[str, Any]]:
 # ---------------------------------------------------------------- layout
 def _layout(picture: Picture) -> dict[str, Any]:
     lower = picture.target is not None
-    foot = marks.MIDDLE + happenings.depth(picture) if lower else 0.0
+    foot = marks.MIDDLE + incidents.depth(picture) if lower else 0.0
     axis = {
         "gridcolor": DAY["grid"],
         "linecolor": DAY["rule"],
@@ -144,7 +142,7 @@ def _layout(picture: Picture) -> dict[str, Any]:
         "uirevision": f"{picture.began_us} {picture.how.unit}",
         "meta": {"against": picture.against},
         "showlegend": False,
-        "hovermode": "x unified" if len(picture.traces) <= MOST_SPOKEN else "closest",
+        "hovermode": "x unified" if len(picture.traces) <= MOST_HIGHLIGHTED else "closest",
         "dragmode": "zoom",
         "paper_bgcolor": "rgba(0,0,0,0)",
         "plot_bgcolor": "rgba(0,0,0,0)",
@@ -187,17 +185,20 @@ def _layout(picture: Picture) -> dict[str, Any]:
             "anchor": "x2",
         },
         "yaxis4": {
-            "domain": [marks.MIDDLE, marks.MIDDLE + max(0.01, happenings.depth(picture))],
+            "domain": [
+                marks.MIDDLE,
+                marks.MIDDLE + max(0.01, incidents.depth(picture)),
+            ],
             "range": [0, 1],
             "visible": False,
             "fixedrange": True,
             "anchor": "x2",
         },
-        "shapes": [*marks.shapes(picture), *happenings.bars(picture)],
+        "shapes": [*marks.shapes(picture), *incidents.bars(picture)],
         "annotations": [
             *_titles(picture, lower),
             *marks.segment_names(picture),
-            *happenings.names(picture),
+            *incidents.names(picture),
         ],
     }
 

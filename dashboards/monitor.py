@@ -1,7 +1,7 @@
-"""One pair of eyes for all pages: how the night stands, looked at by one thread for all readers.
+"""Watch the running firings in one background thread, for all readers of the board alike.
 
-The watch's books are kept here from look to look, so that a page costs the same in the tenth hour
-as in the first. The thread ends when nobody has asked for a while.
+What was read is kept from look to look, so that a page costs the same in the tenth hour as in the
+first. The thread ends when nobody has asked for a while.
 """
 
 from __future__ import annotations
@@ -29,8 +29,8 @@ Line = tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True)
-class Course:
-    """A firing at a glance: its trace and the plan ahead, seconds and °C; ``end_s`` of the plan."""
+class Curve:
+    """A firing's trace and the plan ahead, in a few points [s, °C]; ``end_s`` is the plan's end."""
 
     trace: Line
     plan: Line
@@ -38,14 +38,14 @@ class Course:
 
 
 @dataclass(frozen=True)
-class Sight:
-    """What was seen at one look."""
+class Snapshot:
+    """What was seen at one look: every running firing, and its curve by kiln."""
 
     tonight: Tonight
-    courses: dict[str, Course]
+    curves: dict[str, Curve]
 
 
-class Lookout:
+class Monitor:
     """Looks at one store; :meth:`now` may be called from any thread."""
 
     def __init__(self, path: Path) -> None:
@@ -54,24 +54,24 @@ class Lookout:
         self._first = threading.Event()
         self._thread: threading.Thread | None = None
         self._asked_s = 0.0
-        self._sight: Sight | None = None
+        self._snapshot: Snapshot | None = None
         self._error: FirelogError | None = None
 
-    def now(self) -> Sight:
+    def now(self) -> Snapshot:
         """Return the newest look; raises :class:`StoreError` when the store cannot be read."""
         with self._lock:
             self._asked_s = time.monotonic()
             if self._thread is None or not self._thread.is_alive():
                 self._first.clear()
-                self._sight = self._error = None
-                self._thread = threading.Thread(target=self._run, name="lookout", daemon=True)
+                self._snapshot = self._error = None
+                self._thread = threading.Thread(target=self._run, name="monitor", daemon=True)
                 self._thread.start()
         self._first.wait(FIRST_S)
         if self._error is not None:
             raise self._error
-        if self._sight is None:
+        if self._snapshot is None:
             raise StoreError(f"{self._path}: is still being read; this page looks again")
-        return self._sight
+        return self._snapshot
 
     def _run(self) -> None:
         try:
@@ -79,12 +79,12 @@ class Lookout:
                 looker = Looker(store)
                 while time.monotonic() - self._asked_s < IDLE_S:
                     tonight = looker.look()
-                    courses = {
-                        kiln.kiln: course
+                    curves = {
+                        kiln.kiln: curve
                         for kiln in tonight.facts.kilns
-                        if (course := _course(looker, kiln)) is not None
+                        if (curve := _curve(looker, kiln)) is not None
                     }
-                    self._sight = Sight(tonight, courses)
+                    self._snapshot = Snapshot(tonight, curves)
                     self._first.set()
                     time.sleep(EVERY_S)
         except FirelogError as error:
@@ -95,7 +95,7 @@ class Lookout:
             self._first.set()
 
 
-def _course(looker: Looker, kiln: KilnNow) -> Course | None:
+def _curve(looker: Looker, kiln: KilnNow) -> Curve | None:
     """Return the leading channel's trace, thinned, and what the plan asks from here on."""
     lead = leading(kiln)
     if kiln.schedule is None or not lead:
@@ -107,7 +107,7 @@ def _course(looker: Looker, kiln: KilnNow) -> Course | None:
     drawn = tuple(zip(trace.t_s[::step].tolist(), trace.temp_c[::step].tolist(), strict=True))
     seconds, temps = plan_points(kiln.schedule, float(trace.temp_c[0]))
     ahead = _ahead(kiln, seconds, temps, drawn[-1])
-    return Course(drawn, ahead, max(kiln.now_s, ahead[-1][0] if ahead else 0.0))
+    return Curve(drawn, ahead, max(kiln.now_s, ahead[-1][0] if ahead else 0.0))
 
 
 def _ahead(

@@ -1,0 +1,118 @@
+"""What is on every page of the board: the HTML around it, header, picture frame, stores."""
+
+from __future__ import annotations
+
+from dash import dcc, html
+
+from firelog.view import palette
+
+INDEX = """<!DOCTYPE html>
+<html lang="en">
+<head>
+{%metas%}
+<title>{%title%}</title>
+<link rel="icon" type="image/svg+xml" href="/assets/mark.svg">
+<style>__COLOURS__</style>
+{%css%}
+<script src="/assets/early.js"></script>
+</head>
+<body>
+<a class="skip" href="#page">to the content</a>
+{%app_entry%}
+<noscript><p class="said">The board needs JavaScript, which is switched off in this browser.
+<code>firelog judge</code> says the same in a terminal.</p></noscript>
+<footer>{%config%}{%scripts%}{%renderer%}</footer>
+</body>
+</html>"""
+
+
+def layout() -> html.Div:
+    """Return what Dash shows first; pages are put into it."""
+    header = html.Header(
+        [
+            dcc.Link("firelog", href="/", className="mark", title="all firings"),
+            html.Nav(
+                [dcc.Link("tonight", href="/tonight"), dcc.Link("morning", href="/morning")],
+                className="ways",
+                **{"aria-label": "pages"},
+            ),
+            html.Div(
+                [
+                    html.Span("", id="live-word", className="live-word", role="status"),
+                    html.Span("", id="live-value", className="live-value"),
+                    html.Span("", id="live-age", className="live-age"),
+                ],
+                id="strip",
+                className="strip",
+                hidden=True,
+            ),
+            html.Div(
+                [
+                    html.Button("°C", id="unit-button", title="show the other unit"),
+                    html.Button("night", id="theme-button", title="day or night"),
+                ],
+                className="tools",
+            ),
+        ],
+        className="top",
+    )
+    words = "Temperature against time; the same numbers stand in the tables below."
+    graph = dcc.Graph(
+        id="trace",
+        figure={"data": [], "layout": {"xaxis": {"visible": False}, "yaxis": {"visible": False}}},
+        config={
+            "displaylogo": False,
+            "displayModeBar": False,
+            "responsive": True,
+            "doubleClick": "reset",
+        },
+        responsive=True,
+    )
+    whole = html.Button("whole firing", id="whole-button", className="whole", hidden=True)
+    picture = html.Div(
+        [graph, whole, _switch()],
+        id="picture",
+        className="picture",
+        hidden=True,
+        **{"role": "group", "aria-label": words},
+    )
+    return html.Div(
+        [
+            header,
+            html.Div(id="desk", className="desk", hidden=True, **{"aria-live": "assertive"}),
+            html.Main(
+                [html.Div(id="page-top"), picture, html.Div(id="page-bottom")],
+                id="page",
+                tabIndex="-1",
+            ),
+            dcc.Location(id="url", refresh=False),
+            dcc.Interval(id="beat", interval=1000),
+            dcc.Store(id="unit", storage_type="local"),
+            dcc.Store(id="theme"),
+            dcc.Store(id="night", data=palette.to_night()),
+            dcc.Store(id="watch"),
+            dcc.Store(id="drawn"),
+            dcc.Store(id="ask"),
+            dcc.Store(id="latest"),
+            dcc.Store(id="titled"),
+        ]
+    )
+
+
+def _switch() -> html.Div:
+    """Choose what the lower panel is held against: how well was each step done, or how late."""
+    words = (
+        ("steps-button", "each step", "off the target of each step, from when it really began"),
+        ("clock-button", "plan's clock", "off the plan as drawn from the firing's start"),
+    )
+    buttons = [
+        html.Button(text, id=name, title=title, **{"aria-pressed": "false"})
+        for name, text, title in words
+    ]
+    return html.Div(
+        [html.Span("against"), *buttons],
+        id="against",
+        className="against",
+        hidden=True,
+        **{"role": "group", "aria-label": "the lower panel is held against"},
+    )
