@@ -17,9 +17,14 @@ from firelog.verdict import Decision, Limit, Side, Verdict, worst
 def at_least(
     measured: float, limit: float, expanded: float, decision: Decision = Decision.GUARDED
 ) -> Verdict:
-    """Hold ``measured`` ± ``expanded`` (U, k = 2, same unit) against a lower limit.
+    """Hold ``measured`` ± ``expanded`` against a lower limit, all three in the same unit.
 
-    Not proven when the value, or the U that a guarded decision needs, is NaN.
+    ``expanded`` [unit of the limit] is U with k = 2; only a guarded decision looks at it. Pass from
+    limit + U up, fail below limit − U, not proven between, and where the value or the U that is
+    needed is NaN. Raises RangeError for a negative U.
+
+    Source: JCGM 106:2012, 8.2 simple acceptance, 8.3.2 guarded acceptance, 8.3.3 guarded rejection
+    (clause numbers from memory).
     """
     guard = _guard(expanded, decision)
     margin = measured - limit
@@ -33,14 +38,23 @@ def at_least(
 def at_most(
     measured: float, limit: float, expanded: float, decision: Decision = Decision.GUARDED
 ) -> Verdict:
-    """Hold ``measured`` ± ``expanded`` (U, k = 2, same unit) against an upper limit."""
+    """Hold ``measured`` ± ``expanded`` against an upper limit, all three in the same unit.
+
+    The mirror of ``at_least``: pass up to limit − U (k = 2), fail above limit + U, not proven
+    between and for NaN. Raises RangeError for a negative U.
+
+    Source: JCGM 106:2012, 8.3.2.
+    """
     return at_least(-measured, -limit, expanded, decision)
 
 
 def met(
     measured: float, limit: Limit, expanded: float, decision: Decision = Decision.GUARDED
 ) -> Verdict:
-    """Hold ``measured`` ± ``expanded`` (U, k = 2, the limit's unit) against a limit on its side."""
+    """Hold ``measured`` ± ``expanded`` (U, k = 2) [the limit's unit] against a limit on its side.
+
+    Not proven for NaN; raises RangeError for a negative U. Source: JCGM 106:2012, 8.3.2.
+    """
     decide = at_least if limit.side is Side.AT_LEAST else at_most
     return decide(measured, limit.value, expanded, decision)
 
@@ -52,7 +66,12 @@ def between(
     expanded: float,
     decision: Decision = Decision.GUARDED,
 ) -> Verdict:
-    """Hold ``measured`` ± ``expanded`` against both ends of a window; the worse end decides."""
+    """Hold ``measured`` ± ``expanded`` (U, k = 2) against a window; the worse end decides.
+
+    All in the unit of the window [°C or K]. Raises RangeError for a negative U.
+
+    Source: JCGM 106:2012, 8.3.2, at each end of a two-sided tolerance interval.
+    """
     return worst(
         (at_least(measured, low, expanded, decision), at_most(measured, high, expanded, decision))
     )
@@ -61,13 +80,17 @@ def between(
 def decidable(low: float, high: float, expanded: float) -> bool:
     """Return False when no measured value could prove that it lies between ``low`` and ``high``.
 
-    That is so when the window is narrower than twice the guard band U, or when U is NaN.
+    All in one unit [°C or K]. That is so when the window is narrower than twice the guard band U (k
+    = 2), or when U is NaN. Source: JCGM 106:2012, 8.3.2: the acceptance interval is then empty.
     """
     return high - low >= 2.0 * expanded
 
 
 def why_undecidable(low: float, high: float, expanded: float) -> str | None:
-    """Return the sentence for a window in K that this sensor can never prove, or None."""
+    """Return the sentence for a window [K] that this sensor can never prove, or None.
+
+    ``low``, ``high`` and ``expanded`` (U, k = 2) in one unit [°C or K]; see ``decidable``.
+    """
     if decidable(low, high, expanded):
         return None
     if math.isnan(expanded):
@@ -84,11 +107,13 @@ def conformance_probability(
     low: float = -math.inf,
     high: float = math.inf,
 ) -> float:
-    """Return the probability that the true value lies between ``low`` and ``high``.
+    """Return the probability [0 to 1] that the true value lies between ``low`` and ``high``.
 
-    For normal errors with standard uncertainty ``standard`` and no earlier knowledge, JCGM
-    106:2012, 7.3 and 7.4: Φ((high − y)/u) − Φ((low − y)/u). NaN when either is NaN.
-    Raises RangeError when ``standard`` is negative.
+    ``measured``, ``standard`` (u, not U) and the ends in one unit; an end left out is open. NaN
+    when either number is NaN. Raises RangeError when ``standard`` is negative.
+
+    Source: JCGM 106:2012, 7.3 and 7.4, for normal errors and no earlier knowledge: Φ((high − y)/u)
+    − Φ((low − y)/u).
     """
     if math.isnan(measured) or math.isnan(standard):
         return math.nan

@@ -30,8 +30,9 @@ _SURROUNDINGS_C = 25.0
 class Arrest:
     """Where freezing began and ended: instants [s], temperatures [°C] and their U (k = 2) [K].
 
-    ``solidus_c`` is NaN when the curve ends before the metal has frozen. ``plateau`` is True when
-    it froze at one temperature, as a pure metal does.
+    ``solidus_c`` and ``solidus_s`` are NaN when the curve ends before the metal has frozen.
+    ``plateau`` is True when it froze at one temperature, as a pure metal does; ``undercooled_k``
+    [K] is how far it fell below its liquidus before it warmed up again, 0 where it did not.
     """
 
     liquidus_c: float
@@ -46,7 +47,13 @@ class Arrest:
 def find_arrest(t_s: FloatArray, temp_c: FloatArray) -> Arrest | None:
     """Return the freezing arrest of a cooling curve, or None when nothing froze in it.
 
-    ``t_s`` rises, ``temp_c`` may have NaN. Raises InputError for fewer than 40 usable readings.
+    ``t_s`` [s] rises, ``temp_c`` [°C] may have NaN; both (n,). Raises InputError for fewer than 40
+    usable readings.
+
+    Source: Newtonian thermal analysis after Ekpoom and Heine, AFS Transactions 89 (1981) 27, and
+    Stefanescu, Science and Engineering of Casting Solidification, both from memory. The baseline is
+    fitted here to the parts that cool fastest; the thresholds are ours and stand behind no
+    standard.
     """
     usable = np.flatnonzero(np.isfinite(temp_c))
     if len(usable) < _LEAST_READINGS:
@@ -205,9 +212,12 @@ def _recalesced(
 
 # ---------------------------------------------------------------- what it says
 def correction_k(arrest: Arrest, metal: str) -> tuple[float, float]:
-    """Return what to add to the probe at a pure metal's freezing point, and its U (k = 2) [K].
+    """Return what to add to the probe [K] at a pure metal's freezing point, and its U (k = 2) [K].
 
-    Raises InputError when the curve shows no plateau, or for a metal without a fixed point here.
+    ``metal`` is a key of ``FREEZING_C``. Raises InputError when the curve shows no plateau, or for
+    a metal without a fixed point here.
+
+    Source: ITS-90 defining fixed points, Preston-Thomas, Metrologia 27 (1990) 3, table 1.
     """
     if metal not in FREEZING_C:
         raise InputError(
@@ -224,7 +234,12 @@ def correction_k(arrest: Arrest, metal: str) -> tuple[float, float]:
 def against_card(
     arrest: Arrest, liquidus_c: tuple[float, float], probe_expanded_k: float
 ) -> tuple[float, float, str]:
-    """Hold the liquidus found against a card's: difference [K], U [K] and what it says."""
+    """Hold the liquidus found against a card's: difference [K], U (k = 2) [K] and what it says.
+
+    ``liquidus_c`` is the lowest and highest liquidus [°C] that the card found, ``probe_expanded_k``
+    the thermocouple's own U [K]. The difference is taken to the middle of the card's span, which
+    counts as rectangular: half-width a is a/√3 (GUM, JCGM 100:2008, 4.3.7).
+    """
     low, high = liquidus_c
     doubt = math.hypot(math.hypot(arrest.expanded_k, probe_expanded_k), (high - low) / math.sqrt(3))
     off = arrest.liquidus_c - (low + high) / 2.0

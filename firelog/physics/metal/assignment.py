@@ -21,7 +21,7 @@ _MOST = 40
 
 @dataclass(frozen=True)
 class Waiting:
-    """A mould to be poured: metal it takes, and between which instants [s] its window is open."""
+    """A mould to be poured: metal it takes [kg], its window opens and closes at [s]."""
 
     name: str
     alloy: str
@@ -32,9 +32,10 @@ class Waiting:
 
 @dataclass(frozen=True)
 class Crucible:
-    """A heat on offer: alloy, usable metal, when it can first be poured and how long it lasts.
+    """A heat on offer: alloy, usable metal [kg], when it is ready and for how long.
 
-    ``each_s`` is the time from one pour to the next.
+    ``ready_s`` is an instant on the moulds' clock, ``lasts_s`` a duration [s]; ``each_s`` [s] is
+    the time from one pour to the next, a minute unless stated (common practice, no source).
     """
 
     name: str
@@ -47,7 +48,7 @@ class Crucible:
 
 @dataclass(frozen=True)
 class Place:
-    """One mould's place: its heat, its turn there (1 first) and when it is poured."""
+    """One mould's place: its heat, its turn there (1 first) and the instant [s] it is poured."""
 
     mould: str
     heat: str
@@ -66,9 +67,12 @@ class Plan:
 def assign(moulds: Sequence[Waiting], heats: Sequence[Crucible]) -> Plan:
     """Return the assignment that pours the most moulds, then uses the fewest heats, earliest.
 
-    Each heat is poured at ready, ready + each, and so on without a pause: turn p of a heat is at
-    a known instant, so a mould may take it when its window is open then and the heat still lasts.
-    Raises InputError for more than 40 moulds or heats.
+    Each heat is poured at ready, ready + each, and so on without a pause [s]: turn p of a heat is
+    at a known instant, so a mould may take it when its window is open then, the heat still lasts
+    and its metal [kg] suffices. Raises InputError for more than 40 moulds or heats.
+
+    Method: a mixed-integer linear program, solved to proven optimality by branch and cut (HiGHS;
+    Huangfu and Hall, Mathematical Programming Computation 10 (2018) 119, from memory).
     """
     if len(moulds) > _MOST or len(heats) > _MOST:
         raise InputError(f"more than {_MOST} moulds or heats in one plan; plan one day at a time")

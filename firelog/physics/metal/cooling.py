@@ -31,7 +31,12 @@ _SAND_M = 0.06
 # ---------------------------------------------------------------- a mould in the open
 @dataclass(frozen=True)
 class Handling:
-    """What a mould meets outside the kiln: moving air, a sand bed, the temperature around."""
+    """What a mould meets outside the kiln: wind [m/s], a sand bed, the temperature around [°C].
+
+    ``emissivity`` [0 to 1] is that of the outer face; 0.85 is inside the 0.75 to 0.85 of unglazed
+    silica near 1100 °C (handbook tables of total emissivity, from memory). The wind and the ambient
+    are common practice, no source. Raises InputError for a wind that nobody pours in.
+    """
 
     wind_m_per_s: float = 0.5
     in_sand: bool = False
@@ -44,7 +49,11 @@ class Handling:
 
     @property
     def surface(self) -> Surface:
-        """The outer face in that air: 5.7 + 3.8·v W/m²K (McAdams, from memory), at least 8."""
+        """The outer face in that air: 5.7 + 3.8·v [W/m²K], at least 8.
+
+        Source: McAdams, Heat Transmission, for a plane in wind of v [m/s], from memory; the least
+        for still air is common practice, no source.
+        """
         return Surface(self.emissivity, max(8.0, 5.7 + 3.8 * self.wind_m_per_s))
 
 
@@ -58,10 +67,15 @@ def out_of_kiln(
     start_expanded_k: float = 0.0,
     count: int = DRAWS,
 ) -> Course:
-    """Return how a mould cools that left the kiln evenly at ``start_c`` ± ``start_expanded_k``.
+    """Return how a mould cools that left the kiln evenly at ``start_c`` [°C] ± its U [K].
 
-    ``core_c`` is the cavity's face of a hollow mould, or the middle of a solid one; the first draw
-    is as stated. A mould with a body of the ``sand`` kind keeps cold sand against its outer face.
+    ``start_expanded_k`` is U (k = 2) [K], ``lasting_s`` [s] how far to compute, ``count`` how many
+    draws. ``core_c`` (draws, n) [°C] of the course is the cavity's face of a hollow mould, or the
+    middle of a solid one; the first draw is as stated. With ``handling.in_sand`` cold dry sand, 6
+    cm of it, lies against its outer face.
+
+    Source: transient conduction with radiation and convection at the face (Incropera et al.,
+    Fundamentals of Heat and Mass Transfer, chapter 5); the properties of sand are from memory.
     """
     known = Unknowns() if unknowns is None else unknowns
     draws = drawn(known, count)
@@ -81,15 +95,20 @@ def out_of_kiln(
 
 
 def temperature_at(course: Course, after_s: float) -> tuple[float, float]:
-    """Return the inner face [°C] ``after_s`` after the kiln and its U (k = 2) [K]."""
+    """Return the inner face [°C] ``after_s`` [s] after the kiln and its U (k = 2) [K].
+
+    U is twice the root mean square of the draws from the stated one (JCGM 101:2008, propagation of
+    distributions, brought to k = 2).
+    """
     found = at(course, np.array([after_s]))[0][:, 0]
     return float(found[0]), 2.0 * float(np.sqrt(np.mean((found[1:] - found[0]) ** 2)))
 
 
 def latest_above_s(course: Course, least_c: float) -> tuple[float, float]:
-    """Return how long the inner face stays above ``least_c``: as stated, and proven (less U).
+    """Return how long [s] the inner face stays above ``least_c`` [°C]: as stated, and proven.
 
-    Zero when it is not above it at the start; infinite when it is still above it at the end.
+    Proven is with U (k = 2) taken off. Zero when it is not above it at the start; infinite when it
+    is still above it at the end.
     """
     grid_s = np.linspace(0.0, float(course.t_s[-1]), 400)
     core = at(course, grid_s)[0]
@@ -111,7 +130,14 @@ def _last_above(t_s: FloatArray, temp_c: FloatArray, least_c: float) -> float:
 # ---------------------------------------------------------------- a melt in its crucible
 @dataclass(frozen=True)
 class Melt:
-    """Metal in a lifted crucible (J/kgK, m, W/mK); the melt is as high as it is wide."""
+    """Metal in a lifted crucible [kg], and what it is made of [J/kgK, m, W/mK, kg/m³].
+
+    ``metal_j_per_kgk`` 480 and ``melt_kg_per_m3`` 7700 are near those of a tin bronze (mixture of
+    NIST-JANAF heat capacities; density from memory); ``crucible_j_per_kgk``, the wall's thickness
+    ``wall_m`` and its ``wall_w_per_mk`` are common practice, no source: no measured conductivity of
+    a crucible wall was found, and 8 to 60 W/mK are thinkable. The melt is taken to be as high as it
+    is wide. Raises InputError for weights that nobody lifts.
+    """
 
     metal_kg: float
     crucible_kg: float
@@ -132,10 +158,12 @@ class Melt:
 def lifted(
     melt: Melt, start_c: float, t_s: FloatArray, *, ambient_c: float = 25.0
 ) -> tuple[FloatArray, FloatArray]:
-    """Return melt and crucible [°C] at ``t_s`` after the lift, both at ``start_c`` before.
+    """Return melt and crucible [°C], (n,), at ``t_s`` [s] after the lift from ``start_c`` [°C].
 
-    Bare sides of emissivity 0.85, a top under dross of 0.5, 10 W/m²K of air: two lumps and the
-    wall's conduction between them (common practice, no source), by Runge and Kutta's fourth order.
+    Two lumps and the wall's conduction between them, integrated by Runge and Kutta's fourth-order
+    method. Bare sides of emissivity 0.85, a top under dross of 0.5, 10 W/m²K of air: common
+    practice, no source. A wall resolved in depth loses less in the first half minute than this
+    does; the foundry's own dips come first.
     """
     inner_m = (4.0 * melt.metal_kg / melt.melt_kg_per_m3 / math.pi) ** (1.0 / 3.0)
     outer_m = inner_m + 2.0 * melt.wall_m
@@ -181,7 +209,7 @@ def lifted(
 # ---------------------------------------------------------------- what the foundry's past says
 @dataclass(frozen=True)
 class Loss:
-    """One past heat: how long between the last settled dip and the lip, and what was lost."""
+    """One past heat: time from the last settled dip to the lip [s], and what was lost then [K]."""
 
     after_s: float
     lost_k: float
@@ -189,7 +217,7 @@ class Loss:
 
 @dataclass(frozen=True)
 class LossRate:
-    """A rate of loss [K/min] with the standard uncertainty of one more heat, relative to nothing.
+    """A rate of loss [K/min] with the standard uncertainty of one more heat [K/min].
 
     ``heats`` is how many past heats stand behind it; 0 means the default, with half of itself as
     half-width.
@@ -200,7 +228,7 @@ class LossRate:
     heats: int
 
     def lost_k(self, after_s: float) -> tuple[float, float]:
-        """Return what is lost after so long [K] and its U (k = 2)."""
+        """Return what is lost after ``after_s`` [s]: [K], and its U (k = 2) [K]."""
         minutes = after_s / 60.0
         return self.k_per_min * minutes, 2.0 * self.standard_k_per_min * minutes
 
@@ -216,11 +244,12 @@ LEAST_HEATS = 3
 
 
 def loss_rate(past: Sequence[Loss], melt: Melt | None = None) -> LossRate:
-    """Return the rate of loss from the foundry's own past heats of a crucible.
+    """Return the rate of loss [K/min] from the foundry's own past heats of a crucible.
 
     Each heat is one rate (lost ÷ time); the uncertainty is that of one more heat, Student's t on
-    their scatter brought to k = 2. With fewer than three heats the rate is computed for ``melt``
-    (or a 50 kg one) and its half-width is half of it, rectangular.
+    their scatter brought to k = 2 (GUM, JCGM 100:2008, G.3). With fewer than three heats the rate
+    is computed for ``melt`` (or one of 50 kg in a crucible of 15 kg) and its half-width is half of
+    it, rectangular (common practice, no source).
     """
     rates = [60.0 * one.lost_k / one.after_s for one in past if one.after_s > 5.0]
     if len(rates) < LEAST_HEATS:
@@ -236,7 +265,10 @@ def loss_rate(past: Sequence[Loss], melt: Melt | None = None) -> LossRate:
 # ---------------------------------------------------------------- when to pour
 @dataclass(frozen=True)
 class Window:
-    """From when to when both mould and metal are right [s]; empty when ``from_s`` ≥ ``to_s``."""
+    """From when to when both mould and metal are right [s]; empty when ``from_s`` ≥ ``to_s``.
+
+    ``why`` says in words what stands in the way of an empty one.
+    """
 
     from_s: float
     to_s: float
@@ -259,11 +291,15 @@ def pour_window(
     mould_t_s: FloatArray,
     mould_least_c: float,
 ) -> Window:
-    """Return the seconds after the dip in which metal and mould are both proven right.
+    """Return the seconds [s] after the dip in which metal and mould are both proven right.
 
-    The metal is at ``metal_c`` at 0 s and loses heat as ``loss`` says; the mould's course is given
-    on the same clock. Both are taken with their U against the metal's window and the mould's least
-    temperature.
+    The metal is at ``metal_c`` [°C] ± ``metal_expanded_k`` [K] at 0 s and loses heat as ``loss``
+    says; ``mould_c`` [°C] and ``mould_expanded_k`` [K], (n,), lie at ``mould_t_s`` [s] on the same
+    clock. Both are taken with their U (k = 2) against the metal's window ``metal_between_c`` [°C]
+    and the mould's least temperature ``mould_least_c`` [°C]; the U of dip and loss are combined as
+    squares.
+
+    Source: guarded acceptance, JCGM 106:2012, 8.3.2; combination, JCGM 100:2008, 5.1.2.
     """
     t_s = np.linspace(0.0, float(mould_t_s[-1]), 2000)
     lost = loss.k_per_min * t_s / 60.0

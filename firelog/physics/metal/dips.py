@@ -24,11 +24,11 @@ _LONGEST_S = 600.0
 
 @dataclass(frozen=True)
 class Dip:
-    """One immersion: from ``began_s`` to ``ended_s``, and the temperature it settled to.
+    """One immersion: from ``began_s`` to ``ended_s`` [s], and the temperature it settled to [°C].
 
     ``settled_c`` ± ``fit_expanded_k`` (k = 2, of the fit alone; the thermocouple's own U comes on
-    top). ``tau_s`` is its slower time constant, ``constants`` 1 or 2, ``climbing_k`` how far it
-    still had to go when it was pulled. ``last_c`` is the highest it really read.
+    top) [K]. ``tau_s`` [s] is its slower time constant, ``constants`` 1 or 2, ``climbing_k`` [K]
+    how far it still had to go when it was pulled. ``last_c`` [°C] is the highest it really read.
     """
 
     began_s: float
@@ -50,10 +50,13 @@ class Dip:
 def find_dips(
     t_s: FloatArray, temp_c: FloatArray, *, least_c: float = 700.0
 ) -> list[tuple[int, int]]:
-    """Return first and one-past-last index of every dip that rose to ``least_c`` or more.
+    """Return first and one-past-last index of every dip that rose to ``least_c`` [°C] or more.
 
-    A dip begins where the reading starts to climb out of the cold, and ends at its last reading
-    before it falls away for good.
+    ``t_s`` [s] rises, ``temp_c`` [°C] may have NaN; both (n,). A dip begins where the reading
+    climbs 150 K within 20 s, and ends at its last reading before it falls away for good.
+
+    Source: both thresholds are common practice, no source; 700 °C lies below every bronze's
+    solidus.
     """
     usable = np.flatnonzero(np.isfinite(temp_c))
     found: list[tuple[int, int]] = []
@@ -107,12 +110,13 @@ def _before_fall(temp_c: FloatArray, peak: int, place: int) -> int:
 
 
 def fit_dip(t_s: FloatArray, temp_c: FloatArray) -> Dip:
-    """Fit one dip's readings (its own, first to last) and return what it was on its way to.
+    """Fit one dip's readings [s, °C] (n,), first to last, and return what it was on its way to.
 
     One time constant; or two, or one in metal that cools meanwhile, where that explains the
-    readings clearly better (corrected Akaike criterion, lower by 10: Burnham and Anderson, from
-    memory). The U of the settled temperature follows from the fit, neighbours that err alike
-    counting as fewer, and grows with what models that fit as well disagree about.
+    readings clearly better: corrected Akaike criterion lower by 10 (Burnham and Anderson, Model
+    Selection and Multimodel Inference, 2002, from memory). The U of the settled temperature follows
+    from the fit, neighbours that err alike counting as fewer, and grows with what models that fit
+    as well disagree about. NaN readings are left out.
     """
     keep = np.isfinite(temp_c)
     t, temp = t_s[keep] - t_s[keep][0], temp_c[keep]
@@ -224,5 +228,9 @@ def _fewer(residual: FloatArray) -> float:
 
 
 def dips_of(t_s: FloatArray, temp_c: FloatArray, *, least_c: float = 700.0) -> list[Dip]:
-    """Return every dip of a probe's trace, in order of time; NaN readings are left out."""
+    """Return every dip of a probe's trace, in order of time; NaN readings are left out.
+
+    ``t_s`` [s] and ``temp_c`` [°C] are (n,); what does not reach ``least_c`` [°C] is no dip in
+    metal.
+    """
     return [fit_dip(t_s[a:b], temp_c[a:b]) for a, b in find_dips(t_s, temp_c, least_c=least_c)]

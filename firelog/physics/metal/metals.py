@@ -17,7 +17,7 @@ BASIS = ("published", "from memory", "common practice, no source")
 
 @dataclass(frozen=True)
 class Figure:
-    """One number and where it stands."""
+    """One number, in the unit of the property it stands for [°C, kg/m³ ...], and its source."""
 
     value: float
     source: str
@@ -36,9 +36,10 @@ class Span:
 class AlloyCard:
     """What is known of an alloy: each property as all the figures found for it.
 
-    Temperatures °C, ``density`` kg/m³ (solid, 20 °C), ``conductivity`` W/mK, ``heat_capacity``
-    J/kgK (liquid where stated), ``latent`` J/kg. ``light`` and ``heavy`` are the pouring ranges
-    for thin and thick sections. ``fumes`` names what to beware of.
+    Temperatures [°C], ``density`` [kg/m³] (solid, 20 °C), ``conductivity`` [W/mK],
+    ``heat_capacity`` [J/kgK] (liquid where stated), ``latent`` [J/kg]. ``light`` and ``heavy`` are
+    the pouring ranges [°C] for thin and thick sections. ``fumes`` names what to beware of. Every
+    figure carries its own source; the class holds none.
     """
 
     name: str
@@ -56,12 +57,12 @@ class AlloyCard:
 
     @property
     def solidus_c(self) -> tuple[float, float]:
-        """The lowest and highest solidus found."""
+        """The lowest and highest solidus found [°C]."""
         return _ends(self.solidus)
 
     @property
     def liquidus_c(self) -> tuple[float, float]:
-        """The lowest and highest liquidus found."""
+        """The lowest and highest liquidus found [°C]."""
         return _ends(self.liquidus)
 
     @property
@@ -72,7 +73,10 @@ class AlloyCard:
         )
 
     def pouring(self, section: str) -> Span | None:
-        """Return the pouring range for a ``"light"`` or ``"heavy"`` section, None if none found."""
+        """Return the pouring range [°C], ``"light"`` or ``"heavy"``; None if none is found.
+
+        Raises InputError for any other word.
+        """
         if section not in ("light", "heavy"):
             raise InputError(f"a section is light or heavy, not {section!r}")
         return self.light if section == "light" else self.heavy
@@ -84,16 +88,16 @@ def _ends(figures: tuple[Figure, ...]) -> tuple[float, float]:
 
 
 def middle(figures: tuple[Figure, ...]) -> float:
-    """Return the middle of the figures found."""
+    """Return the middle between the lowest and highest figure found, in the figures' unit [any]."""
     low, high = _ends(figures)
     return (low + high) / 2.0
 
 
 def superheat_k(card: AlloyCard, temp_c: float, expanded_k: float) -> tuple[float, float]:
-    """Return how far ``temp_c`` ± U lies above the liquidus, and its U (k = 2) [K].
+    """Return how far ``temp_c`` [°C] ± ``expanded_k`` [K] lies above the liquidus, and its U [K].
 
     Where sources disagree the liquidus is the middle of what they say, rectangular between its
-    ends: half-width a counts as a/√3 (GUM, 4.3.7), and U = 2·u.
+    ends: half-width a counts as a/√3 (GUM, JCGM 100:2008, 4.3.7), and U = 2·u.
     """
     low, high = card.liquidus_c
     return (
@@ -109,7 +113,7 @@ MELT_LOSS = 0.03  # dross and splash; common practice, no source
 
 @dataclass(frozen=True)
 class MetalNeed:
-    """Kilograms of metal for one mould; ``charge_kg`` is what goes into the crucible."""
+    """Metal for one mould [kg]; ``charge_kg`` is what goes into the crucible."""
 
     piece_kg: float
     sprues_kg: float
@@ -118,7 +122,7 @@ class MetalNeed:
 
     @property
     def poured_kg(self) -> float:
-        """What fills the mould."""
+        """What fills the mould [kg]."""
         return self.piece_kg + self.sprues_kg + self.cup_kg
 
 
@@ -132,10 +136,14 @@ def metal_for(
     melt_loss: float = MELT_LOSS,
     heel_kg: float = 0.0,
 ) -> MetalNeed:
-    """Return the metal that a wax needs: its volume in metal, sprues and cup, loss and heel.
+    """Return the metal that a wax needs [kg]: its volume in metal, sprues and cup, loss and heel.
 
-    ``cup_l`` is the metal that stands in the cup, litres; ``heel_kg`` what stays in the crucible.
-    Raises InputError for weights and densities that cannot be.
+    ``wax_kg`` and ``sprue_wax_kg`` [kg], ``wax_kg_per_m3`` [kg/m³]; ``cup_l`` [litres] is the metal
+    that stands in the cup, ``melt_loss`` a share [0 to 1] of the charge, ``heel_kg`` [kg] what
+    stays in the crucible. Raises InputError for weights and densities that cannot be.
+
+    Source: volume for volume, wax × density of metal ÷ density of wax, as suppliers of casting wax
+    print it; the loss of 3 % is common practice, no source.
     """
     if not (0.0 < wax_kg < 2000.0 and 0.0 <= sprue_wax_kg < 2000.0 and 0.0 <= cup_l < 200.0):
         raise InputError("wax must weigh more than nothing, in kilograms; a cup holds litres")

@@ -32,11 +32,11 @@ _AT_A_TIME = 125  # draws whose arrays fit the cache
 # ---------------------------------------------------------------- what is not known
 @dataclass(frozen=True)
 class Unknowns:
-    """Relative standard uncertainties of what a mould is taken to be; K for the kiln's offset.
+    """Relative standard uncertainties [no unit] of what a mould is taken to be; an offset [K].
 
-    The defaults are judgements, no measurement stands behind them: two conductivities found for
-    the same investment differ by a third, water is weighed to a tenth at best, and how warm air
-    moves in a kiln is hardly known.
+    The defaults are judgements, no measurement stands behind them (common practice, no source): two
+    conductivities found for the same investment differ by a third, water is weighed to a tenth at
+    best, and how warm air moves in a kiln is hardly known.
     """
 
     conductivity: float = 0.15
@@ -51,7 +51,11 @@ EXACT = Unknowns(0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 
 def drawn(unknowns: Unknowns, count: int = DRAWS, *, seed: int = 1) -> Draws:
-    """Return ``count`` draws, the first of them exactly as stated; the same for the same seed."""
+    """Return ``count`` draws [factors, K], the first exactly as stated; the same for the same seed.
+
+    Factors are log-normal, so that none turns negative; the offset [K] is normal. Source:
+    propagation of distributions by a Monte Carlo method, JCGM 101:2008.
+    """
     dice = np.random.default_rng(seed)
 
     def factor(relative: float) -> FloatArray:
@@ -72,7 +76,7 @@ def drawn(unknowns: Unknowns, count: int = DRAWS, *, seed: int = 1) -> Draws:
 
 
 def parts(draws: Draws, size: int = _AT_A_TIME) -> list[Draws]:
-    """Return the draws in portions that are quick to compute."""
+    """Return the draws in portions of ``size`` [no unit] whose arrays fit a core's cache."""
     return [
         Draws(*(getattr(draws, name)[first : first + size] for name in vars(draws)))
         for first in range(0, len(draws), size)
@@ -82,10 +86,10 @@ def parts(draws: Draws, size: int = _AT_A_TIME) -> list[Draws]:
 # ---------------------------------------------------------------- the core's trace
 @dataclass(frozen=True)
 class CoreTrace:
-    """A computed core: instants (n,), every draw (draws, n), the first being as stated.
+    """A computed core: instants (n,) [s], every draw (draws, n) [°C], the first being as stated.
 
-    ``expanded_k`` is U (k = 2) of each instant, from the draws. ``taken`` is the share of the
-    water and wax that is gone, as stated.
+    ``surface_c`` (n,) [°C] is the outer face and ``taken`` (n,) the share [0 to 1] of the water and
+    wax that is gone, both as stated.
     """
 
     t_s: FloatArray
@@ -100,7 +104,10 @@ class CoreTrace:
 
     @property
     def expanded_k(self) -> FloatArray:
-        """U (k = 2) [K]: twice the root mean square of the draws from the stated one."""
+        """U (k = 2) [K]: twice the root mean square of the draws from the stated one.
+
+        Source: JCGM 101:2008, brought to k = 2.
+        """
         off = self.draws_c[1:] - self.draws_c[0]
         return np.asarray(2.0 * np.sqrt(np.mean(off**2, axis=0)), dtype=np.float64)
 
@@ -116,7 +123,12 @@ def core_trace(
     count: int = DRAWS,
     fitted: Fitted | None = None,
 ) -> CoreTrace:
-    """Return the core at ``grid_s`` with its uncertainty; ``fitted`` narrows what is not known."""
+    """Return the core at ``grid_s`` [s] with its uncertainty; ``fitted`` narrows what is not known.
+
+    The body starts evenly at ``start_c`` [°C]. Computed ``count`` times over with properties drawn
+    from ``unknowns`` (JCGM 101:2008, propagation of distributions); the conduction is that of
+    ``conduct``.
+    """
     known = Unknowns() if unknowns is None else unknowns
     draws = drawn(known, count)
     if fitted is not None:
@@ -135,7 +147,11 @@ def core_trace(
 # ---------------------------------------------------------------- what it did when
 @dataclass(frozen=True)
 class Interval:
-    """A computed figure, and between what and what it lies in 95 % of the draws; NaN for never."""
+    """A computed figure with the ends between which 95 % of the draws lie; NaN for never.
+
+    In the figure's own unit [s, °C, K/h ...]; ``never`` is the share [0 to 1] of the draws in which
+    it never came to that.
+    """
 
     stated: float
     low: float
@@ -144,7 +160,11 @@ class Interval:
 
 
 def interval(trace: CoreTrace, figure: Callable[[FloatArray, FloatArray], float]) -> Interval:
-    """Return ``figure(t_s, temp_c)`` as stated, with its interval over the draws."""
+    """Return ``figure(t_s, temp_c)`` as stated, in its own unit, with its interval over the draws.
+
+    ``figure`` gets instants [s] and one draw [°C], both (n,), and returns one number, NaN for
+    never. Source: the probabilistically symmetric coverage interval of JCGM 101:2008, 7.7, at 95 %.
+    """
     values = np.array([figure(trace.t_s, row) for row in trace.draws_c])
     known = values[np.isfinite(values)]
     never = 1.0 - len(known) / len(values)
@@ -155,7 +175,7 @@ def interval(trace: CoreTrace, figure: Callable[[FloatArray, FloatArray], float]
 
 
 def reached_s(t_s: FloatArray, temp_c: FloatArray, limit_c: float) -> float:
-    """Return when ``limit_c`` was first reached, NaN when never."""
+    """Return the instant [s] when ``limit_c`` [°C] was first reached, NaN when never."""
     above = np.flatnonzero(temp_c >= limit_c)
     if not len(above):
         return math.nan
@@ -167,7 +187,7 @@ def reached_s(t_s: FloatArray, temp_c: FloatArray, limit_c: float) -> float:
 
 
 def above_s(t_s: FloatArray, temp_c: FloatArray, limit_c: float) -> float:
-    """Return how long it was at or above ``limit_c`` in all [s], crossings interpolated."""
+    """Return how long [s] it was at or above ``limit_c`` [°C] in all, crossings interpolated."""
     low, high = temp_c[:-1] - limit_c, temp_c[1:] - limit_c
     rise = np.where(high == low, 1.0, high - low)
     crossing = np.clip(-low / rise, 0.0, 1.0)
@@ -179,7 +199,11 @@ def above_s(t_s: FloatArray, temp_c: FloatArray, limit_c: float) -> float:
 def steepest_k_per_h(
     t_s: FloatArray, temp_c: FloatArray, low_c: float, high_c: float, *, over_s: float = 900.0
 ) -> float:
-    """Return the fastest heating rate within a range, as the mean over ``over_s``; NaN if never."""
+    """Return the fastest heating [K/h] within a range [°C], as the mean over ``over_s`` [s].
+
+    NaN when the trace is never in the range for that long. The quarter of an hour is common
+    practice, no source.
+    """
     later = np.interp(t_s + over_s, t_s, temp_c)
     inside = (temp_c <= high_c) & (later >= low_c) & (t_s + over_s <= t_s[-1])
     if not inside.any():
@@ -190,10 +214,10 @@ def steepest_k_per_h(
 # ---------------------------------------------------------------- an embedded thermocouple
 @dataclass(frozen=True)
 class Fitted:
-    """The conductivity and water that an embedded thermocouple speaks for, as factors.
+    """The conductivity and water that an embedded thermocouple speaks for, as factors [no unit].
 
-    Intervals are 95 %. ``rms_k`` is the misfit where it was fitted, ``check_rms_k`` and
-    ``check_worst_k`` on the later readings that the fit has not seen.
+    Intervals are 95 %. ``rms_k`` [K] is the misfit where it was fitted, ``check_rms_k`` and
+    ``check_worst_k`` [K] on the later readings that the fit has not seen.
     """
 
     conductivity: float
@@ -236,9 +260,12 @@ def fit(
 ) -> Fitted:
     """Fit conductivity and water to a thermocouple in the core, and check on what comes after.
 
-    Least squares over the first ``fit_share`` of the time; the rest is the check. The interval is
-    Student's, with as many independent readings as the residuals' memory leaves. Raises
-    InputError when there are too few readings, or the core has hardly warmed.
+    ``probe_t_s`` [s] and ``probe_c`` [°C] are (n,), NaN left out; ``start_c`` [°C] is the mould's
+    beginning. Least squares over the first ``fit_share`` [0 to 1] of the time; the rest is the
+    check. Raises InputError when there are too few readings, or the core has hardly warmed.
+
+    Method: the interval is Student's at 95 %, with as many independent readings as the residuals'
+    lag-one correlation leaves (Bayley and Hammersley, 1946, from memory).
     """
     usable = np.isfinite(probe_c)
     t_s, temp_c = probe_t_s[usable], probe_c[usable]

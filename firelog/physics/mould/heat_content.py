@@ -22,10 +22,10 @@ _STEPS_C = (0.0, 20.0, 100.0, 200.0, 300.0, 400.0, 600.0, 800.0, 1000.0, 1300.0)
 
 @dataclass(frozen=True)
 class Line:
-    """A rising broken line over the curve's temperatures: contents at its nodes, and its pieces.
+    """A rising broken line over the curve's temperatures [°C]: contents at its nodes, its pieces.
 
-    ``j_per_m3`` (draws, nodes). On each piece T = ``offset`` + ``slope`` · H, both (draws,
-    nodes - 1), in °C and K m³/J.
+    ``j_per_m3`` (draws, nodes) [J/m³]. On each piece T = ``offset`` + ``slope`` · H, both (draws,
+    nodes - 1), in [°C] and [K m³/J].
     """
 
     temp_c: FloatArray
@@ -36,7 +36,7 @@ class Line:
 
 @dataclass(frozen=True)
 class HeatCurve:
-    """Two lines of one material: ``plain`` without what is taken once, ``full`` with it."""
+    """Two lines [J/m³ over °C]: ``plain`` without what is taken once, ``full`` with it."""
 
     plain: Line
     full: Line
@@ -46,7 +46,9 @@ class HeatCurve:
 def heat_curve(material: Material, capacity: FloatArray, once: FloatArray) -> HeatCurve:
     """Return the lines of ``material`` with its heat capacity and its one-way heat scaled.
 
-    ``capacity`` and ``once`` are (draws,) factors, 1 where nothing is varied.
+    ``capacity`` and ``once`` are (draws,) factors [no unit], 1 where nothing is varied; contents in
+    [J/m³] from 0 °C. Method: enthalpy method for phase change (Voller and Cross, 1981, from
+    memory), the integral of a heat capacity that is straight between its table's nodes.
     """
     nodes = {*_ENDS_C, *(t for t, _ in material.c)}
     if len(material.c) > 1:  # a heat capacity that changes bends the line: more, shorter pieces
@@ -78,7 +80,7 @@ def _line(temp_c: FloatArray, j_per_m3: FloatArray) -> Line:
 
 
 def piece(line: Line, content_j: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return offset [°C] and slope [K m³/J] of the piece on which each content lies.
+    """Return offset [°C] and slope [K m³/J] of the piece on which each content [J/m³] lies.
 
     ``content_j`` is (draws, cells), or of any shape for a line of one draw.
     """
@@ -94,13 +96,13 @@ def piece(line: Line, content_j: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def temperature(line: Line, content_j: FloatArray) -> FloatArray:
-    """Return T [°C] at each content (draws, cells)."""
+    """Return T [°C] at each content [J/m³], both (draws, cells)."""
     offset, slope = piece(line, content_j)
     return np.asarray(offset + slope * content_j, dtype=np.float64)
 
 
 def content(line: Line, temp_c: FloatArray) -> FloatArray:
-    """Return H [J/m³] at each temperature (draws, cells)."""
+    """Return H [J/m³] at each temperature [°C], both (draws, cells)."""
     draws, nodes = line.j_per_m3.shape
     inner = line.temp_c[1:-1].searchsorted(temp_c, side="right")
     row = np.arange(draws)[:, None] if draws > 1 else 0

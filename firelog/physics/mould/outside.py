@@ -16,9 +16,9 @@ _HOTTEST_C = 2500.0
 
 @dataclass(frozen=True)
 class Outside:
-    """The temperature that the outer face sees: °C against seconds, straight lines between.
+    """The temperature that the outer face sees: [°C] against [s], straight lines between; all (n,).
 
-    ``swing_k`` is how far it has gone up and down in all until then.
+    ``swing_k`` [K] is how far it has gone up and down in all until then.
     """
 
     t_s: FloatArray
@@ -27,10 +27,10 @@ class Outside:
 
 
 def outside(t_s: FloatArray, temp_c: FloatArray, *, mean_over_s: float = 60.0) -> Outside:
-    """Return the outside from a trace; one denser than ``mean_over_s`` is averaged over it.
+    """Return the outside from a trace of instants [s] and temperatures [°C], both (n,).
 
-    Raises InputError for fewer than two points, times that do not rise, holes (NaN) and
-    temperatures that no kiln has.
+    A trace denser than ``mean_over_s`` [s] is averaged over it. Raises InputError for fewer than
+    two points, times that do not rise, holes (NaN) and temperatures that no kiln has.
     """
     t = np.asarray(t_s, dtype=np.float64)
     temp = np.asarray(temp_c, dtype=np.float64)
@@ -62,5 +62,5 @@ def _thinned(t: FloatArray, temp: FloatArray, bins: int) -> tuple[FloatArray, Fl
 
 
 def steady(temp_c: float, lasting_s: float) -> Outside:
-    """Return an outside that stays at one temperature."""
+    """Return an outside that stays at one temperature [°C] for ``lasting_s`` [s]."""
     return outside(np.array([0.0, lasting_s]), np.array([temp_c, temp_c]))

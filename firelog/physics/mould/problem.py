@@ -16,7 +16,7 @@ CELLS = 40
 # ---------------------------------------------------------------- what may vary
 @dataclass(frozen=True)
 class Draws:
-    """Properties that nobody knows exactly, one entry a draw; factors, and an offset in K.
+    """Properties that nobody knows exactly, (draws,) each: factors [no unit] and an offset [K].
 
     ``once`` scales what is taken once: the water and the wax.
     """
@@ -33,7 +33,7 @@ class Draws:
 
 
 def as_stated(count: int = 1) -> Draws:
-    """Return draws that vary nothing."""
+    """Return ``count`` draws that vary nothing: factors of 1 [no unit], offsets of 0 [K]."""
     one = np.ones(count)
     return Draws(one, one, one, one, one, np.zeros(count))
 
@@ -49,7 +49,11 @@ class State:
 
 @dataclass(frozen=True)
 class Problem:
-    """A body cut into cells, its curves and surface, for all draws at once."""
+    """A body cut into cells, its curves and surface, for all draws at once.
+
+    ``k_tables`` are a layer's temperatures [°C] and conductivities [W/mK]; ``radiation`` ε·σ·A
+    [W/K⁴] and ``convection`` h·A [W/K] are (draws,).
+    """
 
     cells: Cells
     curves: tuple[HeatCurve, ...]
@@ -62,7 +66,11 @@ class Problem:
 def problem(
     body: Body, surface: Surface, *, draws: Draws | None = None, cells: int = CELLS
 ) -> Problem:
-    """Return the body ready to be computed."""
+    """Return the body ready to be computed: cut into about ``cells`` cells [m], surfaces in [W/K].
+
+    Emissivities that a draw would bring above 1 are kept at 1. Radiation is σ·ε·A with the
+    Stefan-Boltzmann constant of CODATA 2018.
+    """
     drawn = as_stated() if draws is None else draws
     made = cut(body, cells)
     emissivity = np.clip(surface.emissivity * drawn.emissivity, 0.0, 1.0)
@@ -79,7 +87,7 @@ def problem(
 
 
 def state_at(made: Problem, start_c: float | FloatArray) -> State:
-    """Return the state in which every cell is at ``start_c`` (one value, or one a cell)."""
+    """Return the state in which every cell is at ``start_c`` [°C], one value or (draws, cells)."""
     temp_c = np.broadcast_to(
         np.asarray(start_c, dtype=np.float64), (len(made.draws), len(made.cells.volume))
     )
@@ -90,13 +98,16 @@ def state_at(made: Problem, start_c: float | FloatArray) -> State:
 
 
 def temperatures_c(made: Problem, state: State) -> FloatArray:
-    """Return the temperature of every cell (draws, cells) in a state."""
+    """Return the temperature [°C] of every cell (draws, cells) in a state."""
     offset, slope = pieces(made, state.content_j, state.peak_j)
     return np.asarray(offset + slope * state.content_j, dtype=np.float64)
 
 
 def pieces(made: Problem, held: FloatArray, peak: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return offset and slope of T = offset + slope · H for every cell."""
+    """Return offset [°C] and slope [K m³/J] of T = offset + slope · H for every cell.
+
+    ``held`` and ``peak``, the highest so far, are contents [J/m³], (draws, cells).
+    """
     if len(made.curves) == 1:
         return piece_of(made.curves[0], held, peak)
     offset, slope = np.empty(held.shape), np.empty(held.shape)
@@ -106,7 +117,10 @@ def pieces(made: Problem, held: FloatArray, peak: FloatArray) -> tuple[FloatArra
 
 
 def piece_of(curve: HeatCurve, here: FloatArray, top: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the piece of one material's line for contents whose highest so far were ``top``."""
+    """Return offset [°C] and slope [K m³/J] of one material's line, its one-way heat remembered.
+
+    ``here`` are contents [J/m³] whose highest so far were ``top`` [J/m³], both (draws, cells).
+    """
     offset, slope = piece(curve.full, here)
     if curve.one_way and (cooler := here < top).any():
         # Below its highest content a cell follows the line without what it has taken once.

@@ -22,7 +22,7 @@ INTERVAL_DAYS = 365  # between calibrations; common practice, no source
 
 
 class CertificatePoint(NamedTuple):
-    """At ``temp_c`` (reading, °C) add ``correction_k``; its expanded uncertainty is a U in K."""
+    """At the reading ``temp_c`` [°C] add ``correction_k`` [K]; ``expanded_k`` is its U [K]."""
 
     temp_c: float
     correction_k: float
@@ -31,7 +31,12 @@ class CertificatePoint(NamedTuple):
 
 @dataclass(frozen=True)
 class Certificate:
-    """One certificate: its points in rising temperature, their coverage factor, day and number."""
+    """One certificate: points in rising temperature [°C, K, K], coverage factor, day and number.
+
+    ``coverage`` is k [no unit], 2 unless stated. Raises InputError for points that do not rise, are
+    not numbers, or claim a U of zero. Words after JCGM 200:2012 (VIM), 2.39 calibration and 2.53
+    correction.
+    """
 
     points: tuple[CertificatePoint, ...]
     coverage: float = 2.0
@@ -60,7 +65,8 @@ class Certificate:
 def from_record(kept: dict[str, Any]) -> Certificate:
     """Build a certificate from its stored form, the dictionary that ``as_record`` gives.
 
-    Raises InputError when a key is missing or a value is not what it should be.
+    Its points are rows of [°C, K, K]. Raises InputError when a key is missing or a value is not
+    what it should be.
     """
     try:
         points = tuple(CertificatePoint(*(float(value) for value in row)) for row in kept["points"])
@@ -79,7 +85,7 @@ def from_record(kept: dict[str, Any]) -> Certificate:
 
 
 def as_record(certificate: Certificate) -> dict[str, Any]:
-    """Return the certificate as a dictionary that JSON can keep."""
+    """Return a dictionary that JSON can keep, the points as rows of [°C, K, K]."""
     return {
         "points": [list(point) for point in certificate.points],
         "coverage": certificate.coverage,
@@ -89,19 +95,27 @@ def as_record(certificate: Certificate) -> dict[str, Any]:
 
 
 def correction_k(certificate: Certificate, temp_c: FloatArray) -> FloatArray:
-    """Return what to add to each reading; the nearest point's outside the span, NaN for NaN."""
+    """Return what to add [K] to each reading [°C], in the same shape; NaN for NaN.
+
+    Outside the span it is the nearest point's. Straight lines between the points. The sign is that
+    of JCGM 200:2012 (VIM), 2.53: added to the reading.
+    """
     return _interpolated(certificate, temp_c, 1)
 
 
 def expanded_k(certificate: Certificate, temp_c: FloatArray) -> FloatArray:
-    """Return the certificate's U at each reading (coverage as stated), NaN outside its span."""
+    """Return the certificate's U [K] at each reading [°C], NaN outside its span.
+
+    The coverage factor is the one it states. Straight lines between the points; the shape is that
+    of ``temp_c``.
+    """
     low, high = certificate.span_c
     between = _interpolated(certificate, temp_c, 2)
     return np.where((temp_c >= low) & (temp_c <= high), between, np.nan)
 
 
 def covers(certificate: Certificate, temp_c: FloatArray) -> NDArray[np.bool_]:
-    """Return where the certificate speaks."""
+    """Return where the certificate speaks: True for readings [°C] in its span, ends included."""
     low, high = certificate.span_c
     return (temp_c >= low) & (temp_c <= high)
 
@@ -109,7 +123,11 @@ def covers(certificate: Certificate, temp_c: FloatArray) -> NDArray[np.bool_]:
 def age_warning(
     certificate: Certificate, on: date, interval_days: int = INTERVAL_DAYS
 ) -> str | None:
-    """Return a sentence when the certificate is undated, from the future or too old on a day."""
+    """Return a sentence when the certificate is undated, from the future or too old on a day.
+
+    ``interval_days`` [days] is the foundry's interval; a year unless stated (common practice, no
+    source).
+    """
     name = f"certificate {certificate.number}".strip()
     if certificate.done_on is None:
         return f"{name} has no date; enter the day of the calibration"

@@ -27,16 +27,16 @@ _CORES = min(8, os.cpu_count() or 1)
 
 @dataclass(frozen=True)
 class CellTable:
-    """Parabolas c0 + x·(c1 + x·c2), one for each cell of width 2⁻ᵏ.
+    """Parabolas c0 + x·(c1 + x·c2), one for each cell of width 2⁻ᵏ; x in [mV], result in [°C].
 
     ``rounder`` is 1.5·2⁵²⁻ᵏ. Adding it to x rounds x to a whole number of cells, and the bits of
-    the sum, read as an integer, count them: one vector addition in place of scaling, rounding and
-    a cast, and defined for NaN, infinities and any size, which a cast is not. ``first_bits`` are
-    the bits that stand for index 0.
+    the sum, read as an integer, count them: one vector addition in place of scaling, rounding and a
+    cast, and defined for NaN, infinities and any size, which a cast is not. ``first_bits`` are the
+    bits that stand for index 0. It rests on the format of a double, IEEE 754.
 
     Cells at the ends, and cells that no parabola fits, hold NaN; where the table gives NaN,
-    ``exact`` is asked. ``c01`` is c0 + i·c1: complex only because numpy gathers
-    sixteen bytes as fast as eight.
+    ``exact`` is asked. ``c01`` is c0 + i·c1: complex only because numpy gathers sixteen bytes as
+    fast as eight.
     """
 
     exact: Callable[[FloatArray], FloatArray]
@@ -49,11 +49,12 @@ class CellTable:
 def build(
     low: float, high: float, exact: Callable[[FloatArray], FloatArray], rough: tuple[float, ...]
 ) -> CellTable:
-    """Sample ``exact`` over ``low``..``high``; ``rough`` are the places where it is not smooth.
+    """Sample ``exact`` over ``low``..``high`` [mV]; ``rough`` [mV] is where it is not smooth.
 
     The parabolas share their values at the rims of the cells, so the result is continuous. A cell
-    with a rough place in it, or whose parabola is off by more than ``_WITHIN`` between rim and
-    centre, is left to ``exact``.
+    with a rough place in it, or whose parabola is off by more than 1e-6 K between rim and centre,
+    is left to ``exact``. Method: quadratic interpolation through two rims and the centre of each
+    cell.
     """
     per_unit = 2.0 ** np.ceil(np.log2(_AT_LEAST_CELLS / (high - low)))
     first, last = round(low * per_unit), round(high * per_unit)
@@ -81,7 +82,7 @@ def build(
 
 
 def look_up(table: CellTable, x: FloatArray) -> FloatArray:
-    """Return the tabulated function at ``x`` (one-dimensional), exact where the table has none."""
+    """Return the tabulated function [°C] at ``x`` (n,) [mV], exact where the table has none."""
     out = np.empty(len(x))
     starts = range(0, len(x), _PART)
     if len(starts) < 2 or _CORES == 1:

@@ -14,7 +14,10 @@ from typing import NamedTuple
 
 
 class Piece(NamedTuple):
-    """One stretch of a reference function: from, to in °C, ascending coefficients in mV."""
+    """One stretch of a reference function: from, to [°C], ascending coefficients [mV/°Cⁱ].
+
+    Source: NIST Monograph 175 (1993) and the standards named at the head of this module.
+    """
 
     t_min: float
     t_max: float

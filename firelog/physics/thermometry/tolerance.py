@@ -23,7 +23,10 @@ USUAL_CLASS = {"IEC": "2", "ASTM": "standard"}  # what is delivered when nothing
 
 
 class Limit(NamedTuple):
-    """± the greater of ``fixed_k`` and ``offset_k + share·|t|`` from ``low_c`` to ``high_c``."""
+    """± the greater of ``fixed_k`` and ``offset_k + share·|t|`` [K], ``low_c`` to ``high_c`` [°C].
+
+    ``share`` [K/°C] acts on °C, never on °F. The form is that of IEC 60584-1:2013 and ASTM E230.
+    """
 
     low_c: float
     high_c: float
@@ -94,7 +97,10 @@ SOURCES = {"IEC": "IEC 60584-1:2013", "ASTM": "ASTM E230"}
 
 
 def limits(letter: str, standard: str, tolerance_class: str) -> tuple[Limit, ...]:
-    """Return the limits of a class; raises InputError when the standard has no such class."""
+    """Return the limits [K over °C] of a class; InputError when the standard has no such class.
+
+    Source: IEC 60584-1:2013, table of tolerances; ASTM E230/E230M, standard and special limits.
+    """
     letter = checked_letter(letter)
     if standard not in _TABLES:
         raise InputError(f"there is no tolerance standard {standard!r}; use IEC or ASTM")
@@ -108,7 +114,12 @@ def limits(letter: str, standard: str, tolerance_class: str) -> tuple[Limit, ...
 
 
 def tolerance_k(letter: str, standard: str, tolerance_class: str, temp_c: FloatArray) -> FloatArray:
-    """Return the half-width ± in kelvin at ``temp_c`` in °C; NaN where the class is not defined."""
+    """Return the half-width ± [K] at ``temp_c`` [°C], same shape; NaN where none is defined.
+
+    For new wire only. Raises InputError when the standard has no such class.
+
+    Source: IEC 60584-1:2013, table of tolerances; ASTM E230/E230M.
+    """
     t = np.asarray(temp_c, dtype=np.float64)
     out = np.full(t.shape, np.nan)
     for limit in limits(letter, standard, tolerance_class):
@@ -119,7 +130,10 @@ def tolerance_k(letter: str, standard: str, tolerance_class: str, temp_c: FloatA
 
 
 def span_c(letter: str, standard: str, tolerance_class: str) -> tuple[float, float]:
-    """Return the lowest and highest °C for which the class has a tolerance."""
+    """Return the lowest and highest [°C] for which the class has a tolerance.
+
+    Source: IEC 60584-1:2013; ASTM E230. Raises InputError when the standard has no such class.
+    """
     rows = limits(letter, standard, tolerance_class)
     return rows[0].low_c, rows[-1].high_c
 
@@ -134,7 +148,10 @@ CABLE_SOURCE = "IEC 60584-3"
 
 
 def cable_k(letter: str, cable_class: str) -> float:
-    """Return ± K of extension or compensating cable; InputError where the standard has none."""
+    """Return ± [K] of extension or compensating cable; InputError where the standard has none.
+
+    Source: IEC 60584-3, classes 1 and 2, from memory.
+    """
     letter = checked_letter(letter)
     found = _CABLE_K.get(cable_class, {}).get(letter)
     if found is None:

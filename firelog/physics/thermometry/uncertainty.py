@@ -49,12 +49,15 @@ _ROOT_3 = math.sqrt(3.0)
 class MeasurementChain:
     """Everything between a hot junction and a logged number, as far as it was stated.
 
-    ``tolerance_class`` None is the usual class of the standard (IEC 2, ASTM standard).
-    Half-widths in K: ``cold_junction_k`` (at the terminals, which sit at about
-    ``cold_junction_c``), ``logger_k``, ``cable_k`` (or ``cable_class``, looked up),
-    ``drift_k`` (or ``exposure``, from which type K has an allowance), ``immersion_k``.
-    ``digit_k`` is the last digit the logger shows. None means: nobody stated it; it is not
-    counted, and the budget says so.
+    ``tolerance_class`` None is the usual class of the standard (IEC 2, ASTM standard). Half-widths
+    in [K]: ``cold_junction_k`` (at the terminals, which sit at about ``cold_junction_c`` [°C]),
+    ``logger_k``, ``cable_k`` (or ``cable_class``, looked up), ``drift_k`` (or ``exposure``, from
+    which type K has an allowance), ``immersion_k``. ``digit_k`` [K] is the last digit the logger
+    shows. None means: nobody stated it; it is not counted, and the budget says so. Raises
+    InputError and RangeError for what cannot be.
+
+    Source of the defaults: ±0.7 K of cold junction, datasheet of the MAX31856; the digit of 0.1 K
+    is common practice, no source.
     """
 
     letter: str = "K"
@@ -121,7 +124,10 @@ def class_name(chain: MeasurementChain) -> str:
 
 # ---------------------------------------------------------------- for every reading of a trace
 def correct(chain: MeasurementChain, temp_c: FloatArray) -> FloatArray:
-    """Return readings in °C with the certificate's correction added; unchanged without one."""
+    """Return readings [°C] with the certificate's correction added; unchanged without one.
+
+    Same shape as ``temp_c``. The sign is that of JCGM 200:2012 (VIM), 2.53.
+    """
     t = np.asarray(temp_c, dtype=np.float64)
     if chain.certificate is None:
         return t
@@ -129,9 +135,11 @@ def correct(chain: MeasurementChain, temp_c: FloatArray) -> FloatArray:
 
 
 def expanded_k(chain: MeasurementChain, temp_c: FloatArray) -> FloatArray:
-    """Return U (k = 2) in K of each reading; NaN where the sensor has no tolerance, or for NaN.
+    """Return U (k = 2) [K] of each reading [°C], same shape; NaN where it is not defined.
 
     The same contributions as ``budget``, without its words; ``why_undefined`` says why it is NaN.
+
+    Source: GUM, JCGM 100:2008, 5.1.2 (combination) and 6.2.1 (U = k·u).
     """
     t = np.asarray(temp_c, dtype=np.float64)
     flat = np.ascontiguousarray(t).reshape(-1)
@@ -146,7 +154,7 @@ def expanded_k(chain: MeasurementChain, temp_c: FloatArray) -> FloatArray:
 
 
 def why_undefined(chain: MeasurementChain, temp_c: float) -> str | None:
-    """Return the sentence that says why a reading has no U, or None when it has one."""
+    """Return the sentence that says why a reading [°C] has no U, or None when it has one."""
     if math.isnan(temp_c):
         return "there is no reading"
     if not math.isnan(float(expanded_k(chain, np.array([temp_c]))[0])):
@@ -161,7 +169,10 @@ def why_undefined(chain: MeasurementChain, temp_c: float) -> str | None:
 # ---------------------------------------------------------------- one temperature, in full
 @dataclass(frozen=True)
 class BudgetRow:
-    """One contribution: u = half-width · sensitivity / divisor, in K."""
+    """One contribution: u [K] = half-width [K] · sensitivity / divisor (both no unit).
+
+    Source: GUM, JCGM 100:2008, 4.3 (type B evaluation) and 5.1.3 (sensitivity).
+    """
 
     contribution: str
     half_width_k: float
@@ -174,7 +185,10 @@ class BudgetRow:
 
 @dataclass(frozen=True)
 class Budget:
-    """All contributions at one temperature, and what was left out because nobody stated it."""
+    """All contributions [K] at one temperature [°C], and what nobody stated and is left out.
+
+    The form of a budget table after the GUM, JCGM 100:2008.
+    """
 
     temp_c: float
     sensor: str
@@ -183,12 +197,12 @@ class Budget:
 
     @property
     def combined_k(self) -> float:
-        """Combined standard uncertainty u, K."""
+        """Combined standard uncertainty u [K] (GUM, JCGM 100:2008, 5.1.2)."""
         return math.sqrt(math.fsum(row.standard_k**2 for row in self.rows))
 
     @property
     def expanded_k(self) -> float:
-        """Expanded uncertainty U = 2·u, K."""
+        """Expanded uncertainty U = 2·u [K] (GUM, JCGM 100:2008, 6.2.1)."""
         return COVERAGE * self.combined_k
 
     def table(self) -> list[tuple[str, ...]]:
@@ -224,10 +238,13 @@ class Budget:
 
 
 def budget(chain: MeasurementChain, temp_c: float) -> Budget:
-    """Return the uncertainty budget at ``temp_c``.
+    """Return the uncertainty budget [K] at ``temp_c`` [°C].
 
     Raises RangeError where the sensor has neither tolerance nor certificate: a budget without its
     largest contribution would be a plausible number and a wrong one.
+
+    Source: GUM, JCGM 100:2008, clauses 4.3, 5.1.2 and 6.2.1; each row names where its own number
+    comes from.
     """
     why = why_undefined(chain, temp_c)
     if why is not None:
@@ -251,7 +268,7 @@ def budget(chain: MeasurementChain, temp_c: float) -> Budget:
 
 
 def not_counted(chain: MeasurementChain) -> tuple[str, ...]:
-    """Return what nobody stated and the budget therefore leaves out."""
+    """Return what nobody stated and the budget therefore leaves out, in words."""
     left_out = []
     if chain.logger_k is None:
         left_out.append("the logger's own error")
