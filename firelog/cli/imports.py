@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -13,7 +14,7 @@ if TYPE_CHECKING:
     from firelog.intake.file.logfile import Wishes
     from firelog.schedule.plan.model import Schedule
 
-_DATES = {"day-first": "dmy", "month-first": "mdy", "year-first": "ymd"}
+_DATES = ("day-first", "month-first", "year-first")
 
 
 @click.command("import")
@@ -24,7 +25,7 @@ _DATES = {"day-first": "dmy", "month-first": "mdy", "year-first": "ymd"}
 @click.option("--unit", type=click.Choice(["C", "F", "K"]), help="Where the file names none.")
 @click.option("--tz", help="The logger's clock: Europe/Lisbon, or -07:00 if it never changes.")
 @click.option("--start", help="When elapsed times began, such as 2026-03-01T08:00:00Z.")
-@click.option("--dates", type=click.Choice(list(_DATES)), help="What stands first in 03/04/2026.")
+@click.option("--dates", type=click.Choice(_DATES), help="What stands first in 03/04/2026.")
 @click.option("--decimal", type=click.Choice(["point", "comma"]), help="What 1,234 means.")
 @click.option("--times", type=click.Choice(["elapsed", "clock"]), help="What 08:15:00 means.")
 @click.option("--elapsed-in", type=click.Choice(["s", "min", "h"]), help="What a bare count is in.")
@@ -68,37 +69,23 @@ def import_command(
 
 def _wishes(settings: Settings, said: dict[str, Any]) -> Wishes:
     """Join what the options say with the named choice of the foundry file; options win."""
-    from dataclasses import replace
+    from firelog.intake.file.choice import chosen, wished
+    from firelog.intake.file.logfile import Wishes
 
-    from firelog.intake.file.choice import chosen
-    from firelog.intake.file.logfile import Wishes, zone_or_offset
-    from firelog.units import parse_instant
-
-    tz = zone_or_offset(said["tz"]) if said["tz"] else None
     path = settings.foundry_path()
     wishes = chosen(path, said["choice"]) if said["choice"] else Wishes()
-    if tz is None and wishes.tz is None and path is not None:
-        tz = zone_or_offset(settings.read_foundry().timezone)
-    stated = {
-        "unit": said["unit"],
-        "tz": tz,
-        "dates": _DATES.get(said["dates"] or ""),
-        "decimal": {"point": ".", "comma": ","}.get(said["decimal"] or ""),
-        "times": said["times"],
-        "elapsed_in": said["elapsed_in"],
-        "time": said["time_columns"],
-        "only": said["only"],
-    }
-    wishes = replace(wishes, **{key: value for key, value in stated.items() if value})
-    if said["start"]:
-        wishes = replace(wishes, start_us=parse_instant(said["start"], wishes.tz))
-    return wishes
+    keys = ("unit", "tz", "dates", "decimal", "times", "elapsed_in", "only", "start")
+    stated = {key: said[key] for key in keys} | {"time": said["time_columns"]}
+    if stated["tz"] is None and wishes.tz is None and path is not None:
+        stated["tz"] = settings.read_foundry().timezone
+    return wished(wishes, **stated)
 
 
 def _store(
     settings: Settings, plans: list[Any], said: dict[str, Any]
 ) -> tuple[list[FileReport], str | None]:
-    from firelog.intake.file import importing
+    from firelog.cli.clock import now_us
+    from firelog.intake.file.store_files import bring_in
     from firelog.record.stated import keep_settings
     from firelog.record.store import Store
 
@@ -109,20 +96,16 @@ def _store(
     with Store.open(settings.store_path(), write=True) as store:
         if settings.foundry_path() is not None:
             keep_settings(store, foundry)
-        importing.check_firing(store, said["firing"], kiln)
-        reports = _follow(
+        reports = bring_in(
+            store,
             plans,
-            lambda plan, progress: importing.store_file(
-                store, plan, kiln, foundry.channels, progress
-            ),
+            kiln,
+            now_us=now_us(),
+            specs=foundry.channels,
+            firing=said["firing"],
+            schedule=schedule,
+            each=_follow,
         )
-        if said["firing"]:
-            made = importing.make_firing(store, said["firing"], kiln, reports, schedule)
-            if made:
-                from firelog.cli.clock import now_us
-                from firelog.judge.firing import settle
-
-                settle(store, store.firing(said["firing"]), now_us())
     return reports, said["firing"]
 
 
@@ -133,7 +116,7 @@ def _schedule(name: str) -> Schedule:
     return read_schedule(find_schedule(name))
 
 
-def _follow(plans: list[Any], work: Any) -> list[FileReport]:
+def _follow(plans: Sequence[Any], work: Any) -> list[FileReport]:
     """Work through the files, with a progress bar when somebody is looking."""
     import sys
 

@@ -6,6 +6,8 @@ temperatures, their uncertainty, the segment that ran and what it aimed at.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 import pandas as pd
 
@@ -28,8 +30,10 @@ def firing_frame(assessment: Assessment, unit: TemperatureUnit = "C") -> pd.Data
         raise InputError(
             f"{assessment.firing.name!r} has no readings; there is nothing to tabulate"
         )
-    table = pd.concat([_columns(trace, unit) for trace in assessment.traces], axis=1)
-    table = table.sort_index()
+    table = traces_frame(assessment.traces, unit)
+    table = table.rename(
+        columns={trace.name: f"{trace.name} {unit}" for trace in assessment.traces}
+    )
     seconds = table.index.to_numpy(dtype=float)
     if assessment.schedule is not None and assessment.following is not None:
         table["segment"] = _segments(assessment, seconds)
@@ -43,9 +47,17 @@ def firing_frame(assessment: Assessment, unit: TemperatureUnit = "C") -> pd.Data
     return table
 
 
+def traces_frame(traces: Iterable[ChannelTrace], unit: TemperatureUnit = "C") -> pd.DataFrame:
+    """Return one row per instant at which any channel was read, indexed by seconds.
+
+    For each channel its temperature in ``unit`` under its name, and its U (k = 2) as ``U name``.
+    """
+    return pd.concat([_columns(trace, unit) for trace in traces], axis=1).sort_index()
+
+
 def _columns(trace: ChannelTrace, unit: TemperatureUnit) -> pd.DataFrame:
     columns = {
-        f"{trace.name} {unit}": np.round(from_celsius(trace.temp_c, unit), 3),
+        trace.name: np.round(from_celsius(trace.temp_c, unit), 3),
         f"U {trace.name}": np.round(difference_from_k(trace.expanded_k, unit), 3),
     }
     found = pd.DataFrame(columns, index=pd.Index(trace.t_s))

@@ -70,10 +70,11 @@ def read_firing(path: Path, name: str, unit: str | None = None) -> FiringView:
     with Store.open(path) as store:
         firing, how = store.firing(name), manner(store, unit)
         key = (*file_identity(store), firing, how)
-        return _views.get(key, FRESH_S[firing.running], lambda: _make_view(store, firing, how))
+        return _views.get(key, FRESH_S[firing.running], lambda: firing_view(store, firing, how))
 
 
-def _make_view(store: Store, firing: Firing, how: Manner) -> FiringView:
+def firing_view(store: Store, firing: Firing, how: Manner) -> FiringView:
+    """Return a firing, judged from the record as it is now."""
     trouble = ""
     try:
         assessment = judging.assess(store, firing, how.unit)

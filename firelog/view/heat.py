@@ -69,10 +69,11 @@ def read_heat(path: Path, name: str, unit: str | None = None) -> HeatView:
     with Store.open(path) as store:
         heat, how = record.heat(store, name), manner(store, unit)
         key = (*file_identity(store), heat, how)
-        return _views.get(key, _FRESH_S, lambda: _view(assess_heat(store, heat, how.unit), how))
+        return _views.get(key, _FRESH_S, lambda: heat_view(assess_heat(store, heat, how.unit), how))
 
 
-def _view(assessment: HeatAssessment, how: Manner) -> HeatView:
+def heat_view(assessment: HeatAssessment, how: Manner) -> HeatView:
+    """Return a verified heat with its last half hour as a picture."""
     heat = assessment.heat
     ends = [one.pour.ended_us or one.pour.began_us for one in assessment.pours]
     if not ends:

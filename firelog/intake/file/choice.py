@@ -12,6 +12,8 @@ channels = { "CH1" = "kiln top", "CH2" = "kiln bottom" }
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from difflib import get_close_matches
 from pathlib import Path
 from types import MappingProxyType
@@ -22,6 +24,7 @@ from firelog.errors import InputError
 from firelog.intake.file.clock.zones import zone_or_offset
 from firelog.intake.file.plan import Wishes
 from firelog.tomlfile import Table
+from firelog.units import parse_instant
 
 KEYS = (
     *("name", "time", "dates", "decimal", "times", "elapsed_in", "tz", "unit"),
@@ -44,6 +47,45 @@ def chosen(path: Path | None, name: str) -> Wishes:
     near = get_close_matches(name, choices, n=1, cutoff=0.5)
     advice = f"did you mean {near[0]!r}?" if near else f"it has {', '.join(choices) or 'none'}"
     raise InputError(f"{path}: has no [[columns]] section named {name!r}; {advice}")
+
+
+def wished(
+    wishes: Wishes,
+    *,
+    unit: str | None = None,
+    tz: str | None = None,
+    start: str | None = None,
+    dates: str | None = None,
+    decimal: str | None = None,
+    times: str | None = None,
+    elapsed_in: str | None = None,
+    time: Sequence[str] = (),
+    only: Sequence[str] = (),
+    channels: Mapping[str, str] | None = None,
+) -> Wishes:
+    """Return ``wishes`` with what a person says of a file, in the words of the options.
+
+    What is None or empty leaves the wish as it is. Raises :class:`InputError`.
+    """
+    stated: dict[str, Any] = {
+        "unit": _word(unit, {"C": "C", "F": "F", "K": "K"}, "unit"),
+        "tz": zone_or_offset(tz) if tz else None,
+        "dates": _word(dates, _DATES, "dates"),
+        "decimal": _word(decimal, _DECIMALS, "decimal"),
+        "times": _word(times, {"elapsed": "elapsed", "clock": "clock"}, "times"),
+        "elapsed_in": _word(elapsed_in, {"s": "s", "min": "min", "h": "h"}, "elapsed_in"),
+        "time": tuple(time),
+        "only": tuple(only),
+        "channels": _mapping(dict(channels)) if channels else None,
+    }
+    known = replace(wishes, **{key: value for key, value in stated.items() if value})
+    return replace(known, start_us=parse_instant(start, known.tz)) if start else known
+
+
+def _word(said: str | None, choices: Mapping[str, str], key: str) -> str | None:
+    if said is not None and said not in choices:
+        raise InputError(f"{key} = {said!r} cannot be; use one of {', '.join(choices)}")
+    return None if said is None else choices[said]
 
 
 def read_choices(table: Table) -> dict[str, Wishes]:

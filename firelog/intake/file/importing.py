@@ -12,11 +12,11 @@ import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
-from firelog.errors import InputError, StoreError
+from firelog.errors import InputError
 from firelog.foundry import ChannelSpec
 from firelog.intake.file import logfile
 from firelog.intake.file.logfile import Chunk, Part, Plan, Rejected
@@ -26,9 +26,6 @@ from firelog.record.rows import Channel
 from firelog.record.stated import keep_channel
 from firelog.record.store import Store
 from firelog.units import iso_utc
-
-if TYPE_CHECKING:
-    from firelog.schedule.plan.model import Schedule
 
 MOST_READINGS = 2_000_000 // 4  # held back for whole blocks, over all channels; 8 MB
 TURN_S = 0.005  # for other writers between two transactions
@@ -294,45 +291,3 @@ def _cut(here: _Waiting, take: int) -> tuple[IntArray, FloatArray, QualityArray]
     here.t_us, here.value, here.quality = [t_us[take:]], [value[take:]], [quality[take:]]
     here.held -= take
     return t_us[:take], value[:take], quality[:take]
-
-
-# ---------------------------------------------------------------- the firing that spans the files
-def check_firing(store: Store, name: str | None, kiln: str) -> None:
-    """Refuse, before anything is stored, a firing's name that is taken by another kiln."""
-    taken = [firing for firing in store.firings() if firing.name == name]
-    if taken and taken[0].kiln != kiln:
-        raise StoreError(
-            f"there is a firing {name!r} of {taken[0].kiln!r} already; choose another name"
-        )
-
-
-def make_firing(
-    store: Store, name: str, kiln: str, reports: Sequence[FileReport], schedule: Schedule | None
-) -> bool:
-    """Add a closed firing from the first to the last reading; False when it is there already.
-
-    Raises :class:`StoreError` when the name belongs to another span of time.
-    """
-    firsts = [report.first_us for report in reports if report.first_us is not None]
-    lasts = [report.last_us for report in reports if report.last_us is not None]
-    if not firsts:
-        raise InputError("the files hold no reading, so there is no firing to make")
-    began, ended = min(firsts), max(lasts)
-    for firing in store.firings(kiln):
-        if firing.name != name:
-            continue
-        if (firing.began_us, firing.ended_us) == (began, ended):
-            return False
-        raise StoreError(
-            f"the readings are stored, but there is a firing {name!r} already, and it spans "
-            f"another time ({iso_utc(firing.began_us)}); choose another name"
-        )
-    store.add_firing(
-        name,
-        kiln,
-        began_us=began,
-        ended_us=ended,
-        schedule_title=schedule.title if schedule else None,
-        schedule_text=schedule.text if schedule else None,
-    )
-    return True

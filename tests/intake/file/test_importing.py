@@ -9,7 +9,7 @@ import pytest
 
 from firelog.errors import InputError, StoreError
 from firelog.foundry import ChannelSpec
-from firelog.intake.file import importing
+from firelog.intake.file import importing, store_files
 from firelog.intake.file.logfile import Wishes
 from firelog.readings import Role
 from firelog.record.store import Store
@@ -130,15 +130,15 @@ def test_firing_spans_the_files(store_path: Path, tmp_path: Path) -> None:
     [plan] = importing.examine([log(tmp_path, ["0,20,30", "900,21,31"])], FROM_START)
     with Store.open(store_path, write=True) as store:
         reports = [importing.store_file(store, plan, "kiln")]
-        assert importing.make_firing(store, "no 7", "kiln", reports, None)
-        assert not importing.make_firing(store, "no 7", "kiln", reports, None)
+        assert store_files.make_firing(store, "no 7", "kiln", reports, None)
+        assert not store_files.make_firing(store, "no 7", "kiln", reports, None)
         firing = store.firing("no 7")
         assert (firing.began_us, firing.ended_us) == (START, START + 900_000_000)
         reports[0].last_us = START
         with pytest.raises(StoreError, match="another time"):
-            importing.make_firing(store, "no 7", "kiln", reports, None)
+            store_files.make_firing(store, "no 7", "kiln", reports, None)
         with pytest.raises(StoreError, match="choose another name"):
-            importing.check_firing(store, "no 7", "small kiln")
+            store_files.check_firing(store, "no 7", "small kiln")
 
 
 def test_patterns_are_expanded(tmp_path: Path) -> None:
