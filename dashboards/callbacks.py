@@ -39,11 +39,19 @@ def wire(app: Dash, store: Path, monitor: Monitor) -> None:
     def tell(question: dict[str, Any] | None) -> dict[str, Any]:
         return live.answer(store, question or {}, monitor)
 
-    def here(name: str) -> ClientsideFunction:
-        return ClientsideFunction("firelog", name)
+    _stay_alive(app)
+    _draw(app)
+    _choose(app)
 
+
+def _here(name: str) -> ClientsideFunction:
+    return ClientsideFunction("firelog", name)
+
+
+def _stay_alive(app: Dash) -> None:
+    """Ask once a second what is new, and take the answer in."""
     app.clientside_callback(
-        here("beat"),
+        _here("beat"),
         Output("ask", "data"),
         Output("live-word", "children"),
         Output("live-word", "className"),
@@ -56,7 +64,7 @@ def wire(app: Dash, store: Path, monitor: Monitor) -> None:
         prevent_initial_call=True,
     )
     app.clientside_callback(
-        here("hear"),
+        _here("hear"),
         Output("page-top", "children", allow_duplicate=True),
         Output("page-bottom", "children", allow_duplicate=True),
         Output("drawn", "data", allow_duplicate=True),
@@ -66,8 +74,12 @@ def wire(app: Dash, store: Path, monitor: Monitor) -> None:
         State("drawn", "data"),
         prevent_initial_call=True,
     )
+
+
+def _draw(app: Dash) -> None:
+    """Draw the picture in the colours of day or night, switch its target, zoom."""
     app.clientside_callback(
-        here("draw"),
+        _here("draw"),
         Output("trace", "figure"),
         Output("picture", "hidden"),
         Input("drawn", "data"),
@@ -75,27 +87,7 @@ def wire(app: Dash, store: Path, monitor: Monitor) -> None:
         State("night", "data"),
     )
     app.clientside_callback(
-        here("theme"),
-        Output("theme", "data"),
-        Output("theme-button", "children"),
-        Input("theme-button", "n_clicks"),
-    )
-    app.clientside_callback(
-        here("unit"),
-        Output("unit", "data"),
-        Input("unit-button", "n_clicks"),
-        State("unit", "data"),
-        State("watch", "data"),
-        prevent_initial_call=True,
-    )
-    app.clientside_callback(
-        here("otherUnit"),
-        Output("unit-button", "children"),
-        Input("watch", "data"),
-        prevent_initial_call=True,
-    )
-    app.clientside_callback(
-        here("against"),
+        _here("against"),
         Output("steps-button", "aria-pressed"),
         Output("clock-button", "aria-pressed"),
         Output("against", "hidden"),
@@ -104,9 +96,33 @@ def wire(app: Dash, store: Path, monitor: Monitor) -> None:
         Input("drawn", "data"),
     )
     app.clientside_callback(
-        here("zoom"),
+        _here("zoom"),
         Output("whole-button", "hidden"),
         Input("trace", "relayoutData"),
         Input("whole-button", "n_clicks"),
         Input("drawn", "data"),
+    )
+
+
+def _choose(app: Dash) -> None:
+    """Choose day or night, and the unit."""
+    app.clientside_callback(
+        _here("theme"),
+        Output("theme", "data"),
+        Output("theme-button", "children"),
+        Input("theme-button", "n_clicks"),
+    )
+    app.clientside_callback(
+        _here("unit"),
+        Output("unit", "data"),
+        Input("unit-button", "n_clicks"),
+        State("unit", "data"),
+        State("watch", "data"),
+        prevent_initial_call=True,
+    )
+    app.clientside_callback(
+        _here("otherUnit"),
+        Output("unit-button", "children"),
+        Input("watch", "data"),
+        prevent_initial_call=True,
     )

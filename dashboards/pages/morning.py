@@ -34,7 +34,7 @@ _SMALL = frozenset(
 
 
 @dataclass(frozen=True)
-class Line:
+class MorningLine:
     """One line: an instant, what happened, and how much it matters (more is graver)."""
 
     t_us: int
@@ -47,7 +47,7 @@ class Morning:
     """The last night: its firing as a view, and the lines about it in order of time."""
 
     view: FiringView
-    lines: tuple[Line, ...]
+    lines: tuple[MorningLine, ...]
     left_out: int
 
 
@@ -92,20 +92,20 @@ def read_morning(path: Path, unit: str | None, t_us: int) -> Morning | None:
     return Morning(view, tuple(sorted(heavy, key=lambda line: line.t_us)), len(lines) - len(heavy))
 
 
-def _milestones(firing: Firing, view: FiringView) -> list[Line]:
-    made = [Line(firing.began_us, f"{firing.name} began in {firing.kiln}.", 5)]
+def _milestones(firing: Firing, view: FiringView) -> list[MorningLine]:
+    made = [MorningLine(firing.began_us, f"{firing.name} began in {firing.kiln}.", 5)]
     judgement = view.picture.judgement
     for run in judgement.segments if judgement else ():
         if run.complete_s is not None:
             at_us = firing.began_us + round(run.complete_s * 1e6)
             soaked = show_duration(run.soaked_s)
-            made.append(Line(at_us, f"{run.name} soaked {soaked}: complete.", 4))
+            made.append(MorningLine(at_us, f"{run.name} soaked {soaked}: complete.", 4))
     if firing.ended_us is not None:
-        made.append(Line(firing.ended_us, "The firing ended.", 5))
+        made.append(MorningLine(firing.ended_us, "The firing ended.", 5))
     return made
 
 
-def _alarm(one: StoredAlarm, steps: list[StoredStep], calls: list[Call]) -> list[Line]:
+def _alarm(one: StoredAlarm, steps: list[StoredStep], calls: list[Call]) -> list[MorningLine]:
     people = list(dict.fromkeys(call.person for call in calls if call.alarm_id == one.id))
     seen = [step for step in steps if step.act is Act.ACKNOWLEDGE]
     over = [step for step in steps if step.act is Act.RETURN]
@@ -119,13 +119,13 @@ def _alarm(one: StoredAlarm, steps: list[StoredStep], calls: list[Call]) -> list
         words.append("Nobody has acknowledged it.")
     if over:
         words.append(f"Over after {show_duration((over[-1].t_us - one.began_us) / 1e6)}.")
-    return [Line(one.began_us, " ".join(words), 8 + int(one.priority))]
+    return [MorningLine(one.began_us, " ".join(words), 8 + int(one.priority))]
 
 
-def _events(events: list[Event]) -> list[Line]:
+def _events(events: list[Event]) -> list[MorningLine]:
     corrected = {event.corrects for event in events}
     return [
-        Line(
+        MorningLine(
             event.t_us,
             f"{event.kind}: {event.text}" if event.text else event.kind,
             6 if event.who not in ("", alarms.PROGRAM) else 2,
@@ -161,7 +161,7 @@ def _above(morning: Morning) -> list[Any]:
     return top
 
 
-def _line(line: Line, how: Manner) -> html.Li:
+def _line(line: MorningLine, how: Manner) -> html.Li:
     kind = "alarmed" if line.weight >= 10 else ""
     when = html.Time(clock(line.t_us, how), title=day(line.t_us, how))
     return html.Li([when, html.Span(line.text)], className=kind)

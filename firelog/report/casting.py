@@ -28,19 +28,19 @@ MOST_PICTURE_BYTES = 6_000_000  # a report of many large photographs could not b
 
 
 @dataclass(frozen=True)
-class Told:
+class CastingReport:
     """All that a casting's report says."""
 
     audit: Audit
     compared: Comparison | None
     photos: tuple[tuple[Photograph, bytes | None], ...]
-    poured: heat.Told | None
-    fired: firing.Told | None
+    poured: heat.HeatReport | None
+    fired: firing.FiringReport | None
     how: Manner
     made_us: int
 
 
-def read(store: Store, name: str, made_us: int) -> Told:
+def read(store: Store, name: str, made_us: int) -> CastingReport:
     """Read a casting with everything that its report says."""
     how, catalogue = manner(store), read_catalogue()
     known = castings.casting(store, name)
@@ -52,32 +52,32 @@ def read(store: Store, name: str, made_us: int) -> Told:
     case = made.case
     poured = heat.read(store, case.heat.heat.name, made_us) if case.heat else None
     fired = firing.read(store, case.fired.firing, made_us) if case.fired else None
-    return Told(made, compared, tuple(photos), poured, fired, how, made_us)
+    return CastingReport(made, compared, tuple(photos), poured, fired, how, made_us)
 
 
-def facts(told: Told) -> dict[str, Any]:
+def facts(report: CastingReport) -> dict[str, Any]:
     """Return what the report says as one JSON object."""
     return {
         "kind": "casting",
-        "name": told.audit.casting.name,
-        "foundry": told.how.foundry,
-        "made": iso_utc(told.made_us),
+        "name": report.audit.casting.name,
+        "foundry": report.how.foundry,
+        "made": iso_utc(report.made_us),
         "version": __version__,
-        "audit": audits.answer(told.audit),
-        "compared": compare.answer(told.compared) if told.compared else None,
+        "audit": audits.answer(report.audit),
+        "compared": compare.answer(report.compared) if report.compared else None,
         "photographs": [
             {"sha256": one.sha256, "words": one.words, "found": content is not None}
-            for one, content in told.photos
+            for one, content in report.photos
         ],
-        "budgets": dict(told.poured.budgets) if told.poured else {},
-        "seal": parts.seal_facts(told.fired.seal if told.fired else None),
+        "budgets": dict(report.poured.budgets) if report.poured else {},
+        "seal": parts.seal_facts(report.fired.seal if report.fired else None),
     }
 
 
 # ---------------------------------------------------------------- as a sheet
-def sheet(told: Told) -> Sheet:
+def sheet(report: CastingReport) -> Sheet:
     """Return the report to be printed."""
-    case, casting, how = told.audit.case, told.audit.casting, told.how
+    case, casting, how = report.audit.case, report.audit.casting, report.how
     piece = ", ".join(one for one in (casting.piece, casting.part) if one)
     alloy, section, material = case.kind
     made_of = ", ".join(one for one in (alloy, f"{section} section", material) if one)
@@ -96,12 +96,12 @@ def sheet(told: Told) -> Sheet:
         "casting",
         casting.name,
         how.foundry,
-        tuple(one for one in (piece, made_of, came, _seen(told), casting.note) if one),
+        tuple(one for one in (piece, made_of, came, _seen(report), casting.note) if one),
         word,
         "pass" if sound else "fail" if casting.defects else "unproven",
-        tuple(words.summary(one.causes) for one in told.audit.defects) or _nothing(told),
-        tuple(sections(told)),
-        parts.foot(told.made_us, how),
+        tuple(words.summary(one.causes) for one in report.audit.defects) or _nothing(report),
+        tuple(sections(report)),
+        parts.foot(report.made_us, how),
         (*audits.CAUTIONS[:2], *CAUTIONS),
     )
 
@@ -110,40 +110,40 @@ def _and(names: Iterable[str]) -> str:
     return ", ".join(names)
 
 
-def _seen(told: Told) -> str:
-    seen = told.audit.casting.seen
-    return f"seen {day(seen.seen_us, told.how)} by {seen.who}" if seen else ""
+def _seen(report: CastingReport) -> str:
+    seen = report.audit.casting.seen
+    return f"seen {day(seen.seen_us, report.how)} by {seen.who}" if seen else ""
 
 
-def _nothing(told: Told) -> tuple[str, ...]:
-    if told.audit.casting.outcome == "sound":
+def _nothing(report: CastingReport) -> tuple[str, ...]:
+    if report.audit.casting.outcome == "sound":
         return ("The casting is sound: there is nothing to explain.",)
     return ("Nobody has entered yet what was seen on this casting.",)
 
 
-def sections(told: Told) -> Iterable[Section]:
+def sections(report: CastingReport) -> Iterable[Section]:
     """Yield the parts of a casting's report."""
-    for one in told.audit.defects:
-        yield _defect(one, told)
-    yield from _photographs(told)
-    if told.compared is not None:
-        yield _compared(told.compared, told.how)
-    yield from _kiln_picture(told)
-    if told.poured is not None:
-        yield heat.picture_section(told.poured.view)
-    yield _facts(told)
-    yield from _noted(told)
-    if told.poured is not None:
-        yield from heat.budget_sections(told.poured)
-    if told.fired is not None:
-        yield from firing.budgets(told.fired)
-    yield parts.seal_section(told.fired.seal if told.fired else None, told.how)
+    for one in report.audit.defects:
+        yield _defect(one, report)
+    yield from _photographs(report)
+    if report.compared is not None:
+        yield _compared(report.compared, report.how)
+    yield from _kiln_picture(report)
+    if report.poured is not None:
+        yield heat.picture_section(report.poured.view)
+    yield _facts(report)
+    yield from _noted(report)
+    if report.poured is not None:
+        yield from heat.budget_sections(report.poured)
+    if report.fired is not None:
+        yield from firing.budgets(report.fired)
+    yield parts.seal_section(report.fired.seal if report.fired else None, report.how)
 
 
-def _defect(one: DefectAudit, told: Told) -> Section:
+def _defect(one: DefectAudit, report: CastingReport) -> Section:
     size = f", {one.seen.size_mm:g} mm" if one.seen.size_mm else ""
     where = f" at {one.seen.place}" if one.seen.place else ""
-    rows = [_cause(found, told.how) for found in one.causes if found.stands != "silent"]
+    rows = [_cause(found, report.how) for found in one.causes if found.stands != "silent"]
     rows += [_silent(found) for found in one.silent]
     heads = (
         "The record",
@@ -185,9 +185,9 @@ def _silent(found: CauseFound) -> tuple[Cell, ...]:
     )
 
 
-def _photographs(told: Told) -> Iterable[Section]:
+def _photographs(report: CastingReport) -> Iterable[Section]:
     left = MOST_PICTURE_BYTES
-    for one, content in told.photos:
+    for one, content in report.photos:
         title = f"Photograph {one.sha256[:12]}"
         if content is None:
             lost = "The file beside the store is gone, or is no longer what it was."
@@ -229,30 +229,30 @@ def _difference(one: Difference, how: Manner) -> tuple[Cell, ...]:
     return cells(one.name, show(one.here), show(mean), ends, effect, tested)
 
 
-def _kiln_picture(told: Told) -> Iterable[Section]:
-    fired = told.audit.case.fired
-    picture = casting_picture(told.audit, told.compared, told.how)
+def _kiln_picture(report: CastingReport) -> Iterable[Section]:
+    fired = report.audit.case.fired
+    picture = casting_picture(report.audit, report.compared, report.how)
     if fired is None or picture is None:
         return
-    overlay = told.compared.overlay if told.compared else None
+    overlay = report.compared.overlay if report.compared else None
     found = parts.picture_section(picture, f"The firing {fired.firing.name}")
     note = "The nearest sound firing is laid over it, segment upon segment." if overlay else ""
     yield replace(found, note=note)
 
 
-def _facts(told: Told) -> Section:
+def _facts(report: CastingReport) -> Section:
     rows = [
         (
             Cell(one.spec.quantity),
-            Cell(words.measured(one, told.how.unit), one.how),
-            Cell(words.limit(one, told.how.unit)),
+            Cell(words.measured(one, report.how.unit), one.how),
+            Cell(words.limit(one, report.how.unit)),
             Cell(f"{words.sentence(one)[:1].upper()}{words.sentence(one)[1:]}"),
         )
-        for one in told.audit.facts.values()
+        for one in report.audit.facts.values()
         if one.shown != "silent" or one.measured is not None
     ]
     heads = ("Measured", "Value ± U (k = 2)", "Held against", "What it shows")
-    quiet = [one.spec.quantity for one in told.audit.facts.values() if one.measured is None
+    quiet = [one.spec.quantity for one in report.audit.facts.values() if one.measured is None
              and one.shown == "silent"]  # fmt: skip
     said = (f"Nothing in the record: {', '.join(dict.fromkeys(quiet))}.",) if quiet else ()
     return Section(
@@ -260,8 +260,8 @@ def _facts(told: Told) -> Section:
     )
 
 
-def _noted(told: Told) -> Iterable[Section]:
-    details = told.audit.casting.details
+def _noted(report: CastingReport) -> Iterable[Section]:
+    details = report.audit.casting.details
     if details:
         rows = tuple(cells(NOTED.get(key, key), f"{value}") for key, value in details.items())
         yield Section("What was noted of how it was made", table=Table(("", "As noted"), rows))

@@ -28,7 +28,7 @@ _SERIOUS = ("fail", "not proven", "pass")
 
 
 @dataclass(frozen=True)
-class Told:
+class FiringReport:
     """All that a firing's report says, read from the record once."""
 
     assessment: Assessment
@@ -48,7 +48,7 @@ class Told:
         return self.picture.how
 
 
-def read(store: Store, firing: Firing, made_us: int) -> Told:
+def read(store: Store, firing: Firing, made_us: int) -> FiringReport:
     """Read a firing with everything that its report says."""
     how = manner(store)
     assessment = judging.assess(store, firing, how.unit)
@@ -62,37 +62,39 @@ def read(store: Store, firing: Firing, made_us: int) -> Told:
         notes=notes_of(events),
     )
     found = seals.seals(store, firing)
-    return Told(assessment, picture, events, found[-1] if found else None, made_us)
+    return FiringReport(assessment, picture, events, found[-1] if found else None, made_us)
 
 
 # ---------------------------------------------------------------- as JSON
-def facts(told: Told) -> dict[str, Any]:
+def facts(report: FiringReport) -> dict[str, Any]:
     """Return what the report says as one JSON object."""
-    firing = told.firing
-    judged = told.assessment.judgement is not None
+    firing = report.firing
+    judgement = report.assessment.judgement
     return {
         "kind": "firing",
         "name": firing.name,
-        "foundry": told.how.foundry,
+        "foundry": report.how.foundry,
         "kiln": firing.kiln,
         "note": firing.note,
-        "made": iso_utc(told.made_us),
+        "made": iso_utc(report.made_us),
         "version": __version__,
-        "verdict": told.assessment.judgement.verdict.value if told.assessment.judgement else None,
-        "judgement": judging.answer(told.assessment) if judged else None,
-        "events": [parts.event_facts(event) for event in told.events],
-        "seal": parts.seal_facts(told.seal),
+        "verdict": report.assessment.judgement.verdict.value
+        if report.assessment.judgement
+        else None,
+        "judgement": judging.answer(report.assessment) if judgement else None,
+        "events": [parts.event_facts(event) for event in report.events],
+        "seal": parts.seal_facts(report.seal),
     }
 
 
 # ---------------------------------------------------------------- as a sheet
-def sheet(told: Told) -> Sheet:
+def sheet(report: FiringReport) -> Sheet:
     """Return the report to be printed."""
-    firing, how, judgement = told.firing, told.how, told.assessment.judgement
+    firing, how, judgement = report.firing, report.how, report.assessment.judgement
     word = judgement.verdict.value if judgement else "no schedule"
     began = f"{day(firing.began_us, how)}, {clock(firing.began_us, how)}"
     zone = zone_words(firing.began_us, how)
-    length = show_duration(told.assessment.end_s) + (" so far" if firing.running else "")
+    length = show_duration(report.assessment.end_s) + (" so far" if firing.running else "")
     what = (firing.kiln, firing.schedule_title or "without a schedule", f"{began} {zone}, {length}")
     return Sheet(
         "firing",
@@ -101,49 +103,49 @@ def sheet(told: Told) -> Sheet:
         tuple(one for one in (*what, firing.note) if one),
         word,
         parts.KINDS.get(word, ""),
-        _lead(told),
-        tuple(sections(told)),
-        parts.foot(told.made_us, how),
+        _lead(report),
+        tuple(sections(report)),
+        parts.foot(report.made_us, how),
     )
 
 
-def _lead(told: Told) -> tuple[str, ...]:
-    judgement = told.assessment.judgement
+def _lead(report: FiringReport) -> tuple[str, ...]:
+    judgement = report.assessment.judgement
     if judgement is None:
         return ("This firing has no schedule, so there is nothing to hold it against.",)
     worst = _by_weight(judgement.checks)[:1]
-    if told.firing.running:
+    if report.firing.running:
         return ("The firing is still running: what is not due yet is not proven yet.",)
     if worst and worst[0].verdict.value != "pass":
         return (f"{worst[0].requirement}: {worst[0].why}",)
     return (f"All {len(judgement.checks)} requirements are met, doubt included.",)
 
 
-def sections(told: Told) -> Iterable[Section]:
+def sections(report: FiringReport) -> Iterable[Section]:
     """Yield the parts of a firing's report, in the order a client reads them."""
-    if told.assessment.judgement is not None:
-        yield _requirements(told)
-    yield parts.picture_section(told.picture)
-    if told.assessment.judgement is not None:
-        yield _segments(told)
-    if told.events:
-        yield parts.events_section(told.events, told.how, told.firing.began_us)
-    yield _channels(told)
-    yield from budgets(told)
-    yield from _remarks(told)
-    yield parts.seal_section(told.seal, told.how)
+    if report.assessment.judgement is not None:
+        yield _requirements(report)
+    yield parts.picture_section(report.picture)
+    if report.assessment.judgement is not None:
+        yield _segments(report)
+    if report.events:
+        yield parts.events_section(report.events, report.how, report.firing.began_us)
+    yield _channels(report)
+    yield from budgets(report)
+    yield from _remarks(report)
+    yield parts.seal_section(report.seal, report.how)
     yield Section("How a verdict is reached", said=(HOW_JUDGED,))
 
 
-def _requirements(told: Told) -> Section:
-    schedule, judgement = told.assessment.schedule, told.assessment.judgement
+def _requirements(report: FiringReport) -> Section:
+    schedule, judgement = report.assessment.schedule, report.assessment.judgement
     assert schedule is not None
     assert judgement is not None
     if not judgement.checks:
         return Section("What was required", said=("The schedule requires nothing.",))
-    shown = replace(schedule, unit=told.how.unit)
+    shown = replace(schedule, unit=report.how.unit)
     asked = {one.name: wording.asked(shown, one) for one in schedule.requirements}
-    rows = tuple(_requirement(check, asked, told) for check in _by_weight(judgement.checks))
+    rows = tuple(_requirement(check, asked, report) for check in _by_weight(judgement.checks))
     heads = ("Verdict", "Requirement", "Measured", "Limit", "Why")
     return Section(
         "What was required, and what was found",
@@ -152,12 +154,12 @@ def _requirements(told: Told) -> Section:
     )
 
 
-def _requirement(check: Check, asked: dict[str, str], told: Told) -> tuple[Cell, ...]:
-    unit = told.how.unit
+def _requirement(check: Check, asked: dict[str, str], report: FiringReport) -> tuple[Cell, ...]:
+    unit = report.how.unit
     u = doubt(check, unit) if check.measured is not None else ""
     where = [check.channel] if check.channel else []
     if check.at_s is not None:
-        where.append(f"at {_at(told, check.at_s)}")
+        where.append(f"at {_at(report, check.at_s)}")
     return (
         Cell(check.verdict.value, kind=parts.KINDS[check.verdict.value]),
         Cell(check.requirement, asked.get(check.requirement, check.kind)),
@@ -167,15 +169,15 @@ def _requirement(check: Check, asked: dict[str, str], told: Told) -> tuple[Cell,
     )
 
 
-def _segments(told: Told) -> Section:
-    schedule, judgement = told.assessment.schedule, told.assessment.judgement
+def _segments(report: FiringReport) -> Section:
+    schedule, judgement = report.assessment.schedule, report.assessment.judgement
     assert schedule is not None
     assert judgement is not None
-    shown = replace(schedule, unit=told.how.unit)
+    shown = replace(schedule, unit=report.how.unit)
     rows = []
     for segment, run in zip(schedule.segments, judgement.segments, strict=False):
         times = (run.began_s, run.reached_s, run.ended_s)
-        began, reached, ended = ("never" if t is None else _at(told, t) for t in times)
+        began, reached, ended = ("never" if t is None else _at(report, t) for t in times)
         soaked = show_duration(run.soaked_s) if segment.is_hold else ""
         rows.append(cells(run.name, wording.step(shown, segment), began, reached, soaked, ended))
     heads = ("Segment", "Aim", "Began", "Reached", "Soaked", "Ended")
@@ -183,23 +185,23 @@ def _segments(told: Told) -> Section:
     return Section("Segments", note=note, table=Table(heads, tuple(rows)))
 
 
-def _channels(told: Told) -> Section:
-    if not told.assessment.traces:
+def _channels(report: FiringReport) -> Section:
+    if not report.assessment.traces:
         return Section("Thermocouples", said=("No channel has a reading in this firing.",))
     described = {
         one["name"]: one
         for one in (
-            judging.answer(told.assessment)["channels"] if told.assessment.judgement else ()
+            judging.answer(report.assessment)["channels"] if report.assessment.judgement else ()
         )
     }
     rows = []
-    for trace in told.assessment.traces:
+    for trace in report.assessment.traces:
         sensor = described.get(trace.name, {})
         missing = ", ".join(sensor.get("not_counted", ()))
         rows.append(
             (
                 Cell(trace.name, trace.role),
-                Cell(*_highest(trace, told.how)),
+                Cell(*_highest(trace, report.how)),
                 Cell(sensor.get("sensor", "as stated"), trace.assumed),
                 Cell(missing or "–"),
             )
@@ -217,20 +219,20 @@ def _highest(trace: ChannelTrace, how: Manner) -> tuple[str, str]:
     return show_temperature(float(trace.temp_c[top]), how.unit), under
 
 
-def budgets(told: Told) -> Iterable[Section]:
+def budgets(report: FiringReport) -> Iterable[Section]:
     """Yield the uncertainty budget behind each channel that decided something."""
-    judgement = told.assessment.judgement
+    judgement = report.assessment.judgement
     seen: set[str] = set()
     for check in _by_weight(judgement.checks) if judgement else ():
-        budget = judging.budget_of(check, told.assessment)
+        budget = judging.budget_of(check, report.assessment)
         if budget is None or check.channel is None or check.channel in seen:
             continue
         seen.add(check.channel)
-        yield parts.budget_section(check.channel, budget, told.how)
+        yield parts.budget_section(check.channel, budget, report.how)
 
 
-def _remarks(told: Told) -> Iterable[Section]:
-    judgement = told.assessment.judgement
+def _remarks(report: FiringReport) -> Iterable[Section]:
+    judgement = report.assessment.judgement
     if judgement and judgement.remarks:
         yield Section("What was assumed", said=tuple(judgement.remarks))
 
@@ -239,7 +241,7 @@ def _by_weight(checks: Iterable[Check]) -> list[Check]:
     return sorted(checks, key=lambda check: _SERIOUS.index(check.verdict.value))
 
 
-def _at(told: Told, t_s: float) -> str:
-    t_us = told.firing.began_us + round(t_s * 1e6)
-    when = clock(t_us, told.how, weekday_from=told.firing.began_us)
+def _at(report: FiringReport, t_s: float) -> str:
+    t_us = report.firing.began_us + round(t_s * 1e6)
+    when = clock(t_us, report.how, weekday_from=report.firing.began_us)
     return f"{when} ({elapsed(t_s)})"

@@ -31,7 +31,7 @@ _SERIOUS = ("fail", "not proven", "pass")
 
 
 @dataclass(frozen=True)
-class Told:
+class HeatReport:
     """All that a heat's report says."""
 
     view: HeatView
@@ -50,7 +50,7 @@ class Told:
         return self.view.how
 
 
-def read(store: Store, name: str, made_us: int) -> Told:
+def read(store: Store, name: str, made_us: int) -> HeatReport:
     """Read a heat with everything that its report says."""
     view = pourview.read_heat(store.path, name)
     heat = view.assessment.heat
@@ -61,7 +61,7 @@ def read(store: Store, name: str, made_us: int) -> Told:
         and one.began_us <= heat.began_us < one.ended_us
         and (found := seals.seals(store, one))
     ]
-    return Told(view, tuple(_budgets(store, view)), sealed[-1] if sealed else None, made_us)
+    return HeatReport(view, tuple(_budgets(store, view)), sealed[-1] if sealed else None, made_us)
 
 
 def _budgets(store: Store, view: HeatView) -> Iterable[tuple[str, dict[str, Any]]]:
@@ -78,25 +78,25 @@ def _budgets(store: Store, view: HeatView) -> Iterable[tuple[str, dict[str, Any]
             yield name, uncertainty.budget(chain, temp_c).as_dict()
 
 
-def facts(told: Told) -> dict[str, Any]:
+def facts(report: HeatReport) -> dict[str, Any]:
     """Return what the report says as one JSON object."""
     return {
         "kind": "heat",
-        "name": told.assessment.heat.name,
-        "foundry": told.how.foundry,
-        "made": iso_utc(told.made_us),
+        "name": report.assessment.heat.name,
+        "foundry": report.how.foundry,
+        "made": iso_utc(report.made_us),
         "version": __version__,
-        "verdict": told.assessment.verdict.value,
-        "judgement": answer(told.assessment),
-        "budgets": dict(told.budgets),
-        "seal": parts.seal_facts(told.seal),
-        "events": [parts.event_facts(event) for event in told.assessment.events],
+        "verdict": report.assessment.verdict.value,
+        "judgement": answer(report.assessment),
+        "budgets": dict(report.budgets),
+        "seal": parts.seal_facts(report.seal),
+        "events": [parts.event_facts(event) for event in report.assessment.events],
     }
 
 
-def sheet(told: Told) -> Sheet:
+def sheet(report: HeatReport) -> Sheet:
     """Return the report to be printed."""
-    found, how = told.assessment, told.how
+    found, how = report.assessment, report.how
     heat = found.heat
     zone = zone_words(heat.began_us, how)
     began = f"{day(heat.began_us, how)}, {clock(heat.began_us, how)} {zone}"
@@ -111,8 +111,8 @@ def sheet(told: Told) -> Sheet:
         word,
         KINDS[word],
         _lead(found),
-        tuple(sections(told)),
-        parts.foot(told.made_us, how),
+        tuple(sections(report)),
+        parts.foot(report.made_us, how),
     )
 
 
@@ -125,19 +125,19 @@ def _lead(found: HeatAssessment) -> tuple[str, ...]:
     return (f"{count} mould{'s' if count != 1 else ''} filled: {', '.join(counts)}.",)
 
 
-def sections(told: Told) -> Iterable[Section]:
+def sections(report: HeatReport) -> Iterable[Section]:
     """Yield the parts of a heat's report."""
-    for one in told.assessment.pours:
-        yield pour_section(one, told.how)
-    yield picture_section(told.view)
-    if told.assessment.dips:
-        yield _dips(told)
-    if told.assessment.events:
-        began_us = told.assessment.heat.began_us
-        yield parts.events_section(told.assessment.events, told.how, began_us)
-    yield from budget_sections(told)
-    yield _remarks(told)
-    yield parts.seal_section(told.seal, told.how)
+    for one in report.assessment.pours:
+        yield pour_section(one, report.how)
+    yield picture_section(report.view)
+    if report.assessment.dips:
+        yield _dips(report)
+    if report.assessment.events:
+        began_us = report.assessment.heat.began_us
+        yield parts.events_section(report.assessment.events, report.how, began_us)
+    yield from budget_sections(report)
+    yield _remarks(report)
+    yield parts.seal_section(report.seal, report.how)
     yield Section("How a verdict is reached", said=(HOW_JUDGED,))
 
 
@@ -182,28 +182,28 @@ def picture_section(view: HeatView) -> Section:
     )
 
 
-def _dips(told: Told) -> Section:
+def _dips(report: HeatReport) -> Section:
     rows = []
-    for one in told.assessment.dips:
+    for one in report.assessment.dips:
         settled = "–"
         if one.dip.settled:
-            doubt = show_difference(one.expanded_k, told.how.unit, 1)
-            settled = f"{show_temperature(one.dip.settled_c, told.how.unit)} ± {doubt}"
-        when = f"{us_to_datetime(one.at_us, told.how.tz):%H:%M:%S}"
-        rows.append(cells(when, one.channel, settled, dip_words(one.dip, told.how.unit)))
+            doubt = show_difference(one.expanded_k, report.how.unit, 1)
+            settled = f"{show_temperature(one.dip.settled_c, report.how.unit)} ± {doubt}"
+        when = f"{us_to_datetime(one.at_us, report.how.tz):%H:%M:%S}"
+        rows.append(cells(when, one.channel, settled, dip_words(one.dip, report.how.unit)))
     note = "Each immersion of the lance. One that was pulled early is a lower bound."
     return Section("Dips", note=note, table=Table(("Dip", "Probe", "Settled at", ""), tuple(rows)))
 
 
-def budget_sections(told: Told) -> Iterable[Section]:
+def budget_sections(report: HeatReport) -> Iterable[Section]:
     """Yield the uncertainty budget of each lance that said how hot the metal was."""
-    for name, budget in told.budgets:
-        yield parts.budget_section(name, budget, told.how)
+    for name, budget in report.budgets:
+        yield parts.budget_section(name, budget, report.how)
 
 
-def _remarks(told: Told) -> Section:
-    found = told.assessment
-    rate = show_difference(found.loss.k_per_min, told.how.unit)
+def _remarks(report: HeatReport) -> Section:
+    found = report.assessment
+    rate = show_difference(found.loss.k_per_min, report.how.unit)
     said = [*found.remarks, f"A lifted crucible loses {rate} a minute: {found.loss.words}."]
     if found.card.disputed:
         said.append(f"Sources differ on the melting range of {found.card.name}.")

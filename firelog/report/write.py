@@ -15,14 +15,14 @@ from firelog.report.sheet import CAUTIONS, Sheet
 
 
 @dataclass(frozen=True)
-class Made:
+class MadeReport:
     """A report: the sheet to be printed, and the same facts for machines."""
 
     sheet: Sheet
     facts: dict[str, Any]
 
 
-def make(store: Store, name: str, made_us: int, kind: str | None = None) -> Made:
+def make(store: Store, name: str, made_us: int, kind: str | None = None) -> MadeReport:
     """Return the report of the firing, heat or casting of that name.
 
     Raises :class:`NotFoundError` when there is none, InputError when several things bear the name.
@@ -41,10 +41,10 @@ def make(store: Store, name: str, made_us: int, kind: str | None = None) -> Made
             f"{name!r} is {' and '.join(known)}; say which with --of {next(iter(known))}"
         )
     sheet, facts = next(iter(known.values()))(store, name, made_us)
-    return Made(sheet, {**facts, "cautions": list(CAUTIONS)})
+    return MadeReport(sheet, {**facts, "cautions": list(CAUTIONS)})
 
 
-def to_file(made: Made, target: Path, paper: str = "A4") -> None:
+def to_file(made: MadeReport, target: Path, paper: str = "A4") -> None:
     """Write the report; the name's ending says whether HTML or PDF (then on ``paper``)."""
     ending = target.suffix.lower()
     if ending not in (".html", ".htm", ".pdf"):
@@ -63,8 +63,8 @@ def to_file(made: Made, target: Path, paper: str = "A4") -> None:
 
 # ---------------------------------------------------------------- the kinds
 def _firing(store: Store, name: str, made_us: int) -> tuple[Sheet, dict[str, Any]]:
-    told = firing.read(store, store.firing(name), made_us)
-    return firing.sheet(told), firing.facts(told)
+    report = firing.read(store, store.firing(name), made_us)
+    return firing.sheet(report), firing.facts(report)
 
 
 def _has_firing(store: Store, name: str) -> bool:
@@ -72,8 +72,8 @@ def _has_firing(store: Store, name: str) -> bool:
 
 
 def _heat(store: Store, name: str, made_us: int) -> tuple[Sheet, dict[str, Any]]:
-    told = heat.read(store, name, made_us)
-    return heat.sheet(told), heat.facts(told)
+    report = heat.read(store, name, made_us)
+    return heat.sheet(report), heat.facts(report)
 
 
 def _has_heat(store: Store, name: str) -> bool:
@@ -81,8 +81,8 @@ def _has_heat(store: Store, name: str) -> bool:
 
 
 def _casting(store: Store, name: str, made_us: int) -> tuple[Sheet, dict[str, Any]]:
-    told = casting.read(store, name, made_us)
-    return casting.sheet(told), casting.facts(told)
+    report = casting.read(store, name, made_us)
+    return casting.sheet(report), casting.facts(report)
 
 
 def _has_casting(store: Store, name: str) -> bool:

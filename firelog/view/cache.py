@@ -17,8 +17,9 @@ WORTH = 20.0  # an answer is kept for at least so many times what it cost
 class Cache(Generic[Answer]):
     """The newest ``most`` answers by key; a second thread that asks for one waits for the first."""
 
-    def __init__(self, most: int) -> None:
+    def __init__(self, most: int, steady_s: Callable[[], float] = time.monotonic) -> None:
         self.most = most
+        self._steady_s = steady_s
         self._lock = threading.Lock()
         self._locks: dict[Any, threading.Lock] = {}
         self._kept: OrderedDict[Any, tuple[float, Answer]] = OrderedDict()
@@ -31,11 +32,11 @@ class Cache(Generic[Answer]):
             kept = self.peek(key)
             if kept is not None:
                 return kept
-            began = time.monotonic()
+            began = self._steady_s()
             answer = make()
-            cost = time.monotonic() - began
+            cost = self._steady_s() - began
             with self._lock:
-                self._kept[key] = (time.monotonic() + max(fresh_s, WORTH * cost), answer)
+                self._kept[key] = (self._steady_s() + max(fresh_s, WORTH * cost), answer)
                 while len(self._kept) > self.most:
                     old, _ = self._kept.popitem(last=False)
                     self._locks.pop(old, None)
@@ -45,7 +46,7 @@ class Cache(Generic[Answer]):
         """Return the kept answer if it is still fresh."""
         with self._lock:
             until, answer = self._kept.get(key, (0.0, None))
-            return answer if time.monotonic() < until else None
+            return answer if self._steady_s() < until else None
 
 
 def file_identity(store: Store) -> tuple[str, int, int]:

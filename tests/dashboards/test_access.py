@@ -15,6 +15,7 @@ from firelog.alarm import Act, Priority, State
 from firelog.errors import InputError
 from firelog.record import alarms
 from firelog.record.store import Store
+from firelog.units import parse_duration
 from firelog.watch.calls import links
 
 T0 = 1_772_352_000_000_000
@@ -320,3 +321,45 @@ def test_shelving_at_the_desk_needs_an_end_and_a_reason(open_desk: Any, path: Pa
     assert open_desk.post("/shelve", json={"number": 1, "why": "wet load"}).status_code == 409
     done = open_desk.post("/shelve", json={"number": 1, "lasting": "2 h", "why": "wet load"})
     assert (done.status_code, state(path)) == (200, State.SHELVED)
+
+
+def test_a_shelved_alarm_is_taken_back_at_the_desk(open_desk: Any, path: Path) -> None:
+    """It is on the list with what is left of its time, and speaks again once it is taken back."""
+    open_desk.post("/shelve", json={"number": 1, "lasting": "2 h", "why": "wet load"})
+    (one,) = open_desk.get("/alarms.json").get_json()["alarms"]
+    assert one["state"] == "shelved"
+    assert 7000.0 < parse_duration(one["left"]) <= 7200.0
+    done = open_desk.post("/unshelve", json={"number": 1, "who": "Ines"})
+    assert (done.status_code, done.get_json()) == (200, {"state": "unacknowledged"})
+    with Store.open(path) as store:
+        last = alarms.steps(store, alarm_id=1)[-1]
+    assert (last.act, last.who) == (Act.UNSHELVE, "Ines")
+
+
+def test_taking_back_what_is_not_shelved_changes_nothing(open_desk: Any, path: Path) -> None:
+    """The alarm stays as it is, no step is written; a number of no alarm is refused."""
+    assert open_desk.post("/unshelve", json={"number": 1}).status_code == 200
+    with Store.open(path) as store:
+        assert [step.act for step in alarms.steps(store, alarm_id=1)] == [Act.OCCUR]
+    assert open_desk.post("/unshelve", json={"number": 99}).status_code == 409
+    assert open_desk.post("/unshelve", json={"number": "1"}).status_code == 400
+
+
+def test_only_who_may_write_takes_an_alarm_back(visit: Callable[[], Any], path: Path) -> None:
+    """With the passphrase to look: 403, and it stays shelved; with the one to write it is back."""
+    with Store.open(path, write=True) as store:
+        until_us = T0 + 3_600_000_000
+        alarms.shelve(store, 1, who="Ines", t_us=T0, until_us=until_us, note="wet load")
+    looker, writer, stranger = visit(), visit(), visit()
+    enter(looker, LOOK)
+    enter(writer, WRITE)
+
+    def take_back(client: Any) -> int:
+        told = {"number": 1, "who": "Ines"}
+        return client.post("/unshelve", base_url=BASE, json=told, headers=OWN).status_code
+
+    assert take_back(stranger) == 401
+    assert take_back(looker) == 403
+    assert state(path) is State.SHELVED
+    assert take_back(writer) == 200
+    assert state(path) is State.UNACKNOWLEDGED
