@@ -35,10 +35,13 @@ SAID = (
 
 @dataclass(frozen=True)
 class CoreStory:
-    """What a mould's core did: trace, intervals of when and how long, fastest ramps by range.
+    """What a mould's core did: trace, intervals of when and how long [s], fastest ramps [K/h].
 
-    ``dry_s`` is when the last of its water had gone, NaN when there is water left or none was.
-    ``fitted`` is the embedded thermocouple's lesson, where there is one.
+    ``burnt`` and ``above`` are the instant [s] and the time [s] at the burn-out temperature;
+    ``ramps`` name a range, its ends [°C] and the fastest rate in it [K/h]. ``dry_s`` [s] is when
+    the last of its water had gone, NaN when there is water left or none was; ``hole_s`` [s] the
+    longest hole of the kiln's trace. ``fitted`` is the embedded thermocouple's lesson, where there
+    is one.
     """
 
     mould: Mould
@@ -170,7 +173,10 @@ def channel_of(store: Store, firing: Firing, mould: str) -> ChannelTrace | None:
 
 
 def answer(story: CoreStory, every_s: float = 900.0) -> dict[str, Any]:
-    """Return the core's story as a JSON object; the course thinned to one point a quarter hour."""
+    """Return the core's story as a JSON object, thinned to a point every ``every_s`` [s].
+
+    A quarter of an hour is common practice, no source.
+    """
     trace = story.trace
     step = max(1, round(every_s / GRID_S))
     fitted = None if story.fitted is None else vars(story.fitted)

@@ -47,7 +47,8 @@ corrected = measured.corrected
 class Assessment:
     """A firing with everything that its verdict stands on; ``chains`` by channel name.
 
-    ``following`` is how the traces were laid along the segments, None without a schedule.
+    ``end_s`` [s since it began] is its end, or the last reading while it runs. ``following`` is how
+    the traces were laid along the segments, None without a schedule.
     """
 
     firing: Firing
@@ -133,7 +134,10 @@ def _end_s(firing: Firing, traces: tuple[ChannelTrace, ...]) -> float:
 
 # ---------------------------------------------------------------- verdicts as they leave
 def settle(store: Store, firing: Firing, now_us: int) -> StoredVerdict | None:
-    """Judge a closed firing and keep the verdict with it; None when it has no schedule."""
+    """Judge a closed firing and keep the verdict with it; None when it has no schedule.
+
+    ``now_us`` [µs UTC] is when that was done.
+    """
     if firing.running:
         raise StoreError(f"{firing.name!r} is still running; end it before its verdict is kept")
     assessment = assess(store, firing)

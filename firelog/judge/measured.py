@@ -44,7 +44,11 @@ def measurement_chain(store: Store, channel: Channel) -> MeasurementChain:
 def corrected(
     channel: Channel, chain: MeasurementChain, trace: Trace, began_us: int
 ) -> ChannelTrace:
-    """Apply unit, thermocouple and calibration to a trace as received."""
+    """Apply unit, thermocouple and calibration to a trace as received, into [s, °C, K], (n,).
+
+    Seconds count from ``began_us`` [µs UTC]; U (k = 2) [K] is that of the channel's measuring
+    chain.
+    """
     if trace.unit is Unit.MV:
         temp_c = np.asarray(thermocouple.temperature_c(chain.letter, trace.value), float)
     else:
@@ -66,7 +70,7 @@ def corrected(
 def mean_of(
     found: Sequence[ChannelTrace],
 ) -> tuple[FloatArray, FloatArray, float]:
-    """Return instants, mean of several channels, and half of their last spread."""
+    """Return instants [s], mean of several channels [°C], (n,), half their last spread [K]."""
     longest = max(found, key=lambda one: int(np.isfinite(one.temp_c).sum()))
     t_s = longest.t_s[np.isfinite(longest.temp_c)]
     rows = [

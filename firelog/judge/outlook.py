@@ -146,7 +146,10 @@ def _free_s(schedule: Schedule, following: Following, until_s: float) -> float:
 
 # ---------------------------------------------------------------- in words
 def give_or_take(u_s: float | None) -> str:
-    """Return `` ± 5 min`` for the half-width of an instant; nothing below a shown minute."""
+    """Return `` ± 5 min`` for the half-width [s] of an instant; nothing below a shown minute.
+
+    A minute and a half is worth saying: common practice, no source.
+    """
     if u_s is None or u_s < WORTH_SAYING_S:
         return ""
     return f" ± {show_duration(u_s)}"

@@ -40,8 +40,8 @@ def at_most(
 ) -> Verdict:
     """Hold ``measured`` ± ``expanded`` against an upper limit, all three in the same unit.
 
-    The mirror of ``at_least``: pass up to limit − U (k = 2), fail above limit + U, not proven
-    between and for NaN. Raises RangeError for a negative U.
+    The mirror of ``at_least`` [unit of the limit]: pass up to limit − U (k = 2), fail above limit +
+    U, not proven between and for NaN. Raises RangeError for a negative U.
 
     Source: JCGM 106:2012, 8.3.2.
     """

@@ -26,9 +26,10 @@ _LONGEST_GAP_S = 60.0
 
 @dataclass(frozen=True)
 class PourCheck:
-    """One requirement of one pour: ``measured`` against ``low`` and ``high``, in ``unit``.
+    """One requirement of one pour: ``measured`` against ``low``, ``high`` in ``unit`` [°C, K, s].
 
-    ``uncertainty`` is U (k = 2). ``how`` is measured, computed, lower bound, noted or empty.
+    ``uncertainty`` is U (k = 2) [K of a temperature]. ``how`` is measured, computed, lower bound,
+    noted or empty.
     """
 
     requirement: str
@@ -44,7 +45,10 @@ class PourCheck:
 
 
 def window(asked: Asked, card: AlloyCard, section: str, metal: Known | Unknown) -> PourCheck:
-    """Hold the metal at the lip against the pouring range: the plan's, else the alloy card's."""
+    """Hold the metal at the lip [°C] against the pouring range: the plan's, else the alloy card's.
+
+    Guarded by its U (k = 2) [K] (JCGM 106:2012, 8.3.2); a lower bound never proves the upper end.
+    """
     low, high = asked.low, asked.high
     if low is None or high is None:
         span = card.pouring(section)
@@ -58,7 +62,10 @@ def window(asked: Asked, card: AlloyCard, section: str, metal: Known | Unknown) 
 def superheat(
     asked: Asked, card: AlloyCard, metal: Known | Unknown, unit: TemperatureUnit = "C"
 ) -> PourCheck:
-    """Hold the superheat against its limits; a disputed liquidus widens its U."""
+    """Hold the superheat [K] against its limits; a disputed liquidus widens its U (k = 2) [K].
+
+    Rectangular between the sources' values, GUM, JCGM 100:2008, 4.3.7.
+    """
     if isinstance(metal, Unknown):
         return _nothing(asked, "K", metal.words, asked.low, asked.high)
     value, expanded = superheat_k(card, metal.temp_c, metal.expanded_k)
@@ -71,7 +78,10 @@ def superheat(
 
 
 def handover(asked: Asked, pour: Pour) -> PourCheck:
-    """Hold the minutes between kiln and pour against their limit, as far as the times are sure."""
+    """Hold the time [s] between kiln and pour against its limit, as far as the times are sure.
+
+    Two noted instants, each rectangular within its half-width (GUM, JCGM 100:2008, 4.3.7).
+    """
     if pour.out_us is None:
         return _nothing(asked, "s", "nobody noted when the mould left the kiln", None, asked.high)
     delay_s = (pour.began_us - pour.out_us) / 1e6
@@ -87,7 +97,10 @@ def handover(asked: Asked, pour: Pour) -> PourCheck:
 def mould_temperature(
     asked: Asked, mould: MouldCourse | Unknown, pour: Pour, unit: TemperatureUnit = "C"
 ) -> PourCheck:
-    """Hold the computed temperature of the mould at the pour against its limits."""
+    """Hold the computed temperature [°C] of the mould at the pour against its limits.
+
+    Guarded by the U (k = 2) [K] of the computation (JCGM 106:2012, 8.3.2).
+    """
     if isinstance(mould, Unknown):
         return _nothing(asked, "C", mould.words, asked.low, asked.high)
     temp_c, expanded = mould.at(pour.began_us)
@@ -102,10 +115,11 @@ def mould_temperature(
 def overheat(
     asked: Asked, traces: Sequence[ChannelTrace], until_s: float, unit: TemperatureUnit = "C"
 ) -> PourCheck:
-    """Hold the time the melt spent above a limit against what is allowed.
+    """Hold the time [s] the melt spent above a limit [°C] against what is allowed.
 
-    Proven time is where the reading less U is above the limit, possible time where it plus U is;
-    between them the answer lies, and holes in the record are possible time.
+    ``until_s`` [s since the heat began] is the pour. Proven time is where the reading less U is
+    above the limit, possible time where it plus U is; between them the answer lies, and holes of
+    more than a minute (common practice, no source) are possible time.
     """
     assert asked.above_c is not None
     assert asked.high is not None

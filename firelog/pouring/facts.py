@@ -37,7 +37,7 @@ _FRESH_S = 300.0  # how old a kiln reading may be when the mould leaves
 
 @dataclass(frozen=True)
 class SeenDip:
-    """A dip of the record: which probe, when (µs), and its U with the thermocouple's."""
+    """A dip of the record: which probe, when [µs UTC], its U (k = 2) [K] in all."""
 
     channel: str
     dip: Dip
@@ -47,7 +47,7 @@ class SeenDip:
 
 @dataclass(frozen=True)
 class Known:
-    """A temperature [°C] ± U (k = 2) and how it is known: measured, computed or lower bound."""
+    """A temperature [°C] ± U (k = 2) [K], how it is known: measured, computed or lower bound."""
 
     temp_c: float
     expanded_k: float
@@ -78,7 +78,7 @@ def traces_of(store: Store, heat: Heat) -> tuple[ChannelTrace, ...]:
 
 
 def dips_of(traces: Sequence[ChannelTrace], began_us: int) -> list[SeenDip]:
-    """Return every dip of the lances, in order of time."""
+    """Return every dip of the lances, in order of time; the heat began at ``began_us`` [µs]."""
     found = []
     for trace in traces:
         if trace.role != Role.LANCE.value or not len(trace):
@@ -92,9 +92,10 @@ def dips_of(traces: Sequence[ChannelTrace], began_us: int) -> list[SeenDip]:
 
 
 def loss_of(store: Store, heat: Heat) -> LossRate:
-    """Return the crucible's rate of loss, from the earlier heats of the same crucible and furnace.
+    """Return the crucible's rate of loss [K/min], from its earlier heats in the same furnace.
 
-    A heat speaks when it has a settled dip before the lift and one after it.
+    A heat speaks when it has a settled dip before the lift and one after it. Where the weights were
+    not noted, 50 kg in a crucible of 15 kg stand in (common practice, no source).
     """
     past = []
     for other in record.heats(store):
@@ -127,7 +128,11 @@ def metal_at(
     at_us: int,
     unit: TemperatureUnit = "C",
 ) -> Known | Unknown:
-    """Return the metal's temperature at the lip at an instant, and how it is known."""
+    """Return the metal's temperature [°C] at the lip at an instant [µs UTC], and how it is known.
+
+    A settled dip within 20 s of the pour is a measurement; an earlier one is carried on by
+    ``loss``, with 5 K a minute of doubt while it stood in the furnace (common practice, no source).
+    """
     before = [one for one in seen if one.at_us <= at_us + round(5e6)]
     if not before:
         return Unknown("no dip before the pour: the metal's temperature is not known")
@@ -182,7 +187,10 @@ def _from_settled(
 # ---------------------------------------------------------------- the mould
 @dataclass(frozen=True)
 class MouldCourse:
-    """A mould out of its kiln: how hot it left (± U), and its course from then on."""
+    """A mould out of its kiln: how hot it left [°C] ± U (k = 2) [K], and its course from then on.
+
+    ``out_us`` [µs UTC] is when it left.
+    """
 
     start_c: float
     start_expanded_k: float
@@ -190,7 +198,7 @@ class MouldCourse:
     out_us: int
 
     def at(self, at_us: int) -> tuple[float, float]:
-        """Return the mould's temperature at an instant and its U."""
+        """Return the mould's temperature [°C] at an instant [µs UTC] and its U (k = 2) [K]."""
         if at_us <= self.out_us:
             return self.start_c, self.start_expanded_k
         return cooling.temperature_at(self.course, (at_us - self.out_us) / 1e6)
@@ -233,9 +241,11 @@ def mould_course(store: Store, mould: Mould, pour: Pour) -> MouldCourse | Unknow
 def kiln_until(
     store: Store, firing_name: str, until_us: int
 ) -> tuple[FloatArray, FloatArray, float] | Unknown:
-    """Return the kiln's mean trace [s since the firing began, °C] until an instant, and its U.
+    """Return the kiln's mean trace [s since the firing began, °C] until an instant, and its U [K].
 
-    Unknown when the kiln was not recorded then, or the record has a long hole.
+    ``until_us`` [µs UTC]. Unknown when the kiln was not recorded then, or the record has a hole of
+    more than ten minutes. Where the thermocouple has no stated U, 15 K stand in for it (common
+    practice, no source).
     """
     firing = store.firing(firing_name)
     found = []

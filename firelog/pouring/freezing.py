@@ -25,10 +25,11 @@ def freezing_of(
     span: tuple[int | None, int | None] = (None, None),
     pure: str | None = None,
 ) -> dict[str, Any]:
-    """Find the arrest in what ``channel`` read, and hold it against the card, or a fixed point.
+    """Find the arrest in what ``channel`` read [°C], hold it against the card, or a fixed point.
 
-    ``span`` (µs) narrows where to look. Raises InputError when the channel has no readings there
-    or nothing froze in them.
+    ``span`` [µs UTC] narrows where to look. A thermocouple without a stated U counts with 15 K
+    (common practice, no source); the fixed points are those of the ITS-90. Raises InputError when
+    the channel has no readings there or nothing froze in them.
     """
     traces = {one.name: one for one in facts.traces_of(store, heat)}
     if channel not in traces:
@@ -84,8 +85,9 @@ def enter_correction(
 ) -> None:
     """Keep what a pure metal's freezing point said of a probe as a certificate of one point.
 
-    The certificate speaks at that temperature; beside it only its correction is carried on, and
-    the uncertainty falls back on the probe's tolerance.
+    ``entered_us`` [µs UTC]. The certificate speaks at that temperature [°C]; beside it only its
+    correction [K] is carried on, and the uncertainty falls back on the probe's tolerance. No point
+    is believed to better than 0.1 K (common practice, no source).
     """
     day = us_to_datetime(heat.began_us).date()
     certificate = Certificate(

@@ -38,7 +38,10 @@ _WINDOW_S = 900.0
 
 @dataclass(frozen=True)
 class PourAssessment:
-    """One pour: what is known, the checks, and when it should have been poured (µs, or why not)."""
+    """One pour: what is known, the checks, and when it should have been poured [µs UTC].
+
+    ``window_us`` is None where that cannot be told or was never, and ``window_why`` says which.
+    """
 
     pour: Pour
     mould: Mould
@@ -134,10 +137,11 @@ def _pour(
 def foretell(
     store: Store, heat: Heat, mould: Mould, *, out_us: int, now_us: int, words_in: TemperatureUnit
 ) -> PourAssessment:
-    """Return what a mould that leaves (or left) the kiln at ``out_us`` could be poured at.
+    """Return what a mould that leaves (or left) the kiln at ``out_us`` [µs UTC] could be poured at.
 
-    Reckoned from the dips until ``now_us``, as if it were poured then: its ``window_us`` is what
-    is asked for. Nothing is entered.
+    Reckoned from the dips until ``now_us`` [µs UTC], as if it were poured then: its ``window_us``
+    is what is asked for. Its instants count as known to 5 s (common practice, no source). Nothing
+    is entered.
     """
     card, plan = alloys.alloy(heat.alloy), plan_of(heat)
     traces = facts.traces_of(store, heat)

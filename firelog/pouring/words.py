@@ -44,12 +44,12 @@ def dip_words(dip: Dip, unit: TemperatureUnit) -> str:
 
 
 def plus_minus(expanded_k: float, unit: TemperatureUnit) -> str:
-    """Return ``± 5 K``, or ``± ?`` where no uncertainty can be stated."""
+    """Return ``± 5 K`` for a U [K], or ``± ?`` where no uncertainty can be stated."""
     return f"± {show_difference(expanded_k, unit)}" if math.isfinite(expanded_k) else "± ?"
 
 
 def minutes(seconds: float) -> str:
-    """Return ``14 s`` or ``3 min 14 s``: at a pour the seconds matter."""
+    """Return ``14 s`` or ``3 min 14 s`` for a duration [s]: at a pour the seconds matter."""
     whole = round(abs(seconds))
     sign = "−" if seconds < 0 and whole else ""
     if whole < 60:

@@ -32,7 +32,11 @@ MOST_POINTS = 4000  # for bounds on rates, finer is of no use
 
 @dataclass(frozen=True)
 class Series:
-    """Usable readings of one channel: seconds, °C and U (k = 2)."""
+    """Usable readings of one channel: instants [s], temperatures [°C], U (k = 2) [K]; all (n,).
+
+    ``assumed`` says what nobody stated of the channel, ``spikes`` how many readings were set aside
+    (thresholds: common practice, no source).
+    """
 
     name: str
     role: str
@@ -44,20 +48,20 @@ class Series:
 
     @cached_property
     def fastest_k_per_s(self) -> tuple[float, float]:
-        """What is granted inside a hole, up and down, both positive."""
+        """What is granted inside a hole, up and down [K/s], both positive."""
         return _fastest(self.t_s, self.temp_c)
 
     @cached_property
     def noise_k(self) -> float:
-        """The standard deviation of the reading noise."""
+        """The standard deviation of the reading noise [K]."""
         return noise_k(self.temp_c)
 
     def calm_c(self, at: slice) -> FloatArray:
-        """Return the temperatures of a slice, averaged over 30 s where readings come faster."""
+        """Return the temperatures [°C] of a slice, averaged over 30 s where they come faster."""
         return _averaged(self.t_s[at], self.temp_c[at], CALM_S)
 
     def between(self, lo_s: float, hi_s: float) -> slice:
-        """Return the slice of the readings with lo_s ≤ t ≤ hi_s."""
+        """Return the slice of the readings with lo_s ≤ t ≤ hi_s [s]."""
         return slice(
             int(np.searchsorted(self.t_s, lo_s, "left")),
             int(np.searchsorted(self.t_s, hi_s, "right")),
@@ -66,7 +70,7 @@ class Series:
 
 @dataclass(frozen=True)
 class Hole:
-    """A stretch without usable readings; ``before_c`` and ``after_c`` are NaN at an open end."""
+    """A stretch [s] without usable readings; what is beside it [°C], NaN at an open end."""
 
     from_s: float
     to_s: float
@@ -75,12 +79,12 @@ class Hole:
 
     @property
     def width_s(self) -> float:
-        """How long it lasts."""
+        """How long it lasts [s]."""
         return self.to_s - self.from_s
 
 
 def prepare(trace: ChannelTrace) -> Series:
-    """Return the usable readings of a trace; cost linear in its length."""
+    """Return the usable readings of a trace [s, °C, K]; cost linear in its length."""
     usable = np.isfinite(trace.temp_c) & (trace.quality == Quality.OK)
     t_s, temp_c, expanded_k = trace.t_s, trace.temp_c, trace.expanded_k
     if not usable.all():
@@ -93,11 +97,12 @@ def prepare(trace: ChannelTrace) -> Series:
 
 
 def lone_spikes(t_s: FloatArray, temp_c: FloatArray) -> BoolArray:
-    """Mark single readings that jump away from both neighbours while those agree.
+    """Mark single readings [°C] that jump away from both neighbours while those agree, (n,).
 
-    A low one whose neighbours are not close in time may be an opened door: it is set aside only
-    where they agree to a few per cent, which a kiln after a door does not. Nothing heats a kiln
-    and cools it again within two readings.
+    A low one whose neighbours are not close in time [s] may be an opened door: it is set aside only
+    where they agree to a few per cent, which a kiln after a door does not. Nothing heats a kiln and
+    cools it again within two readings. At least 40 K and 12 standard deviations of the noise:
+    common practice, no source.
     """
     lone = np.zeros(len(temp_c), dtype=np.bool_)
     if len(temp_c) < 3:
@@ -118,7 +123,11 @@ def lone_spikes(t_s: FloatArray, temp_c: FloatArray) -> BoolArray:
 
 
 def noise_k(temp_c: FloatArray) -> float:
-    """Return the standard deviation of the reading noise, from second differences, robustly."""
+    """Return the standard deviation of the reading noise [K], robustly, from second differences.
+
+    1.4826 · median is the standard deviation of normal noise (Rousseeuw and Croux, 1993, from
+    memory); a second difference of it has a variance six times as large. 0 for fewer than five.
+    """
     if len(temp_c) < 5:
         return 0.0
     thin = temp_c
@@ -129,9 +138,10 @@ def noise_k(temp_c: FloatArray) -> float:
 
 
 def worst_of_many(count: float) -> float:
-    """Return the coverage factor for the largest of so many independent normal errors.
+    """Return the coverage factor [no unit] for the largest of ``count`` independent normal errors.
 
-    The largest lies near sqrt(2 ln n) (extreme value theory); one more deviation covers 95 %.
+    The largest lies near sqrt(2 ln n) (extreme value theory, Gumbel 1958, from memory); one more
+    deviation covers 95 %. At least 2.
     """
     return max(2.0, float(np.sqrt(2.0 * np.log(max(count, 1.0)))) + 1.0)
 
@@ -171,7 +181,10 @@ def _fastest(t_s: FloatArray, temp_c: FloatArray) -> tuple[float, float]:
 
 
 def holes(series: Series, lo_s: float, hi_s: float, longest_gap_s: float) -> tuple[Hole, ...]:
-    """Return the holes that touch [lo_s, hi_s], uncut, with the readings on either side."""
+    """Return the holes longer than ``longest_gap_s`` [s] that touch [lo_s, hi_s] [s], uncut.
+
+    Each with the readings [°C] on either side; one whole hole for a channel without readings.
+    """
     if not len(series.t_s):
         return (Hole(lo_s, hi_s, np.nan, np.nan),) if hi_s - lo_s > longest_gap_s else ()
     found = []

@@ -14,7 +14,7 @@ NOTHING: FloatArray = np.empty((0, 2))
 
 
 def runs_of_steps(t_s: FloatArray, step_counts: BoolArray) -> FloatArray:
-    """Return the stretches made of the steps t[i]→t[i+1] that count, shape (n, 2)."""
+    """Return the stretches [s] made of the steps t[i]→t[i+1] that count, shape (n, 2)."""
     if not len(step_counts):
         return NOTHING
     edges = np.diff(np.concatenate(([0], step_counts.view(np.int8), [0])))
@@ -22,18 +22,18 @@ def runs_of_steps(t_s: FloatArray, step_counts: BoolArray) -> FloatArray:
 
 
 def clip(stretches: FloatArray, lo_s: float, hi_s: float) -> FloatArray:
-    """Return the parts of the stretches inside [lo, hi]."""
+    """Return the parts of the stretches (n, 2) [s] inside [lo_s, hi_s] [s]."""
     cut = np.clip(stretches, lo_s, hi_s)
     return np.asarray(cut[cut[:, 1] > cut[:, 0]])
 
 
 def join(stretches: FloatArray) -> FloatArray:
-    """Return the union of the stretches, touching ones merged, in time order."""
+    """Return the union of the stretches (n, 2) [s], touching ones merged, in time order."""
     return _where_at_least(stretches, 1)
 
 
 def common(groups: Sequence[FloatArray]) -> FloatArray:
-    """Return the stretches that every group covers (each group free of overlaps)."""
+    """Return the stretches (n, 2) [s] that every group covers (each group free of overlaps)."""
     if len(groups) == 1:
         return groups[0]
     return _where_at_least(np.concatenate(groups), len(groups))
@@ -56,12 +56,12 @@ def _where_at_least(stretches: FloatArray, times: int) -> FloatArray:
 
 
 def total_s(stretches: FloatArray) -> float:
-    """Return the summed length."""
+    """Return the summed length [s] of the stretches (n, 2)."""
     return float(np.sum(stretches[:, 1] - stretches[:, 0])) if len(stretches) else 0.0
 
 
 def longest(stretches: FloatArray) -> tuple[float, float] | None:
-    """Return the longest stretch, or None when there is none."""
+    """Return the longest of the stretches (n, 2) [s], or None when there is none."""
     if not len(stretches):
         return None
     at = int(np.argmax(stretches[:, 1] - stretches[:, 0]))
@@ -69,7 +69,7 @@ def longest(stretches: FloatArray) -> tuple[float, float] | None:
 
 
 def when_filled(stretches: FloatArray, seconds: float) -> float | None:
-    """Return the instant at which the summed length first comes to ``seconds``, or None."""
+    """Return the instant [s] at which the summed length first comes to ``seconds``, or None."""
     if not len(stretches):
         return None
     lengths = stretches[:, 1] - stretches[:, 0]

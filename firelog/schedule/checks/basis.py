@@ -20,7 +20,7 @@ _RANK = {Verdict.FAIL: 0, Verdict.NOT_PROVEN: 1, Verdict.PASS: 2}
 
 @dataclass(frozen=True)
 class Firing:
-    """A firing ready to be judged; ``end_s`` is its end, or now while it runs."""
+    """A firing ready to be judged; ``end_s`` [s] is its end, or now while it runs."""
 
     schedule: Schedule
     series: tuple[Series, ...]
@@ -38,20 +38,20 @@ class Firing:
         return requirement.words(self.schedule.unit)
 
     def temperature(self, temp_c: float, digits: int = 0) -> str:
-        """Return a temperature in the unit the schedule is written in."""
+        """Return a temperature [°C in] in the unit the schedule is written in."""
         return units.show_temperature(temp_c, self.schedule.unit, digits)
 
     def difference(self, value_k: float) -> str:
-        """Return a temperature difference in the degrees of the schedule's unit."""
+        """Return a temperature difference [K in] in the degrees of the schedule's unit."""
         small = abs(units.difference_from_k(value_k, self.schedule.unit)) < 10
         return units.show_difference(value_k, self.schedule.unit, 1 if small else 0)
 
     def rate(self, rate_k_per_h: float) -> str:
-        """Return a rate in degrees of the schedule's unit per hour."""
+        """Return a rate [K/h in] in degrees of the schedule's unit per hour."""
         return units.show_rate(rate_k_per_h, self.schedule.unit)
 
     def after(self, t_s: float) -> str:
-        """Return how long after the firing's start an instant was, in words."""
+        """Return how long after the firing's start an instant [s] was, in words."""
         if t_s < 1:
             return "at the start"
         return f"after {units.show_duration(t_s)}"
@@ -59,12 +59,12 @@ class Firing:
 
 @dataclass(frozen=True)
 class Span:
-    """The stretch of a firing a requirement looks at, and how far its ends may be off.
+    """The stretch [s since the firing began] a requirement looks at, how far its ends may be off.
 
-    ``lo_u_s`` and ``hi_u_s`` doubt the ends both ways; ``lo_hole_s`` and ``hi_hole_s`` only
-    outwards: where a hole borders on the segment, more of it may have been inside.
-    ``still_open``: more of it may come. ``lost``: why the segment could not be found; then the
-    span is the whole firing.
+    ``lo_u_s`` and ``hi_u_s`` [s] doubt the ends both ways; ``lo_hole_s`` and ``hi_hole_s`` [s] only
+    outwards: where a hole borders on the segment, more of it may have been inside. ``still_open``:
+    more of it may come. ``lost``: why the segment could not be found; then the span is the whole
+    firing.
     """
 
     lo_s: float
@@ -128,7 +128,8 @@ def check_of(
 ) -> Check:
     """Return a requirement's check; ``asked`` is the limit that decided, by default its first.
 
-    An ``uncertainty`` that is not finite cannot be stated and is left out.
+    ``measured`` and ``uncertainty`` (U, k = 2) [unit of the limit, of a temperature K], ``at_s`` [s
+    since the firing began]. An ``uncertainty`` that is not finite cannot be stated and is left out.
     """
     stated = uncertainty if uncertainty is not None and np.isfinite(uncertainty) else None
     limit = asked or requirement.limits[0]
@@ -139,7 +140,10 @@ def check_of(
 
 @dataclass(frozen=True)
 class Answer:
-    """The check of one channel, and how far on the good side it is (for finding the worst)."""
+    """The check of one channel, and how far on the good side it is (for finding the worst).
+
+    ``margin`` [unit of the limit] is below zero on the wrong side, −inf where nothing is known.
+    """
 
     check: Check
     margin: float
@@ -156,12 +160,18 @@ def worst_answer(answers: Iterable[Answer]) -> Answer:
 
 
 def used_u(expanded_k: float, decision: Decision) -> float:
-    """Return the U a decision is guarded by: nothing when it is plain."""
+    """Return the U a decision is guarded by [unit of the limit]: nothing when it is plain.
+
+    Source: JCGM 106:2012, 8.2 and 8.3.2 (clauses from memory).
+    """
     return 0.0 if decision is Decision.SIMPLE else float(expanded_k)
 
 
 def sureness(firing: Firing, expanded_k: float, decision: Decision) -> str:
-    """Return the half-sentence that says how sure the reading is, or that it was not asked."""
+    """Return the half-sentence that says how sure the reading is, or that it was not asked.
+
+    ``expanded_k`` is U (k = 2) [K], NaN or infinite where none is defined.
+    """
     if decision is Decision.SIMPLE:
         return "compared plainly, uncertainty left aside"
     if not np.isfinite(expanded_k):

@@ -27,7 +27,11 @@ from firelog.verdict import Decision, Limit, Side, Verdict
 
 # ---------------------------------------------------------------- reach
 def reach(firing: Firing, requirement: Reach, span: Span, one: Series) -> Answer:
-    """Judge one channel: its highest (cooling: lowest) reading no later than the deadline."""
+    """Judge one channel: its highest (cooling: lowest) reading [°C] no later than the deadline [s].
+
+    Guarded by its U (k = 2) [K] (JCGM 106:2012, 8.3.2). A miss is not proven where a hole could
+    hide it, or while it is not yet due.
+    """
     deadline_s, due = span.hi_s, not span.still_open
     if requirement.within_s is not None:
         deadline_s = span.lo_s + requirement.within_s
@@ -108,7 +112,11 @@ def _reach_words(firing: Firing, requirement: Reach, one: Series, index: int, he
 
 # ---------------------------------------------------------------- ceiling and floor
 def limit(firing: Firing, requirement: Ceiling | Floor, span: Span, one: Series) -> Answer:
-    """Judge one channel by its highest (floor: lowest) reading of the span."""
+    """Judge one channel by its highest (floor: lowest) reading [°C] of the span.
+
+    Guarded by its U (k = 2) [K] (JCGM 106:2012, 8.3.2). Kept is not proven where a hole could hide
+    more, and while the firing runs.
+    """
     allowed = requirement.limits[0]
     above, limit_c = allowed.side is Side.AT_MOST, allowed.value
     at = one.between(span.lo_s, span.hi_s)
@@ -203,11 +211,11 @@ def _answer(
 
 # ---------------------------------------------------------------- spread
 def spread(firing: Firing, requirement: Spread, span: Span, chosen: Sequence[Series]) -> Check:
-    """Judge how far the channels were apart at the worst instant of the span.
+    """Judge how far [K] the channels were apart at the worst instant of the span.
 
-    The two thermocouples are taken as independent: U of the difference is the root of the sum
-    of squares (GUM, JCGM 100:2008, 5.1.2), with the reading noise covered for the worst of all
-    the instants looked at.
+    The two thermocouples are taken as independent: U of the difference is the root of the sum of
+    squares (GUM, JCGM 100:2008, 5.1.2), with the reading noise covered for the worst of all the
+    instants looked at.
     """
     asked = f"{firing.words(requirement)} was asked"
 

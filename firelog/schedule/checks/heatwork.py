@@ -17,7 +17,11 @@ GAS_J_PER_MOL_K = 8.314462618
 
 
 def speed(temp_c: FloatArray, activation_j_per_mol: float, equivalent_at_c: float) -> FloatArray:
-    """Return how many times faster the process runs at ``temp_c`` than at ``equivalent_at_c``."""
+    """Return how many times faster [no unit] the process runs than at ``equivalent_at_c`` [°C].
+
+    ``temp_c`` [°C] (n,), ``activation_j_per_mol`` [J/mol]. Source: S. Arrhenius, Z. phys. Chem. 4
+    (1889) 226; the gas constant of CODATA 2018.
+    """
     temp_k = np.maximum(np.asarray(temp_c, dtype=np.float64) + ZERO_C_IN_K, 1.0)
     reference_k = equivalent_at_c + ZERO_C_IN_K
     exponent = activation_j_per_mol / GAS_J_PER_MOL_K * (1.0 / reference_k - 1.0 / temp_k)
@@ -27,6 +31,10 @@ def speed(temp_c: FloatArray, activation_j_per_mol: float, equivalent_at_c: floa
 def equivalent_steps_s(
     t_s: FloatArray, temp_c: FloatArray, activation_j_per_mol: float, equivalent_at_c: float
 ) -> FloatArray:
-    """Return the equivalent seconds of each step between readings (trapezoid), length n − 1."""
+    """Return the equivalent time [s] of each step between readings (trapezoid), (n − 1,).
+
+    ``t_s`` [s] and ``temp_c`` [°C] are (n,); ``activation_j_per_mol`` [J/mol] and
+    ``equivalent_at_c`` [°C] as in ``speed``. Source: S. Arrhenius, Z. phys. Chem. 4 (1889) 226.
+    """
     at = speed(temp_c, activation_j_per_mol, equivalent_at_c)
     return np.asarray(np.diff(t_s) * (at[1:] + at[:-1]) / 2.0)

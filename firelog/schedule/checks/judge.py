@@ -23,9 +23,9 @@ def judge(
 ) -> Judgement:
     """Judge a firing by its schedule.
 
-    ``traces``: corrected channels, seconds since the firing began. ``end_s``: its end (now, while
-    it runs); None takes the last reading. A running firing passes or fails only what is already
-    settled; the rest is not proven yet. A schedule without requirements proves nothing.
+    ``traces``: corrected channels, seconds since the firing began. ``end_s`` [s]: its end (now,
+    while it runs); None takes the last reading. A running firing passes or fails only what is
+    already settled; the rest is not proven yet. A schedule without requirements proves nothing.
     """
     return judge_followed(followed(schedule, traces, end_s=end_s, running=running))
 
@@ -37,7 +37,10 @@ def followed(
     end_s: float | None = None,
     running: bool = False,
 ) -> Firing:
-    """Return the firing laid along its segments, ready to be judged (and forecast, and drawn)."""
+    """Return the firing laid along its segments, ready to be judged (and forecast, and drawn).
+
+    ``end_s`` [s since the firing began] as in ``judge``.
+    """
     series = tuple(prepare(trace) for trace in traces)
     if end_s is None:
         end_s = max((float(trace.t_s[-1]) for trace in traces if len(trace)), default=0.0)

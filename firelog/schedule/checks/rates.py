@@ -33,7 +33,7 @@ OUTLIERS = 4.0  # readings farther than this many deviations from the line are l
 
 @dataclass(frozen=True)
 class Slopes:
-    """Rates [K/h] at window centres ``t_s`` with U (k = 2) and the mean temperature."""
+    """Rates [K/h] at window centres [s] with U (k = 2) [K/h], mean temperature [°C]; all (n,)."""
 
     t_s: FloatArray
     k_per_h: FloatArray
@@ -42,13 +42,16 @@ class Slopes:
 
 
 def slopes(one: Series, over_s: float, lo_s: float, hi_s: float, longest_gap_s: float) -> Slopes:
-    """Fit a line to every window of length ``over_s`` that lies inside [lo, hi].
+    """Fit a line [K/h] to every window of length ``over_s`` [s] that lies inside [lo, hi] [s].
 
-    Readings are first averaged to about sixty a window. Least squares by running sums (cost
-    linear in the readings), repeated once without those that lie far from their line. U combines
-    the scatter of the fit with the change of the thermocouple's own U across the window: a fixed
-    error does not bend a slope. The scatter is covered for the worst of all windows, which strays
-    farther than any one of them. Windows with a hole in them are left out.
+    Readings are first averaged to about sixty a window. Least squares by running sums (cost linear
+    in the readings), repeated once without those that lie far from their line. U combines the
+    scatter of the fit with the change of the thermocouple's own U across the window: a fixed error
+    does not bend a slope. The scatter is covered for the worst of all windows, which strays farther
+    than any one of them. Windows with a hole longer than ``longest_gap_s`` [s] are left out.
+
+    Source: ordinary least squares with its standard error; that a window of 85 % counts, and four
+    robust deviations for an outlier, are common practice, no source.
     """
     at = one.between(lo_s, hi_s)
     t_s, temp_c, u_k = one.t_s[at], one.temp_c[at], one.expanded_k[at]
@@ -133,7 +136,11 @@ def _fit(
 
 # ---------------------------------------------------------------- the check
 def ramp(firing: Firing, requirement: Ramp, span: Span, one: Series) -> Answer:
-    """Judge one channel's rate: the worst window of the span and of the temperatures asked."""
+    """Judge one channel's rate [K/h]: the worst window of the span and the temperatures asked.
+
+    Guarded by the U (k = 2) [K/h] of that window (JCGM 106:2012, 8.3.2). Not proven where no window
+    is whole, where a hole touches the temperatures asked, and while the firing runs.
+    """
     limits = f"{requirement.limit_words(firing.schedule.unit)} was asked"
     if span.lost:
         why = f"{one.name}: {span.lost}; {limits}."

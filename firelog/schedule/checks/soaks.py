@@ -43,7 +43,12 @@ class _Time:
 
 
 def soak(firing: Firing, requirement: Soak, span: Span, chosen: Sequence[Series]) -> Check:
-    """Judge the time inside the limits: all channels at once, the slowest named."""
+    """Judge the time [s] inside the limits [°C]: all channels at once, the slowest named.
+
+    The evidence is the middle of proven and possible time [s], its uncertainty half of what lies
+    between. That a soak counts for the slowest required sensor is pyrometry practice as in AMS 2750
+    (from memory).
+    """
     parts = [_inside(firing, requirement, span, one) for one in chosen]
     if requirement.activation_j_per_mol is not None:
         each = [
@@ -210,7 +215,11 @@ def _guards(one: Series, decision: Decision) -> FloatArray:
 
 # ---------------------------------------------------------------- track
 def track(firing: Firing, requirement: Track, span: Span, chosen: Sequence[Series]) -> Check:
-    """Judge the share of time within the band of the target; the worst channel decides."""
+    """Judge the share of time [0 to 1] within a band [K] of the target; the worst channel decides.
+
+    Measured is the middle of the share proven and the share possible, its uncertainty half of what
+    lies between.
+    """
     each = [_tracked(firing, requirement, span, one) for one in chosen]
     asked = (
         f"at least {100 * requirement.share:.0f} % of the time within "
@@ -278,7 +287,7 @@ def _aim(firing: Firing, requirement: Track, t_s: FloatArray, one: Series) -> Fl
 
 # ---------------------------------------------------------------- gap
 def gap(firing: Firing, requirement: Gap, span: Span, chosen: Sequence[Series]) -> Check:
-    """Judge the longest stretch without a usable reading; the worst channel decides."""
+    """Judge the longest stretch [s] without a usable reading; the worst channel decides."""
     each = [(*_widest(one, span), one.name) for one in chosen]
     width_s, at_s, name = max(each)
     allowed = requirement.limits[0]

@@ -24,7 +24,7 @@ MAY_STRAY = 0.05  # share of the ten minutes that may be outside by noise
 
 @dataclass(frozen=True)
 class Arrival:
-    """When the band was entered, and how far that may be off."""
+    """When the band was entered [s since the firing began], and how far that may be off [s]."""
 
     at_s: float
     u_s: float
@@ -32,7 +32,7 @@ class Arrival:
 
 @dataclass(frozen=True)
 class Soaked:
-    """Time inside the band: running total after each cell, in seconds."""
+    """Time inside the band: running total [s] after each cell, (cells,)."""
 
     t_s: FloatArray
     running_s: FloatArray
@@ -52,7 +52,11 @@ class Soaked:
 def arrival(
     grid: Grid, target_c: float, band_k: float, from_s: float, until_s: float
 ) -> Arrival | None:
-    """Return when the band was entered to stay between two instants, or None."""
+    """Return when the band was entered to stay between two instants [s], or None.
+
+    The band is ``target_c`` [°C] ± ``band_k`` [K]. The slowest followed channel decides, as in AMS
+    2750 (from memory); ten minutes for staying are common practice, no source.
+    """
     lo = max(0, int(np.searchsorted(grid.t_s, from_s - grid.cell_s / 2)))
     hi = min(len(grid.t_s), int(np.searchsorted(grid.t_s, until_s + grid.cell_s / 2)))
     if hi <= lo:
@@ -122,7 +126,11 @@ def in_band_s(
     until_s: float,
     longest_gap_s: float,
 ) -> Soaked:
-    """Return the running time inside the band between two instants; holes do not count."""
+    """Return the running time [s] inside the band between two instants [s]; holes do not count.
+
+    The band is ``target_c`` [°C] ± ``band_k`` [K]; a hole is longer than ``longest_gap_s`` [s].
+    That a soak pauses when a sensor drops out is pyrometry practice as in AMS 2750 (from memory).
+    """
     lo = max(0, int(np.searchsorted(grid.t_s, from_s)))
     hi = min(len(grid.t_s), int(np.searchsorted(grid.t_s, until_s, "right")))
     if hi <= lo:

@@ -15,7 +15,7 @@ MOST_EACH_SIDE = 300
 
 @dataclass(frozen=True)
 class Crossing:
-    """When a level was crossed, how far the noise may have moved it, and how steeply."""
+    """When a level was crossed [s], how far the noise may have moved it [s], how steeply [K/s]."""
 
     at_s: float
     u_s: float
@@ -23,13 +23,16 @@ class Crossing:
 
 
 def bend(t_s: FloatArray, temp_c: FloatArray, sign: float) -> Crossing:
-    """Return when a level turns into a slope, how far that may be off, and the slope.
+    """Return when a level turns into a slope [s], how far that may be off [s], the slope [K/s].
 
-    ``sign`` is that of the slope to look for, 1 or −1; slope 0 means there is none.
-    Least squares of a + s·max(0, t − τ) for every reading as τ, by running sums; readings far
-    from the best line (a door, a spike) are left out and the fit is done once more. Between
-    readings τ is refined by a parabola through the best three. The half-width is where the sum of
-    squares has grown by what four standard deviations of τ would make it.
+    ``t_s`` [s] and ``temp_c`` [°C] are (n,); ``sign`` is that of the slope to look for, 1 or −1;
+    slope 0 means there is none. Least squares of a + s·max(0, t − τ) for every reading as τ, by
+    running sums; readings far from the best line (a door, a spike) are left out and the fit is done
+    once more. Between readings τ is refined by a parabola through the best three. The half-width is
+    where the sum of squares has grown by what four standard deviations of τ would make it.
+
+    Source: two-phase regression with one unknown change point (Hinkley, Biometrika 56 (1969) 495,
+    from memory).
     """
     weight = np.ones_like(t_s)
     number, cost = _hinge(t_s, temp_c, weight, sign)
@@ -106,10 +109,10 @@ def _reach(near: BoolArray, number: int) -> tuple[int, int]:
 def crossing(
     t_s: FloatArray, temp_c: FloatArray, level_c: float, at: int, noise_k: float
 ) -> Crossing:
-    """Return when the readings around number ``at`` cross a level.
+    """Return when the readings around number ``at`` cross a level: [s], its doubt [s], slope [K/s].
 
-    A straight line through the readings whose temperature is near the level: near enough to be
-    straight, far enough that noise does not matter.
+    A straight line through the readings (n,) whose temperature is near the level ``level_c`` [°C]:
+    near enough to be straight, far enough that noise of ``noise_k`` [K] does not matter.
     """
     near_k = max(6.0 * noise_k, 3.0)
     lo, hi = at, at + 1

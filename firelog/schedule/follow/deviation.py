@@ -34,8 +34,8 @@ def lateness_s(schedule: Schedule, following: Following, t_s: FloatArray) -> Flo
     """Return how late the firing is at each instant [s]: time gone minus time by the plan.
 
     The place in the plan is, on a ramp, how far the temperature has come, never going back; in a
-    hold, how long it has soaked, at most its length. Negative means early; NaN before the start
-    and where a ramp is given no time.
+    hold, how long it has soaked, at most its length. Negative means early; NaN before the start and
+    where a ramp is given no time. Same shape as ``t_s``.
     """
     late = np.full(len(t_s), np.nan)
     grid = following.grid

@@ -23,10 +23,11 @@ CALM_S = 180.0
 
 @dataclass(frozen=True)
 class Grid:
-    """Cell middles ``t_s``, their width, and °C: coldest, hottest and median channel, NaN in holes.
+    """Cell middles [s], their width [s], and [°C]: coldest, hottest, median channel, NaN in holes.
 
-    ``noise_k`` is the reading noise left in a cell (standard deviation), ``expanded_k`` the middle
-    of the channels' U (NaN where none is defined).
+    All (cells,). ``noise_k`` [K] is the reading noise left in a cell (standard deviation),
+    ``expanded_k`` [K] the middle of the channels' U (k = 2), NaN where none is defined; ``dead``
+    names channels that did not follow the others.
     """
 
     t_s: FloatArray
@@ -45,7 +46,11 @@ class Grid:
 
 
 def on_grid(chosen: Sequence[Series], longest_gap_s: float) -> Grid:
-    """Return the channels on one grid; each must have at least one reading."""
+    """Return the channels on one grid [s, °C]; each must have at least one reading.
+
+    Nothing is drawn across a hole longer than ``longest_gap_s`` [s]. A channel that moved less than
+    a fifth of what the others did counts as dead (common practice, no source).
+    """
     first = min(float(one.t_s[0]) for one in chosen)
     last = max(float(one.t_s[-1]) for one in chosen)
     steps = [float(np.median(np.diff(one.t_s[:2000]))) for one in chosen if len(one.t_s) > 1]
@@ -68,7 +73,10 @@ def on_grid(chosen: Sequence[Series], longest_gap_s: float) -> Grid:
 
 
 def calmed(row: FloatArray, cell_s: float) -> FloatArray:
-    """Return a channel averaged until little noise is left, over three minutes at most."""
+    """Return a channel [°C] (cells,) averaged till little noise is left, over 180 s at most.
+
+    0.7 K is little: common practice, no source.
+    """
     noise_k, half = _noise(row), 0
     while noise_k / np.sqrt(2 * half + 1) > CALM_K and (2 * half + 3) * cell_s <= CALM_S:
         half += 1
@@ -76,7 +84,10 @@ def calmed(row: FloatArray, cell_s: float) -> FloatArray:
 
 
 def running_mean(values: FloatArray, half: int) -> FloatArray:
-    """Return the mean over ``half`` cells on either side, holes left out and left as they are."""
+    """Return the mean over ``half`` cells on either side, in the unit given [any], (cells,).
+
+    Holes (NaN) are left out and left as they are.
+    """
     known = np.isfinite(values)
     total = np.concatenate(([0.0], np.cumsum(np.where(known, values, 0.0))))
     count = np.concatenate(([0], np.cumsum(known)))

@@ -31,7 +31,11 @@ OVER_K = 5.0
 def happenings(
     schedule: Schedule, following: Following, *, end_s: float, running: bool
 ) -> tuple[Happening, ...]:
-    """Return what happened besides the plan, in the order of time."""
+    """Return what happened besides the plan, in the order of time [s since the firing began].
+
+    Doors, stalls, waits, overshoots and holes. The thresholds (25 K within 90 s for a door, 15 K/h
+    over 10 min for a stall and their like) are common practice, no source.
+    """
     grid = following.grid
     if grid is None:
         return ()

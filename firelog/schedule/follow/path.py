@@ -38,10 +38,11 @@ UNSURE = 0.02  # boundaries whose price is within this (hours) of the best count
 
 @dataclass(frozen=True)
 class Aim:
-    """A temperature to come to and stay at: one ramp and the holds after it.
+    """A temperature to come to and stay at [°C ± K]: one ramp and the holds after it.
 
     ``ramp`` is the ramp's number among the segments (None: the schedule begins with a hold),
-    ``holds`` the numbers of the holds at its temperature, ``hold_s`` their length together.
+    ``holds`` the numbers of the holds at its temperature, ``hold_s`` [s] their length together,
+    ``from_c`` [°C] what it is come to from.
     """
 
     target_c: float
@@ -64,7 +65,10 @@ class Stretch:
 
 @dataclass(frozen=True)
 class Path:
-    """The stretches of waiting, of each aim's move and dwell, and of what came after."""
+    """The stretches of waiting, of each aim's move and dwell, and of what came after.
+
+    ``price`` [hours of contradicting record] is what the path cost.
+    """
 
     waiting: Stretch
     moves: tuple[Stretch, ...]
@@ -74,7 +78,7 @@ class Path:
 
 
 def aims(schedule: Schedule, start_c: float) -> tuple[Aim, ...]:
-    """Return the schedule as aims; ``start_c`` is where the record begins."""
+    """Return the schedule as aims; ``start_c`` [°C] is where the record begins."""
     found: list[Aim] = []
     level_c = start_c
     for number, segment in enumerate(schedule.segments):
@@ -96,8 +100,12 @@ def aims(schedule: Schedule, start_c: float) -> tuple[Aim, ...]:
 def best_path(grid: Grid, chain: tuple[Aim, ...], *, running: bool = False) -> Path:
     """Return the cheapest path of the record through the chain of aims.
 
-    While a firing is ``running``, a hold that is not complete is not given up for a few minutes
-    out of its band: that may be a door.
+    While a firing is ``running``, a hold that is not complete is not given up for a few minutes out
+    of its band: that may be a door. The price is counted in hours of record that contradict the
+    state they are given.
+
+    Method: dynamic programming over cells and states (Viterbi, IEEE Trans. Inf. Theory 13 (1967)
+    260, from memory); the prices are ours, common practice, no source.
     """
     prices = _prices(grid, chain)
     summed = [np.concatenate(([0.0], np.cumsum(price))) for price in prices]
@@ -215,10 +223,11 @@ def _moving(
 
 
 def slope_k_per_h(grid: Grid) -> tuple[FloatArray, float]:
-    """Return the slope at each cell, 0 where unknown, and the slope that noise alone could make.
+    """Return the slope [K/h] at each cell (cells,), 0 where unknown, and what noise could make.
 
-    The difference of the means of the windows on either side, five minutes each at least and
-    longer until noise makes no more than half the least slope that counts.
+    The difference of the means of the windows on either side, five minutes each at least and longer
+    until noise makes no more than half the least slope that counts, 20 K/h (common practice, no
+    source).
     """
     half = max(1, round(SLOPE_OVER_S / 2 / grid.cell_s))
     longest = max(half, round(LONGEST_SLOPE_S / 2 / grid.cell_s))

@@ -50,7 +50,8 @@ def follow(
 ) -> Following:
     """Follow the schedule's segments through the traces of its ``follow`` channels.
 
-    The whole record counts; ``running`` leaves what has not ended open. Cost linear in readings.
+    ``end_s`` [s since the firing began]; None takes the last reading. The whole record counts;
+    ``running`` leaves what has not ended open. Cost linear in readings.
     """
     series = tuple(prepare(trace) for trace in traces)
     return follow_series(schedule, series, end_s=end_s, running=running)
@@ -63,7 +64,7 @@ def follow_series(
     end_s: float | None = None,
     running: bool = False,
 ) -> Following:
-    """As :func:`follow`, for channels already prepared."""
+    """As :func:`follow`, for channels already prepared; ``end_s`` [s since the firing began]."""
     chosen = [one for one in choose(series, schedule.follow) if len(one.t_s)]
     remarks: list[str] = []
     if not chosen:
@@ -202,10 +203,11 @@ def _hold_runs(
 
 # ---------------------------------------------------------------- the followed target
 def followed_target(schedule: Schedule, following: Following, t_s: FloatArray) -> FloatArray:
-    """Return what each segment aimed at [°C] from when it really began; NaN where nothing is asked.
+    """Return what each segment aimed at [°C] from when it really began; NaN where it asks nothing.
 
-    A ramp runs at its rate from where it began and stays at its end until it is reached; while
-    the kiln waits between segments, or goes as fast as it can, there is no target.
+    Same shape as ``t_s`` [s]. A ramp runs at its rate from where it began and stays at its end
+    until it is reached; while the kiln waits between segments, or goes as fast as it can, there is
+    no target.
     """
     aim_c = np.full(len(t_s), np.nan)
     before_c = following.start_c if schedule.start_c is None else schedule.start_c

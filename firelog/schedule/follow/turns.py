@@ -20,24 +20,25 @@ MOST_BACK_S = 3 * 3600.0
 
 @dataclass(frozen=True)
 class Leave:
-    """When something was left for the next, and how far that may be off."""
+    """When something was left for the next [s], how far that may be off [s], None if unknown."""
 
     at_s: float
     u_s: float | None
 
 
 def edge(grid: Grid, go: Stretch) -> Leave:
-    """Return the path's own boundary, with the range in which it costs about the same."""
+    """Return the path's own boundary [s], with the range [s] in which it costs about the same."""
     at = min(go.lo, len(grid.t_s) - 1)
     doubt = (go.lo_late - go.lo_early) * grid.cell_s / 2.0
     return Leave(float(grid.t_s[at]), float(np.hypot(max(grid.cell_s, doubt), LAG_S)))
 
 
 def turn(grid: Grid, stay: Stretch, go: Stretch, level_c: float) -> Leave:
-    """Return where the record turns from staying to going, near the path's own boundary.
+    """Return where the record turns from staying to going [s], near the path's own boundary.
 
-    The path sees the going only at the edge of the band. How far that edge is from the level, by
-    the slope there, says how far back to look for the bend.
+    The path sees the going only at the edge of the band. How far that edge is from the level
+    ``level_c`` [°C], by the slope there, says how far back to look for the bend: at most three
+    hours (common practice, no source).
     """
     mid_c, t_s, count = grid.mid_c, grid.t_s, len(grid.t_s)
     at = min(go.lo, count - 1)

@@ -45,7 +45,7 @@ class Capability:
 
 @dataclass(frozen=True)
 class Doubt:
-    """A segment the kiln cannot follow (``cannot``), or never was asked to, and where."""
+    """A segment the kiln cannot follow (``cannot``), or never had to: rates [K/h], where [°C]."""
 
     segment: str
     cannot: bool
@@ -117,7 +117,11 @@ def _asked(within_s: float | None, rate: float | None, way_k: float) -> float | 
 def cannot_follow(
     schedule: Schedule, known: Capability, start_c: float | None = None
 ) -> tuple[Doubt, ...]:
-    """Return the segments that ask for more than this kiln can, or than it ever showed."""
+    """Return the segments that ask for more [K/h] than this kiln can, or than it ever showed.
+
+    ``start_c`` [°C] is where the plan begins when the schedule does not say. At least two full-out
+    firings must have shown it (common practice, no source).
+    """
     found: list[Doubt] = []
     before_c = schedule.start_c if schedule.start_c is not None else (start_c or 20.0)
     for segment in schedule.segments:

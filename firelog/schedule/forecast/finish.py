@@ -62,7 +62,8 @@ class Outlook:
     """How a running firing stands: its state in a word, the evidence, and what is to come.
 
     ``state``: waiting, on its way, soaking, stalled, running away, falling behind, done.
-    ``firings`` is how many past firings the estimates stand on.
+    ``slope_k_per_h`` ± ``slope_u_k_per_h`` (k = 2) [K/h] is how fast it goes now. ``firings`` is
+    how many past firings the estimates stand on.
     """
 
     state: str
@@ -75,10 +76,10 @@ class Outlook:
 
 @dataclass(frozen=True)
 class KilnHistory:
-    """What past firings of one kiln taught: its rates, and how far estimates were off.
+    """What past firings of one kiln taught: its rates [K/h], and how far estimates were off.
 
-    ``errors`` maps a kind of segment to rows of (fraction done, log of true over estimated time
-    left, the firing's number, the temperature aimed at).
+    ``errors`` maps a kind of segment to rows (n, 4) of fraction done [0 to 1], log of true over
+    estimated time left [no unit], the firing's number, the temperature aimed at [°C].
     """
 
     capability: Capability
@@ -147,7 +148,11 @@ def forecast(
     now_s: float,
     history: KilnHistory | None = None,
 ) -> Outlook:
-    """Return how a running firing stands at ``now_s`` and when what remains should finish."""
+    """Return how a running firing stands at ``now_s`` [s] and when what remains should finish.
+
+    An estimate spans the middle 80 % of how far earlier estimates were off; where few firings are
+    known a guess takes part (its sizes are common practice, no source).
+    """
     grid = following.grid
     firings = 0 if history is None else history.firings
     if grid is None:

@@ -20,7 +20,7 @@ USUAL_K_PER_H = 300.0  # where nothing is known of a kiln; common practice, no s
 
 @dataclass(frozen=True)
 class Under:
-    """A segment under way: what it started from, when it began, and the instant it is seen at."""
+    """A segment under way: what it started from [°C], when it began, when it is seen [s]."""
 
     segment: Segment
     before_c: float
@@ -41,7 +41,7 @@ class Under:
 
 
 def kind_of(segment: Segment, before_c: float) -> str:
-    """Return what kind of segment it is: hold, or rated or free, up or down."""
+    """Return the kind of a segment begun at ``before_c`` [°C]: hold, rated or free, up or down."""
     if segment.is_hold:
         return "hold"
     rated = segment.rate_k_per_h is not None or segment.within_s is not None
@@ -51,7 +51,11 @@ def kind_of(segment: Segment, before_c: float) -> str:
 
 
 def left_s(under: Under, grid: Grid, known: Capability) -> float:
-    """Return the estimated time to the segment's finish [s], from what was there at ``now_s``."""
+    """Return the estimated time to the segment's finish [s], from what was there at ``now_s``.
+
+    At the rate asked while the kiln keeps up, else at what it does now or did on other nights; 300
+    K/h where nothing is known of it (common practice, no source).
+    """
     segment, sign, now_s, began_s = under.segment, under.sign, under.now_s, under.began_s
     if segment.hold_s is not None:
         return max(segment.hold_s - _soaked_s(segment, grid, began_s, now_s), 1.0)
@@ -120,7 +124,10 @@ def level_at(grid: Grid, now_s: float) -> float:
 
 
 def present_slope(grid: Grid, now_s: float, since_s: float = -np.inf) -> tuple[float, float]:
-    """Return the slope of the last twenty minutes (since ``since_s``) [K/h] and its U (k = 2)."""
+    """Return the slope of the last twenty minutes [K/h] and its U (k = 2) [K/h].
+
+    Nothing before ``since_s`` [s] counts. The twenty minutes are common practice, no source.
+    """
     at = (grid.t_s <= now_s) & (grid.t_s >= max(now_s - LOOK_S, since_s)) & grid.known
     x, y = grid.t_s[at], grid.mid_c[at]
     if len(x) < 3:
@@ -134,7 +141,10 @@ def present_slope(grid: Grid, now_s: float, since_s: float = -np.inf) -> tuple[f
 
 
 def length_s(schedule: Schedule, number: int, before_c: float, known: Capability) -> float:
-    """Return how long a segment to come should take."""
+    """Return how long [s] a segment to come should take that begins at ``before_c`` [°C].
+
+    300 K/h where nothing is known of the kiln (common practice, no source).
+    """
     segment = schedule.segments[number]
     planned_s = segment_length_s(schedule, number, before_c)
     if segment.is_hold:

@@ -41,7 +41,7 @@ class Piece:
 
 
 def pieces(t_s: FloatArray, temp_c: FloatArray) -> tuple[Piece, ...]:
-    """Cut a curve into straight pieces: least squares plus a price for each piece.
+    """Cut a curve [s, °C], both (n,), into straight pieces: least squares, a price for each piece.
 
     Optimal partitioning by dynamic programming (Jackson et al. 2005): each piece is its own least
     squares line; cost quadratic in the points, which are at most 360.

@@ -17,10 +17,11 @@ from firelog.verdict import Limit, Side, Verdict
 # ---------------------------------------------------------------- what is aimed at
 @dataclass(frozen=True)
 class Segment:
-    """One step: a ramp or cool to ``target_c``, or a hold at the temperature reached before it.
+    """One step: a ramp or cool to ``target_c`` [°C], or a hold at the temperature reached before.
 
-    A hold has ``hold_s``; a ramp has ``within_s``, or ``rate_k_per_h`` (always positive), or
-    neither, which means as fast as the kiln goes. ``band_k`` is how close counts as there.
+    A hold has ``hold_s`` [s]; a ramp has ``within_s`` [s], or ``rate_k_per_h`` [K/h] (always
+    positive), or neither, which means as fast as the kiln goes. ``band_k`` [K] is how close counts
+    as there; 15 K is about twice the tolerance of type K at 900 °C (common practice, no source).
     """
 
     name: str
@@ -41,9 +42,10 @@ class Segment:
 class Schedule:
     """A title, the unit the file is written in, segments in order, and requirements.
 
-    ``start_c`` is the temperature the plan begins at (None: wherever the kiln is found).
-    ``follow`` names the channels (role or names) by which segments are followed.
-    ``text`` is the file as it was read: a copy is kept with each firing that used it.
+    ``start_c`` [°C] is the temperature the plan begins at (None: wherever the kiln is found).
+    ``follow`` names the channels (role or names) by which segments are followed. ``longest_gap_s``
+    [s] is how far apart two readings may be and still hold together; 5 min is common practice, no
+    source. ``text`` is the file as it was read: a copy is kept with each firing that used it.
     """
 
     title: str

@@ -49,11 +49,11 @@ class Requirement:
 
 @dataclass(frozen=True, kw_only=True)
 class Reach(Requirement):
-    """Be at ``temperature_c`` at some instant no later than ``within_s`` after the start.
+    """Be at ``temperature_c`` [°C] at some instant no later than ``within_s`` [s] after the start.
 
-    The start is that of the segment, or of the firing. Without ``within_s``: at any time.
-    A target below the starting temperature is reached by cooling; ``by`` says so explicitly
-    ("heating" or "cooling"), None leaves it to the segment's plan and the first reading.
+    The start is that of the segment, or of the firing. Without ``within_s``: at any time. A target
+    below the starting temperature is reached by cooling; ``by`` says so explicitly ("heating" or
+    "cooling"), None leaves it to the segment's plan and the first reading.
     """
 
     kind: ClassVar[str] = "reach"
@@ -75,11 +75,11 @@ class Reach(Requirement):
 
 @dataclass(frozen=True, kw_only=True)
 class Soak(Requirement):
-    """Stay at or above ``at_least_c`` (and at or below ``at_most_c``) for ``lasting_s``.
+    """Stay at or above ``at_least_c`` (and at or below ``at_most_c``) [°C] for ``lasting_s`` [s].
 
     Without ``cumulative`` one unbroken stretch must be long enough. With ``activation_j_per_mol``
-    the time is heat work: hours at other temperatures count as the equivalent time at
-    ``equivalent_at_c`` (Arrhenius), still only while inside the limits.
+    [J/mol] the time is heat work: hours at other temperatures count as the equivalent time at
+    ``equivalent_at_c`` [°C] (Arrhenius 1889), still only while inside the limits.
     """
 
     kind: ClassVar[str] = "soak"
@@ -108,10 +108,10 @@ class Soak(Requirement):
 
 @dataclass(frozen=True, kw_only=True)
 class Ramp(Requirement):
-    """Rate of change, by regression over ``over_s``, within limits; between two temperatures.
+    """Rate of change [K/h], by regression over ``over_s`` [s], within limits; in a range [°C].
 
-    ``direction`` None follows the segment (heating when there is none); rates are positive in
-    that direction.
+    ``direction`` None follows the segment (heating when there is none); rates are positive in that
+    direction. The quarter of an hour is common practice, no source.
     """
 
     kind: ClassVar[str] = "ramp"
@@ -143,7 +143,7 @@ class Ramp(Requirement):
 
 @dataclass(frozen=True, kw_only=True)
 class Ceiling(Requirement):
-    """Never above ``at_most_c``."""
+    """Never above ``at_most_c`` [°C]."""
 
     kind: ClassVar[str] = "ceiling"
     at_most_c: float
@@ -160,7 +160,7 @@ class Ceiling(Requirement):
 
 @dataclass(frozen=True, kw_only=True)
 class Floor(Requirement):
-    """Never below ``at_least_c``."""
+    """Never below ``at_least_c`` [°C]."""
 
     kind: ClassVar[str] = "floor"
     at_least_c: float
@@ -177,7 +177,7 @@ class Floor(Requirement):
 
 @dataclass(frozen=True, kw_only=True)
 class Spread(Requirement):
-    """Channels never farther apart than ``at_most_k``."""
+    """Channels never farther apart than ``at_most_k`` [K]."""
 
     kind: ClassVar[str] = "spread"
     at_most_k: float
@@ -194,7 +194,7 @@ class Spread(Requirement):
 
 @dataclass(frozen=True, kw_only=True)
 class Track(Requirement):
-    """Within ``band_k`` of the target for at least ``share`` (0 to 1) of the time.
+    """Within ``band_k`` [K] of the target for at least ``share`` [0 to 1] of the time.
 
     ``against`` "segments": the target of each step from when it really began; "clock": the plan
     drawn from the firing's start.
@@ -220,7 +220,7 @@ class Track(Requirement):
 
 @dataclass(frozen=True, kw_only=True)
 class Gap(Requirement):
-    """No hole between two usable readings longer than ``at_most_s``."""
+    """No hole between two usable readings longer than ``at_most_s`` [s]."""
 
     kind: ClassVar[str] = "gap"
     at_most_s: float

@@ -12,11 +12,11 @@ ROOM_C = 20.0  # where a plan begins when neither the schedule nor a reading say
 
 
 def plan_points(schedule: Schedule, start_c: float | None = None) -> tuple[FloatArray, FloatArray]:
-    """Return the corner points of the plan: seconds since the start, and °C.
+    """Return the corner points of the plan: instants [s] since the start and [°C], both (n,).
 
-    ``start_c`` is where the firing began; the schedule's own ``start`` wins, 20 °C stands in for
-    neither. A segment that goes as fast as the kiln can is a vertical step: the plan allows it
-    no time.
+    ``start_c`` [°C] is where the firing began; the schedule's own ``start`` wins, 20 °C stands in
+    for neither (common practice, no source). A segment that goes as fast as the kiln can is a
+    vertical step: the plan allows it no time.
     """
     level_c = _start(schedule, start_c)
     seconds, temps = [0.0], [level_c]
@@ -28,7 +28,7 @@ def plan_points(schedule: Schedule, start_c: float | None = None) -> tuple[Float
 
 
 def segment_length_s(schedule: Schedule, number: int, from_c: float) -> float:
-    """Return how long the plan gives a segment that begins at ``from_c``; 0 means no limit."""
+    """Return how long [s] the plan gives a segment begun at ``from_c`` [°C]; 0 means no limit."""
     segment = schedule.segments[number]
     if segment.hold_s is not None:
         return segment.hold_s
@@ -59,7 +59,10 @@ def target_c(
 
 
 def plan_length_s(schedule: Schedule, start_c: float | None = None) -> float:
-    """Return how long the whole plan takes, steps that are given no time not counted."""
+    """Return how long [s] the whole plan takes, steps that are given no time not counted.
+
+    ``start_c`` [°C] as in ``plan_points``.
+    """
     return float(plan_points(schedule, start_c)[0][-1])
 
 

@@ -69,7 +69,10 @@ def rate(default: TemperatureUnit) -> Read:
 
 
 def duration(value: Any) -> float:
-    """Accept a duration above zero and within a month, in seconds."""
+    """Accept a duration above zero and within a month, in seconds.
+
+    A month is common practice, no source: more is a slip of the pen.
+    """
     seconds = units.parse_duration(value)
     if not 0 < seconds <= MONTH_S:
         raise InputError(f'{value!r} is no possible duration here; write it like "90 min"')
@@ -77,7 +80,7 @@ def duration(value: Any) -> float:
 
 
 def share(value: Any) -> float:
-    """Accept a share of time: 0.9 or "90 %"."""
+    """Accept a share of time [0 to 1]: 0.9 or "90 %"."""
     if isinstance(value, str) and value.strip().endswith("%"):
         try:
             found = float(value.strip().rstrip("%")) / 100.0
@@ -111,7 +114,10 @@ def window(default: TemperatureUnit) -> Callable[[Any], tuple[float, float]]:
 
 
 def energy(value: Any) -> float:
-    """Accept an activation energy in kJ/mol (20 to 1000), into J/mol."""
+    """Accept an activation energy in kJ/mol (20 to 1000), into J/mol.
+
+    The range holds every process of a kiln (common practice, no source).
+    """
     kilojoules = tomlfile.number(value)
     if not 20 <= kilojoules <= 1000:
         raise InputError(f"{value!r} is no activation energy; write kJ/mol, between 20 and 1000")
