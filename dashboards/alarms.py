@@ -13,7 +13,7 @@ from markupsafe import escape
 
 from dashboards import access
 from dashboards.page import now_us
-from firelog.alarm import State
+from firelog.alarm import AlarmState
 from firelog.errors import FirelogError, InputError
 from firelog.record import alarms, outbox
 from firelog.record.alarms import StoredAlarm
@@ -75,7 +75,7 @@ def _list(path: Path) -> dict[str, Any]:
 
 
 def _shown(one: StoredAlarm) -> bool:
-    return one.state.standing or one.state is State.SHELVED
+    return one.state.standing or one.state is AlarmState.SHELVED
 
 
 def _told(one: StoredAlarm, t_us: int, called: list[outbox.Call]) -> dict[str, Any]:
@@ -89,7 +89,7 @@ def _told(one: StoredAlarm, t_us: int, called: list[outbox.Call]) -> dict[str, A
         "remedy": one.remedy,
         "since": show_duration(max(0.0, (t_us - one.began_us) / 1e6)),
         "called": ", ".join(people),
-        "left": show_duration(max(0.0, left_s)) if one.state is State.SHELVED else "",
+        "left": show_duration(max(0.0, left_s)) if one.state is AlarmState.SHELVED else "",
     }
 
 
@@ -146,7 +146,7 @@ def _seen(path: Path, token: str) -> Any:
             tz = zone(store.setting("timezone", "UTC"))
     except FirelogError as error:
         return access.plain_page("This link opens nothing", f"<p>{escape(str(error))}</p>"), 410
-    waiting = one.state in (State.UNACKNOWLEDGED, State.RETURNED)
+    waiting = one.state in (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED)
     words = f"seen, I act ({escape(invitation.person)})"
     button = f'<form method="post"><button class="big">{words}</button></form>'
     return access.plain_page(

@@ -18,7 +18,7 @@ from firelog.record.store import Store
 from firelog.schedule.plan.target import plan_points
 from firelog.watch.conditions.thermocouples import leading
 from firelog.watch.facts import KilnNow
-from firelog.watch.run.tonight import Looker, Tonight
+from firelog.watch.run.tonight import Tonight, TonightReader
 
 EVERY_S = 1.0
 IDLE_S = 120.0
@@ -76,13 +76,13 @@ class Monitor:
     def _run(self) -> None:
         try:
             with Store.open(self._path) as store:
-                looker = Looker(store)
+                reader = TonightReader(store)
                 while time.monotonic() - self._asked_s < IDLE_S:
-                    tonight = looker.look()
+                    tonight = reader.look()
                     curves = {
                         kiln.kiln: curve
                         for kiln in tonight.facts.kilns
-                        if (curve := _curve(looker, kiln)) is not None
+                        if (curve := _curve(reader, kiln)) is not None
                     }
                     self._snapshot = Snapshot(tonight, curves)
                     self._first.set()
@@ -95,12 +95,12 @@ class Monitor:
             self._first.set()
 
 
-def _curve(looker: Looker, kiln: KilnNow) -> Curve | None:
+def _curve(reader: TonightReader, kiln: KilnNow) -> Curve | None:
     """Return the leading channel's trace, thinned, and what the plan asks from here on."""
     lead = leading(kiln)
     if kiln.schedule is None or not lead:
         return None
-    trace = looker.trace(kiln.kiln, lead[0].name)
+    trace = reader.trace(kiln.kiln, lead[0].name)
     if trace is None or not len(trace):
         return None
     step = max(1, len(trace) // POINTS)

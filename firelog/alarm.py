@@ -10,7 +10,7 @@ from __future__ import annotations
 from enum import IntEnum, StrEnum
 
 
-class State(StrEnum):
+class AlarmState(StrEnum):
     """Where an alarm stands."""
 
     NORMAL = "normal"
@@ -23,10 +23,10 @@ class State(StrEnum):
     @property
     def standing(self) -> bool:
         """True while it is on the list of those that somebody should know."""
-        return self in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.RETURNED)
+        return self in (AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED, AlarmState.RETURNED)
 
 
-class Act(StrEnum):
+class AlarmAction(StrEnum):
     """What happens to an alarm."""
 
     OCCUR = "occurred"
@@ -51,26 +51,29 @@ class Priority(IntEnum):
         return self.name.lower()
 
 
-_S, _A = State, Act
-TRANSITIONS: dict[tuple[State, Act], State] = {
+_S, _A = AlarmState, AlarmAction
+TRANSITIONS: dict[tuple[AlarmState, AlarmAction], AlarmState] = {
     (_S.NORMAL, _A.OCCUR): _S.UNACKNOWLEDGED,
     (_S.UNACKNOWLEDGED, _A.ACKNOWLEDGE): _S.ACKNOWLEDGED,
     (_S.UNACKNOWLEDGED, _A.RETURN): _S.RETURNED,
     (_S.ACKNOWLEDGED, _A.RETURN): _S.NORMAL,
     (_S.RETURNED, _A.ACKNOWLEDGE): _S.NORMAL,
     (_S.RETURNED, _A.OCCUR): _S.UNACKNOWLEDGED,
-    **{(state, _A.SHELVE): _S.SHELVED for state in State if state is not _S.SUPPRESSED},
-    **{(state, _A.SUPPRESS): _S.SUPPRESSED for state in State if state is not _S.SHELVED},
+    **{(state, _A.SHELVE): _S.SHELVED for state in AlarmState if state is not _S.SUPPRESSED},
+    **{(state, _A.SUPPRESS): _S.SUPPRESSED for state in AlarmState if state is not _S.SHELVED},
 }
 
 
-def after(state: State, act: Act, *, present: bool) -> State:
+def after(state: AlarmState, act: AlarmAction, *, present: bool) -> AlarmState:
     """Return the state after an act; one that does not apply leaves it as it is.
 
     ``present`` says whether the condition holds (delays and deadband counted): what comes off the
     shelf, or out of suppression, is unacknowledged when it does and normal when not.
     """
-    leaving = {Act.UNSHELVE: State.SHELVED, Act.UNSUPPRESS: State.SUPPRESSED}
+    leaving = {
+        AlarmAction.UNSHELVE: AlarmState.SHELVED,
+        AlarmAction.UNSUPPRESS: AlarmState.SUPPRESSED,
+    }
     if leaving.get(act) is state:
-        return State.UNACKNOWLEDGED if present else State.NORMAL
+        return AlarmState.UNACKNOWLEDGED if present else AlarmState.NORMAL
     return TRANSITIONS.get((state, act), state)

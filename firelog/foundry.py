@@ -14,7 +14,7 @@ from typing import Any, cast
 from firelog import tomlfile
 from firelog.errors import InputError
 from firelog.readings import Role, Unit
-from firelog.tomlfile import Table
+from firelog.tomlfile import TomlTable
 from firelog.units import TemperatureUnit, parse_difference, parse_duration, zone
 
 LETTERS = ("A", "B", "C", "E", "J", "K", "N", "R", "S", "T")
@@ -98,7 +98,7 @@ def parse_foundry(text: str, file: str = "foundry.toml") -> Foundry:
     return _foundry(tomlfile.parse(text, file))
 
 
-def _foundry(table: Table) -> Foundry:
+def _foundry(table: TomlTable) -> Foundry:
     table.only(_TOP_KEYS)
     unit = cast(TemperatureUnit, table.get("unit", tomlfile.choice(("C", "F", "K")), "C"))
     channels = tuple(_channel(entry, unit) for entry in table.tables("channel"))
@@ -124,7 +124,7 @@ def check_class(standard: str | None, tolerance_class: str | None) -> None:
         raise InputError(f"class {tolerance_class!r} does not exist in {name}; it has {allowed}")
 
 
-def _channel(table: Table, unit: TemperatureUnit) -> ChannelSpec:
+def _channel(table: TomlTable, unit: TemperatureUnit) -> ChannelSpec:
     table.only(_CHANNEL_KEYS)
     standard = table.get("standard", tomlfile.choice(_CLASSES), None)
     tolerance_class = table.get("class", _class_name, None)
@@ -143,7 +143,7 @@ def _channel(table: Table, unit: TemperatureUnit) -> ChannelSpec:
     )
 
 
-def _measurement(table: Table, unit: TemperatureUnit) -> dict[str, Any]:
+def _measurement(table: TomlTable, unit: TemperatureUnit) -> dict[str, Any]:
     """Half-widths of further contributions, each a difference, kept in kelvin."""
     read: Callable[[Any], float] = lambda value: parse_difference(value, unit)  # noqa: E731
     stated = {key: table.need(key, read) for key in MEASUREMENT_KEYS if table.has(key)}
@@ -156,7 +156,7 @@ def _measurement(table: Table, unit: TemperatureUnit) -> dict[str, Any]:
     return measurement
 
 
-def _source(table: Table) -> SourceSpec:
+def _source(table: TomlTable) -> SourceSpec:
     table.only(_SOURCE_KEYS)
     baud = table.get("baud", tomlfile.whole, 115_200)
     if not 50 <= baud <= 4_000_000:
@@ -194,7 +194,7 @@ def _zone_name(value: Any) -> str:
     return zone(tomlfile.text(value)).key
 
 
-def _no_twins(table: Table, key: str, names: list[str]) -> None:
+def _no_twins(table: TomlTable, key: str, names: list[str]) -> None:
     for name in names:
         if names.count(name) > 1:
             raise table.fail(f"there are two of {name!r}; give each its own name", key)

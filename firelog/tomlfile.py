@@ -25,7 +25,7 @@ _KEY = re.compile(r"""^\s*(?:"([^"]+)"|'([^']+)'|([A-Za-z0-9_-]+))\s*=""")
 
 
 @dataclass(frozen=True)
-class Table:
+class TomlTable:
     """One table of a TOML file that knows where it stands.
 
     ``label`` names it in errors (``segment 2``); ``lines`` maps its keys to line numbers and ""
@@ -70,7 +70,7 @@ class Table:
         except FirelogError as error:
             raise self.fail(f"{key} = {error}", key) from error
 
-    def tables(self, key: str) -> Iterator[Table]:
+    def tables(self, key: str) -> Iterator[TomlTable]:
         """Yield the tables of the array ``[[key]]``, each with its own lines."""
         found = self.values.get(key, [])
         if not isinstance(found, list) or not all(isinstance(entry, dict) for entry in found):
@@ -80,7 +80,7 @@ class Table:
             label = f"{key} {number}"
             if isinstance(entry.get("name"), str):
                 label = f"{key} {entry['name']!r}"
-            yield Table(self.file, label, entry, lines, self.error)
+            yield TomlTable(self.file, label, entry, lines, self.error)
 
     def _lines_of(self, key: str, number: int) -> dict[str, int]:
         prefix = f"{key}[{number}]"
@@ -139,7 +139,7 @@ def choice(options: Iterable[str]) -> Callable[[Any], str]:
     return read
 
 
-def read_file(path: Path, error: type[InputError] = InputError) -> Table:
+def read_file(path: Path, error: type[InputError] = InputError) -> TomlTable:
     """Read and parse a TOML file; raises ``error`` naming file and line."""
     try:
         with path.open("rb") as handle:
@@ -155,7 +155,7 @@ def read_file(path: Path, error: type[InputError] = InputError) -> Table:
     return parse(content, str(path), error)
 
 
-def parse(content: str, file: str, error: type[InputError] = InputError) -> Table:
+def parse(content: str, file: str, error: type[InputError] = InputError) -> TomlTable:
     """Parse TOML text; ``file`` is the name used in errors."""
     try:
         values = tomllib.loads(content)
@@ -166,7 +166,7 @@ def parse(content: str, file: str, error: type[InputError] = InputError) -> Tabl
         raise error(f"{file}, line {line}: not valid TOML: {reason}") from problem
     except RecursionError as problem:
         raise error(f"{file}: brackets nested too deep; this is not a file of ours") from problem
-    return Table(file, "", values, _line_index(content), error)
+    return TomlTable(file, "", values, _line_index(content), error)
 
 
 def _line_index(content: str) -> dict[str, int]:

@@ -24,7 +24,7 @@ name = "soak"
 """
 
 
-def segments(text: str = TEXT) -> list[tomlfile.Table]:
+def segments(text: str = TEXT) -> list[tomlfile.TomlTable]:
     return list(tomlfile.parse(text, "kiln.toml").tables("segment"))
 
 

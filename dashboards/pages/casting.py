@@ -22,7 +22,7 @@ from dashboards.pages.parts import (
 from firelog.audit import words
 from firelog.audit.casting import CAUTIONS, DefectAudit
 from firelog.audit.compare import Comparison, Difference
-from firelog.audit.evidence import CauseFound, Fact, Finding
+from firelog.audit.evidence import CauseEvidence, Fact, Finding
 from firelog.record.castings import NOTED, Casting
 from firelog.say.checks import quantity
 from firelog.units import show_difference, us_to_datetime
@@ -123,7 +123,7 @@ def _defect(one: DefectAudit, view: CastingView) -> html.Section:
     return part(title, *words_of, table(heads, rows, "causes"), note=words.NEVER_PROOF)
 
 
-def _cause(found: CauseFound, view: CastingView) -> html.Tr:
+def _cause(found: CauseEvidence, view: CastingView) -> html.Tr:
     assert found.cause is not None
     kind = "silent"
     if found.stands != "silent":
@@ -147,7 +147,7 @@ def _stance(text: str, kind: str) -> html.Span:
     return html.Span([sign, html.Span(text)], className=f"stance speaks-{kind}")
 
 
-def _share(found: CauseFound) -> list[Any]:
+def _share(found: CauseEvidence) -> list[Any]:
     """The share before the record as a tick, with it as a bar, and both as numbers."""
     bar = html.Span(
         [

@@ -18,7 +18,7 @@ from dashboards.pages.parts import (
     verdict,
 )
 from firelog.pouring.checks import PourCheck
-from firelog.pouring.facts import Known, MouldCourse, SeenDip
+from firelog.pouring.facts import Known, MouldCooling, SeenDip
 from firelog.pouring.verify import CAUTIONS, PourAssessment
 from firelog.pouring.words import dip_words, found_words, limits_words, minutes, plus_minus
 from firelog.units import show_difference, show_temperature, us_to_datetime
@@ -125,7 +125,7 @@ def _facts(one: PourAssessment, view: HeatView) -> list[Any]:
     if isinstance(one.metal, Known):
         doubt = plus_minus(one.metal.expanded_k, unit)
         said.append(f"Metal {show_temperature(one.metal.temp_c, unit)} {doubt}, {one.metal.how}.")
-    if isinstance(one.mould_course, MouldCourse):
+    if isinstance(one.mould_course, MouldCooling):
         temp_c, expanded_k = one.mould_course.at(one.pour.began_us)
         doubt = plus_minus(expanded_k, unit)
         said.append(f" Mould {show_temperature(temp_c, unit)} {doubt}, computed.")

@@ -10,7 +10,7 @@ from dash import html
 
 from dashboards.page import Page, Request, now_us
 from dashboards.pages.parts import cautions, firing_path, link, sentence, verdict
-from firelog.alarm import Act
+from firelog.alarm import AlarmAction
 from firelog.record import alarms, outbox
 from firelog.record.alarms import StoredAlarm, StoredStep
 from firelog.record.outbox import Call
@@ -107,8 +107,8 @@ def _milestones(firing: Firing, view: FiringView) -> list[MorningLine]:
 
 def _alarm(one: StoredAlarm, steps: list[StoredStep], calls: list[Call]) -> list[MorningLine]:
     people = list(dict.fromkeys(call.person for call in calls if call.alarm_id == one.id))
-    seen = [step for step in steps if step.act is Act.ACKNOWLEDGE]
-    over = [step for step in steps if step.act is Act.RETURN]
+    seen = [step for step in steps if step.act is AlarmAction.ACKNOWLEDGE]
+    over = [step for step in steps if step.act is AlarmAction.RETURN]
     words = [one.text]
     if people:
         words.append(f"Called: {', '.join(people)}.")

@@ -56,7 +56,7 @@ class Case:
 
 
 @dataclass
-class Shelf:
+class CaseCache:
     """The firings and heats read last, for reading many castings that share them.
 
     Only a few: the traces of a night are megabytes, and castings of one day stand together.
@@ -76,10 +76,10 @@ def read(
     store: Store,
     casting: Casting,
     words_in: TemperatureUnit | None = None,
-    shelf: Shelf | None = None,
+    shelf: CaseCache | None = None,
 ) -> Case:
     """Read all that the record holds of a casting."""
-    shelf = shelf or Shelf()
+    shelf = shelf or CaseCache()
     mould = heats.mould(store, casting.mould)
     fired: Assessment | None = None
     events: tuple[Event, ...] = ()
@@ -105,7 +105,7 @@ def kind_of(store: Store, casting: Casting) -> tuple[str | None, str, str | None
 
 
 def _poured(
-    store: Store, casting: Casting, shelf: Shelf
+    store: Store, casting: Casting, shelf: CaseCache
 ) -> tuple[HeatAssessment | None, PourAssessment | None, str]:
     found = castings.pour_of(store, casting)
     if found is None:

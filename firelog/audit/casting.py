@@ -15,7 +15,7 @@ from firelog.audit import case as cases
 from firelog.audit import evidence, facts, words
 from firelog.audit.case import Case
 from firelog.audit.catalogue import Catalogue, DefectKind
-from firelog.audit.evidence import CauseFound, Fact, Finding
+from firelog.audit.evidence import CauseEvidence, Fact, Finding
 from firelog.errors import FirelogError
 from firelog.record import castings
 from firelog.record.castings import Casting, Defect
@@ -40,10 +40,10 @@ class DefectAudit:
 
     seen: Defect
     kind: DefectKind
-    causes: tuple[CauseFound, ...]
+    causes: tuple[CauseEvidence, ...]
 
     @property
-    def silent(self) -> tuple[CauseFound, ...]:
+    def silent(self) -> tuple[CauseEvidence, ...]:
         """The listed causes of which the record says nothing."""
         return tuple(one for one in self.causes if one.cause and one.stands == "silent")
 
@@ -89,7 +89,7 @@ def peers(
     At most :data:`MOST_PEERS`, only those that somebody has looked at, and only what a comparison
     needs of them. ``keep`` may hand back one that was made before.
     """
-    shelf = cases.Shelf()
+    shelf = cases.CaseCache()
     found: list[Audit] = []
     for one in castings.castings(store):
         if len(found) >= MOST_PEERS:
@@ -189,7 +189,7 @@ def _defect(one: DefectAudit) -> dict[str, Any]:
     }
 
 
-def _cause(one: CauseFound) -> dict[str, Any]:
+def _cause(one: CauseEvidence) -> dict[str, Any]:
     cause = one.cause
     return {
         "cause": one.name,

@@ -14,7 +14,7 @@ from firelog.errors import FirelogError, InputError
 from firelog.reference import shared_folder
 from firelog.schedule import kinds
 from firelog.schedule.plan.requirements import Requirement
-from firelog.tomlfile import Table
+from firelog.tomlfile import TomlTable
 from firelog.units import TemperatureUnit, parse_duration, parse_temperature
 
 OF = ("pour", "melt", "firing", "core", "restart", "noted", "event")
@@ -57,7 +57,7 @@ class FactSpec:
 
 
 @dataclass(frozen=True)
-class Speaks:
+class CauseFact:
     """A fact that speaks for a cause: how often it shows when the cause is at work.
 
     With ``unless`` it counts only where that other fact, which says it better, is silent.
@@ -77,7 +77,7 @@ class Cause:
     says: str
     next: str
     source: str
-    speaks: tuple[Speaks, ...] = ()
+    speaks: tuple[CauseFact, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -138,7 +138,7 @@ def _read(path: Path, _: int) -> Catalogue:
     return Catalogue(facts, causes, defects, str(path))
 
 
-def _fact(row: Table, unit: TemperatureUnit) -> FactSpec:
+def _fact(row: TomlTable, unit: TemperatureUnit) -> FactSpec:
     of = row.need("of", tomlfile.choice(OF))
     common: dict[str, Any] = {
         "name": row.need("name", tomlfile.text),
@@ -155,15 +155,15 @@ def _fact(row: Table, unit: TemperatureUnit) -> FactSpec:
     return FactSpec(**common, **_own(row, of, unit))
 
 
-def _requirement(row: Table, unit: TemperatureUnit) -> Requirement:
+def _requirement(row: TomlTable, unit: TemperatureUnit) -> Requirement:
     kind = row.need("kind", tomlfile.choice(kinds.KINDS))
     asked = {k: v for k, v in row.values.items() if k not in _COMMON or k == "name"}
     return kinds.read_requirement(
-        Table(row.file, row.label, asked, row.lines, row.error), kind, unit, ()
+        TomlTable(row.file, row.label, asked, row.lines, row.error), kind, unit, ()
     )
 
 
-def _own(row: Table, of: str, unit: TemperatureUnit) -> dict[str, Any]:
+def _own(row: TomlTable, of: str, unit: TemperatureUnit) -> dict[str, Any]:
     def temperature(value: Any) -> float:
         return parse_temperature(value, unit)
 
@@ -202,7 +202,7 @@ def _own(row: Table, of: str, unit: TemperatureUnit) -> dict[str, Any]:
     return {"words": row.need("words", tomlfile.texts)}
 
 
-def _cause(row: Table, facts: set[str]) -> Cause:
+def _cause(row: TomlTable, facts: set[str]) -> Cause:
     row.only(("name", "thermal", "says", "speaks", "next", "source"))
     return Cause(
         row.need("name", tomlfile.text),
@@ -214,13 +214,13 @@ def _cause(row: Table, facts: set[str]) -> Cause:
     )
 
 
-def _speaking(row: Table) -> list[list[Any]]:
+def _speaking(row: TomlTable) -> list[list[Any]]:
     return row.need("speaks", _pairs) if row.has("speaks") else []
 
 
-def _speaks(row: Table, pair: list[Any], facts: set[str]) -> Speaks:
+def _speaks(row: TomlTable, pair: list[Any], facts: set[str]) -> CauseFact:
     try:
-        found = Speaks(tomlfile.text(pair[0]), share(pair[1]), *map(tomlfile.text, pair[2:3]))
+        found = CauseFact(tomlfile.text(pair[0]), share(pair[1]), *map(tomlfile.text, pair[2:3]))
     except FirelogError as error:
         raise row.fail(f"speaks: {error}", "speaks") from error
     for name in (found.fact, found.unless):
@@ -229,7 +229,7 @@ def _speaks(row: Table, pair: list[Any], facts: set[str]) -> Speaks:
     return found
 
 
-def _defect(row: Table, causes: Mapping[str, Cause]) -> DefectKind:
+def _defect(row: TomlTable, causes: Mapping[str, Cause]) -> DefectKind:
     row.only(("name", "group", "looks", "causes", "source"))
     shares: dict[str, float] = {}
     for pair in row.need("causes", _pairs):

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from firelog.audit import testing
+from firelog.audit import permutation
 from firelog.audit.casting import Audit
 from firelog.audit.evidence import Fact
 from firelog.judge.firing import Assessment
@@ -42,7 +42,7 @@ class Difference:
     @property
     def clear(self) -> bool:
         """True where chance alone would hardly do it, however many facts were looked at."""
-        return self.p_holm is not None and self.p_holm <= testing.LEVEL
+        return self.p_holm is not None and self.p_holm <= permutation.LEVEL
 
 
 @dataclass(frozen=True)
@@ -111,11 +111,11 @@ def _differences(
         b = tuple(one[name][0] for one in good if name in one)
         if len(b) < LEAST_SOUND or (len(set(a + b)) == 1):
             continue
-        can = testing.least_p(len(a), len(b)) <= testing.LEVEL
-        p = testing.permutation_p(a, b) if can else None
-        rows.append((name, unit, value, a, b, testing.effect(a, b), p))
+        can = permutation.least_p(len(a), len(b)) <= permutation.LEVEL
+        p = permutation.permutation_p(a, b) if can else None
+        rows.append((name, unit, value, a, b, permutation.effect(a, b), p))
     tested = [p for *_, p in rows if p is not None]
-    adjusted = iter(testing.holm(tested))
+    adjusted = iter(permutation.holm(tested))
     made_rows = [
         Difference(*row, p_holm=None if row[-1] is None else next(adjusted)) for row in rows
     ]
@@ -136,7 +136,7 @@ def _said(
         return f"There {number} {count} in the record: too few to compare with."
     tested = [one for one in found if one.p is not None]
     if not tested:
-        least = testing.least_p(len(failed), len(sound))
+        least = permutation.least_p(len(failed), len(sound))
         return (
             f"With {len(failed)} failed and {count} nothing can be said of differences: no "
             f"difference, however large, could have a p-value below {least:.2f}. The numbers "

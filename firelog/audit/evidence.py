@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-from firelog.audit.catalogue import UNLISTED, Catalogue, Cause, DefectKind, FactSpec, Speaks
+from firelog.audit.catalogue import UNLISTED, Catalogue, Cause, CauseFact, DefectKind, FactSpec
 from firelog.verdict import Side
 
 # A value departs to the side that its limit forbids.
@@ -65,7 +65,7 @@ class Finding:
 
 
 @dataclass(frozen=True)
-class CauseFound:
+class CauseEvidence:
     """A cause with its evidence; ``prior`` and ``weight`` are shares among all that is possible."""
 
     name: str
@@ -177,7 +177,7 @@ def ratio_of(fact: Fact, share: float) -> float:
 
 def weigh(
     kind: DefectKind, catalogue: Catalogue, facts: Mapping[str, Fact]
-) -> tuple[CauseFound, ...]:
+) -> tuple[CauseEvidence, ...]:
     """Return the causes of a defect with their evidence, the most likely first.
 
     A cause all of whose facts belong to another kind of mould cannot be at work and is left out.
@@ -194,20 +194,20 @@ def weigh(
     whole = sum(prior * ratio for _, _, prior, ratio, _ in found)
     possible = sum(prior for _, _, prior, _, _ in found)
     weighed = [
-        CauseFound(name, cause, prior / possible, ratio, prior * ratio / whole, findings)
+        CauseEvidence(name, cause, prior / possible, ratio, prior * ratio / whole, findings)
         for name, cause, prior, ratio, findings in found
     ]
     return tuple(sorted(weighed, key=lambda one: (one.name == UNLISTED, -one.weight)))
 
 
-def _counts(one: Speaks, facts: Mapping[str, Fact]) -> bool:
+def _counts(one: CauseFact, facts: Mapping[str, Fact]) -> bool:
     if one.fact not in facts:
         return False
     better = facts.get(one.unless) if one.unless else None
     return better is None or better.shown == "silent"
 
 
-def _finding(fact: Fact, one: Speaks) -> Finding:
+def _finding(fact: Fact, one: CauseFact) -> Finding:
     ratio = ratio_of(fact, one.share)
     if fact.shown == "silent":
         return Finding(fact, "silent", ratio)

@@ -53,7 +53,7 @@ class Month:
 
 
 @dataclass(frozen=True)
-class Series:
+class TrendSeries:
     """A quantity from night to night, with chart and trend where there are enough of them.
 
     ``nights`` are the firings or heats it was taken from.
@@ -68,7 +68,7 @@ class Series:
 
 
 @dataclass(frozen=True)
-class Cell:
+class DefectBin:
     """Castings by superheat and delay: how many, and how many had a defect."""
 
     superheat_k: tuple[float, float]
@@ -83,8 +83,8 @@ class Trends:
 
     kiln: str
     months: tuple[Month, ...]
-    series: tuple[Series, ...]
-    pours: tuple[Cell, ...]
+    series: tuple[TrendSeries, ...]
+    pours: tuple[DefectBin, ...]
     remarks: tuple[str, ...]
 
 
@@ -116,7 +116,7 @@ def _months(found: Sequence[tuple[Firing, str]]) -> tuple[Month, ...]:
 
 
 # ---------------------------------------------------------------- from night to night
-def _times(ended: Sequence[Firing], judged: dict[int, dict[str, Any]]) -> list[Series]:
+def _times(ended: Sequence[Firing], judged: dict[int, dict[str, Any]]) -> list[TrendSeries]:
     """Minutes from the start until each schedule's first segment had reached its aim."""
     by_title: dict[str, list[tuple[Firing, float]]] = {}
     for firing in ended:
@@ -129,7 +129,7 @@ def _times(ended: Sequence[Firing], judged: dict[int, dict[str, Any]]) -> list[S
     return [_series(title, "min", rows) for title, rows in by_title.items()]
 
 
-def _couples(store: Store, ended: Sequence[Firing]) -> list[Series]:
+def _couples(store: Store, ended: Sequence[Firing]) -> list[TrendSeries]:
     """Each kiln thermocouple against the mean of its neighbours, in the hot half of each night."""
     found: dict[str, list[tuple[Firing, float]]] = {}
     for firing in ended:
@@ -154,7 +154,7 @@ def _couples(store: Store, ended: Sequence[Firing]) -> list[Series]:
     return [_series(f"{name} against its neighbours", "K", rows) for name, rows in found.items()]
 
 
-def _arrests(store: Store, kiln: str) -> list[Series]:
+def _arrests(store: Store, kiln: str) -> list[TrendSeries]:
     """Each thermocouple that stands in the melt, against the liquidus on the alloy's card.
 
     A lance that dips in and out has no freezing curve of its own: it is left out.
@@ -172,14 +172,16 @@ def _arrests(store: Store, kiln: str) -> list[Series]:
     ]
 
 
-def _series(name: str, unit: str, rows: Sequence[tuple[Firing | Heat, float]]) -> Series:
+def _series(name: str, unit: str, rows: Sequence[tuple[Firing | Heat, float]]) -> TrendSeries:
     nights, values = zip(*rows, strict=True)
     days = [(one.began_us - nights[0].began_us) / _DAY_US for one in nights]
-    return Series(name, unit, nights, values, control.chart(values), control.slope(days, values))
+    return TrendSeries(
+        name, unit, nights, values, control.chart(values), control.slope(days, values)
+    )
 
 
 # ---------------------------------------------------------------- pours
-def pours(store: Store) -> tuple[Cell, ...]:
+def pours(store: Store) -> tuple[DefectBin, ...]:
     """Return castings by superheat and by time from kiln to pour, with how many had a defect."""
     counts: dict[tuple[int, int], list[int]] = {}
     verified: dict[str, HeatAssessment] = {}
@@ -204,7 +206,7 @@ def pours(store: Store) -> tuple[Cell, ...]:
             row[0] += 1
             row[1] += one.outcome == "defects"
     return tuple(
-        Cell(_span(a, SUPERHEATS_K), _span(b, DELAYS_S), *row)
+        DefectBin(_span(a, SUPERHEATS_K), _span(b, DELAYS_S), *row)
         for (a, b), row in sorted(counts.items())
     )
 
@@ -255,7 +257,7 @@ def answer(found: Trends) -> dict[str, Any]:
     }
 
 
-def _series_json(one: Series) -> dict[str, Any]:
+def _series_json(one: TrendSeries) -> dict[str, Any]:
     chart, slope = one.chart, one.slope
     return {
         "name": one.name,

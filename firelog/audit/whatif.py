@@ -16,7 +16,7 @@ from firelog.audit.casting import Audit
 from firelog.audit.catalogue import Catalogue
 from firelog.audit.evidence import Fact
 from firelog.errors import InputError
-from firelog.pouring.facts import Known, MouldCourse, Unknown
+from firelog.pouring.facts import Known, MouldCooling, Unknown
 from firelog.schedule.checks.judge import judge
 from firelog.schedule.plan.model import Judgement, Schedule
 from firelog.units import TemperatureUnit
@@ -25,7 +25,7 @@ GUESSED_U_K = 5.0  # U of a temperature that somebody only imagines; common prac
 
 
 @dataclass(frozen=True)
-class Changed:
+class ChangedFact:
     """A fact as it was and as it would have been."""
 
     before: Fact
@@ -37,7 +37,7 @@ class OtherPour:
     """The pour as imagined: which facts would have been otherwise, and the words for it."""
 
     said: str
-    facts: tuple[Changed, ...]
+    facts: tuple[ChangedFact, ...]
 
 
 @dataclass(frozen=True)
@@ -82,14 +82,14 @@ def pour(
     other = replace(case, pour=replace(case.pour, metal=known, pour=imagined))
     after = audits.of_case(other, catalogue, words_in).facts
     changed = tuple(
-        Changed(before, after[name])
+        ChangedFact(before, after[name])
         for name, before in made.facts.items()
         if before.spec.of in ("pour", "melt") and before.spec.kind != "duration"
     )
     return OtherPour(_said(changed), changed)
 
 
-def _later(course: MouldCourse | Unknown, delay_s: float) -> int:
+def _later(course: MouldCooling | Unknown, delay_s: float) -> int:
     if isinstance(course, Unknown):
         raise InputError(f"another delay cannot be computed: {course.words}")
     longest_s = float(course.course.t_s[-1])
@@ -101,7 +101,7 @@ def _later(course: MouldCourse | Unknown, delay_s: float) -> int:
     return course.out_us + round(delay_s * 1e6)
 
 
-def _said(changed: tuple[Changed, ...]) -> str:
+def _said(changed: tuple[ChangedFact, ...]) -> str:
     other = [one.after for one in changed if one.after.shown != one.before.shown]
     if not other:
         return "Nothing that the record can show would have been otherwise."

@@ -1,10 +1,10 @@
-"""How an audit speaks: supports, argues against, is silent. Never more than the record shows."""
+"""The audit's sentences: supports, argues against, is silent. Never more than the record shows."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from firelog.audit.evidence import CauseFound, Fact, Finding
+from firelog.audit.evidence import CauseEvidence, Fact, Finding
 from firelog.say.checks import quantity
 from firelog.say.limits import limit_words
 from firelog.units import TemperatureUnit
@@ -53,7 +53,7 @@ def _leans(probability: float) -> str:
     return "rather beyond it" if probability > 0.5 else "rather inside it"
 
 
-def graded(one: CauseFound) -> str:
+def graded(one: CauseEvidence) -> str:
     """Return how a cause stands, with the strength of its evidence."""
     if one.cause is None or one.stands == "silent":
         return "silent"
@@ -64,7 +64,7 @@ def graded(one: CauseFound) -> str:
     return f"{word}{one.stands}"
 
 
-def to_know(one: CauseFound) -> str:
+def to_know(one: CauseEvidence) -> str:
     """Return what would let the record speak of a silent cause next time, and why it is silent."""
     assert one.cause is not None
     if not one.findings:
@@ -76,7 +76,7 @@ def to_know(one: CauseFound) -> str:
     return f"{why.rstrip('.')}. To know next time, record: {_list(quantities)}."
 
 
-def summary(causes: Sequence[CauseFound]) -> str:
+def summary(causes: Sequence[CauseEvidence]) -> str:
     """Return what the record says of a defect's causes, in at most three sentences."""
     known = [one for one in causes if one.cause is not None]
     parts = []
@@ -94,11 +94,11 @@ def summary(causes: Sequence[CauseFound]) -> str:
     return " ".join(parts)
 
 
-def _on_balance(one: CauseFound, towards: bool) -> bool:
+def _on_balance(one: CauseEvidence, towards: bool) -> bool:
     return one.stands == "both ways" and (one.ratio > 1.0) is towards
 
 
-def _with_strength(one: CauseFound) -> str:
+def _with_strength(one: CauseEvidence) -> str:
     if one.stands == "both ways":
         return f"{one.name} (evidence both ways)"
     word = {"strong": "strongly", "moderate": "moderately", "slight": "slightly"}

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from firelog.audit.casting import Audit, DefectAudit
     from firelog.audit.catalogue import Catalogue
     from firelog.audit.compare import Comparison
-    from firelog.audit.evidence import CauseFound
+    from firelog.audit.evidence import CauseEvidence
     from firelog.audit.whatif import OtherPour, OtherSchedule
     from firelog.record.store import Store
     from firelog.units import TemperatureUnit
@@ -240,7 +240,7 @@ def _print_defect(store: Store, one: DefectAudit) -> None:
             _say(out, 2, f"· {found.name}: {words.to_know(found)}")
 
 
-def _print_cause(store: Store, found: CauseFound) -> None:
+def _print_cause(store: Store, found: CauseEvidence) -> None:
     from rich.text import Text
 
     from firelog.audit import words

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from firelog.foundry import Foundry
-    from firelog.intake.collect.collector import Report
+    from firelog.intake.collect.collector import CollectorStatus
 
 
 @click.command()
@@ -49,7 +49,7 @@ def collect(
 
 def _run(settings: Settings, say: Any, *, wait: bool) -> dict[str, dict[str, int]]:
     from firelog.errors import InputError
-    from firelog.intake.clock import Clock
+    from firelog.intake.clock import ArrivalClock
     from firelog.intake.collect import supervision
     from firelog.intake.collect.collector import Collector
     from firelog.intake.collect.sources import make_source
@@ -61,7 +61,7 @@ def _run(settings: Settings, say: Any, *, wait: bool) -> dict[str, dict[str, int
         raise InputError(
             f"{path}: has no [[source]] to listen to; `firelog listen PORT` writes one for you"
         )
-    clock = Clock()
+    clock = ArrivalClock()
     sources = [make_source(spec, clock, foundry.channels) for spec in foundry.sources]
     if not wait:
         _need_a_port(foundry, path)
@@ -90,10 +90,10 @@ def _need_a_port(foundry: Foundry, path: Path) -> None:
     One port that is there is enough to begin with; the others are waited for.
     """
     from firelog.errors import SourceError
-    from firelog.intake.checkup import State, source
+    from firelog.intake.checkup import Severity, source
 
     found = [source(spec) for spec in foundry.sources]
-    if all(finding.state is State.MEND for finding in found):
+    if all(finding.state is Severity.MEND for finding in found):
         spec, finding = foundry.sources[0], found[0]
         raise SourceError(
             f"{path}, line {_line_of(path, spec.port)}: {finding.subject}: {finding.text}; "
@@ -106,7 +106,7 @@ def _line_of(path: Path, text: str) -> int:
     return next((number for number, line in enumerate(lines, 1) if text in line), 1)
 
 
-def _say(report: Report) -> None:
+def _say(report: CollectorStatus) -> None:
     """Tell on stderr what happens, but not every scan."""
     from firelog.units import iso_utc
 

@@ -14,8 +14,8 @@ import click
 from firelog.cli.common import Settings, common_options, pass_settings
 
 if TYPE_CHECKING:
-    from firelog.demo.mishaps import OnDemand
-    from firelog.watch.run.process import Watching
+    from firelog.demo.fault_injection import FaultInjector
+    from firelog.watch.run.process import WatchProcess
 
 
 FAULT_AFTER_S = 15.0  # by then the live firing has caught up with the present
@@ -75,29 +75,31 @@ def demo(
 
 
 def _check(faults: tuple[str, ...]) -> None:
-    from firelog.demo.mishaps import OnDemand
+    from firelog.demo.fault_injection import FaultInjector
 
     for name in faults:
-        OnDemand().ask(name)
+        FaultInjector().ask(name)
 
 
-def _watch(path: Path, say: Callable[[str], None]) -> Watching:
+def _watch(path: Path, say: Callable[[str], None]) -> WatchProcess:
     """Let a watch walk that calls nobody: what it would say stands on the board."""
     import threading
 
-    from firelog.watch.plan import Plan
-    from firelog.watch.run.process import Watching
+    from firelog.watch.plan import WatchPlan
+    from firelog.watch.run.process import WatchProcess
 
     def tell(text: str) -> None:
         if text[:6] != "nobody":  # in a demo that is no news
             say(f"night watch: {text}")
 
-    watching = Watching(path, Plan(), say=tell, sound=lambda _: None)
+    watching = WatchProcess(path, WatchPlan(), say=tell, sound=lambda _: None)
     threading.Thread(target=watching.run, name="watch", daemon=True).start()
     return watching
 
 
-def _take_faults(mishaps: OnDemand, faults: tuple[str, ...], say: Callable[[str], None]) -> None:
+def _take_faults(
+    mishaps: FaultInjector, faults: tuple[str, ...], say: Callable[[str], None]
+) -> None:
     """Play the faults that were asked for, and those typed while it runs."""
     import sys
     import threading

@@ -11,7 +11,7 @@ from firelog.cli.common import Settings, common_options, emit_json, json_option,
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from firelog.intake.checkup import Finding
+    from firelog.intake.checkup import HealthCheck
 
 _SAFE_SQLITE = "3.51.3, 3.50.7 and 3.44.6"
 
@@ -28,7 +28,7 @@ def doctor(ctx: click.Context, settings: Settings, as_json: bool) -> None:
     be mended.
     """
     from firelog.cli.clock import now_us
-    from firelog.intake.checkup import State, look_around
+    from firelog.intake.checkup import Severity, look_around
     from firelog.record.store import Store
 
     path, foundry = settings.store_path(), settings.read_foundry()
@@ -40,7 +40,7 @@ def doctor(ctx: click.Context, settings: Settings, as_json: bool) -> None:
         answer = {"sound": True, "problems": [], "notes": [f"{path}: there is no store yet"]}
         findings = list(look_around(foundry, path, None, now_us()))
     findings += _calls(settings)
-    mend = bool(answer["problems"]) or any(finding.state is State.MEND for finding in findings)
+    mend = bool(answer["problems"]) or any(finding.state is Severity.MEND for finding in findings)
     if as_json:
         emit_json({**answer, "findings": [vars(finding) for finding in findings]})
     else:
@@ -48,9 +48,9 @@ def doctor(ctx: click.Context, settings: Settings, as_json: bool) -> None:
     ctx.exit(1 if mend else 0)
 
 
-def _calls(settings: Settings) -> list[Finding]:
+def _calls(settings: Settings) -> list[HealthCheck]:
     """Look whether the alarms have a way out; nobody named is no fault, a wrong address is."""
-    from firelog.intake.checkup import Finding, State
+    from firelog.intake.checkup import HealthCheck, Severity
     from firelog.watch.calls.delivery import check
     from firelog.watch.plan import read_plan
 
@@ -58,11 +58,11 @@ def _calls(settings: Settings) -> list[Finding]:
     people = () if path is None else read_plan(path).people
     if not people:
         text = "nobody is named to be called; add a [[person]] to the foundry file"
-        return [Finding("alarms", State.LOOK, text)]
+        return [HealthCheck("alarms", Severity.LOOK, text)]
     remedy = "try it with `firelog watch test`"
-    wrong = [Finding("alarms", State.MEND, text, remedy) for text in check(people)]
+    wrong = [HealthCheck("alarms", Severity.MEND, text, remedy) for text in check(people)]
     names = ", ".join(person.name for person in people)
-    return wrong or [Finding("alarms", State.OK, f"{names} can be called", remedy)]
+    return wrong or [HealthCheck("alarms", Severity.OK, f"{names} can be called", remedy)]
 
 
 def _store(path: Path) -> dict[str, Any]:
@@ -83,7 +83,7 @@ def _store(path: Path) -> dict[str, Any]:
     return {"sound": not problems, "problems": problems, "notes": notes, **facts}
 
 
-def _show(answer: dict[str, Any], findings: list[Finding]) -> None:
+def _show(answer: dict[str, Any], findings: list[HealthCheck]) -> None:
     if "store" in answer:
         click.echo(f"{answer['store']}: {answer['readings']} readings, {answer['bytes']} bytes")
     for note in answer["notes"]:

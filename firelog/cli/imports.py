@@ -11,7 +11,7 @@ from firelog.cli.common import Settings, common_options, emit_json, json_option,
 
 if TYPE_CHECKING:
     from firelog.intake.file.importing import FileReport
-    from firelog.intake.file.logfile import Wishes
+    from firelog.intake.file.logfile import ImportOptions
     from firelog.schedule.plan.model import Schedule
 
 _DATES = ("day-first", "month-first", "year-first")
@@ -67,18 +67,18 @@ def import_command(
         print_summary(reports, firing)
 
 
-def _wishes(settings: Settings, said: dict[str, Any]) -> Wishes:
+def _wishes(settings: Settings, said: dict[str, Any]) -> ImportOptions:
     """Join what the options say with the named choice of the foundry file; options win."""
     from firelog.intake.file.choice import chosen, wished
-    from firelog.intake.file.logfile import Wishes
+    from firelog.intake.file.logfile import ImportOptions
 
     path = settings.foundry_path()
-    wishes = chosen(path, said["choice"]) if said["choice"] else Wishes()
+    options = chosen(path, said["choice"]) if said["choice"] else ImportOptions()
     keys = ("unit", "tz", "dates", "decimal", "times", "elapsed_in", "only", "start")
     stated = {key: said[key] for key in keys} | {"time": said["time_columns"]}
-    if stated["tz"] is None and wishes.tz is None and path is not None:
+    if stated["tz"] is None and options.tz is None and path is not None:
         stated["tz"] = settings.read_foundry().timezone
-    return wished(wishes, **stated)
+    return wished(options, **stated)
 
 
 def _store(

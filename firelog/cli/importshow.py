@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from firelog.intake.file.importing import FileReport
-from firelog.intake.file.logfile import Plan
+from firelog.intake.file.logfile import ReadPlan
 from firelog.units import iso_utc
 
 if TYPE_CHECKING:
@@ -49,7 +49,7 @@ def print_plans(reports: Sequence[FileReport]) -> None:
     click.echo("nothing was stored (--dry-run)")
 
 
-def _words(plan: Plan, report: FileReport) -> list[tuple[str, str]]:
+def _words(plan: ReadPlan, report: FileReport) -> list[tuple[str, str]]:
     form = plan.dialect
     decimals = ", decimal comma" if form.decimal == "," else ""
     text = (
@@ -67,7 +67,7 @@ def _words(plan: Plan, report: FileReport) -> list[tuple[str, str]]:
     return words
 
 
-def _clock(plan: Plan) -> str:
+def _clock(plan: ReadPlan) -> str:
     clock = plan.clocks[0]
     names = " + ".join(repr(plan.names[c] or f"column {c + 1}") for c in clock.columns[:3])
     words = [f"{names}: {clock.kind.value}"]

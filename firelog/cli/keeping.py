@@ -1,4 +1,4 @@
-"""``firelog backup``, ``restore``, ``expire`` and ``doctor``: keeping the store."""
+"""``firelog backup``, ``restore``, ``expire`` and ``doctor``: backup the store."""
 
 from __future__ import annotations
 
@@ -22,11 +22,12 @@ def backup(settings: Settings, *, folder: Path, keep: int | None, as_json: bool)
     copies; the store itself belongs on a local disk.
     """
     from firelog.cli.clock import now_us
-    from firelog.record import castings, keeping
+    from firelog.record import backup as backups
+    from firelog.record import castings
     from firelog.record.store import Store
 
     with Store.open(settings.store_path()) as store:
-        done = keeping.backup(store, folder, now_us(), keep)
+        done = backups.backup(store, folder, now_us(), keep)
         castings.copy_photos(castings.photo_folder(store), castings.photos_beside(done.path))
     if as_json:
         emit_json(
@@ -53,10 +54,11 @@ def backup(settings: Settings, *, folder: Path, keep: int | None, as_json: bool)
 def restore(settings: Settings, copy: Path, replace: bool) -> None:
     """Put the backup COPY in the place of the store; the one that was there gets another name."""
     from firelog.cli.clock import now_us
-    from firelog.record import castings, keeping
+    from firelog.record import backup as backups
+    from firelog.record import castings
 
     target = settings.store_path()
-    aside = keeping.restore(copy, target, now_us(), replace=replace)
+    aside = backups.restore(copy, target, now_us(), replace=replace)
     castings.copy_photos(castings.photos_beside(copy), castings.photos_beside(target))
     click.echo(f"{target}: restored from {copy}")
     if aside:

@@ -9,7 +9,7 @@ import click
 from firelog.cli.common import emit_json, json_option
 
 if TYPE_CHECKING:
-    from firelog.intake.line.listen import Guess, Sample
+    from firelog.intake.line.listen import Guess, PortSample
 
 
 @click.command()
@@ -82,13 +82,13 @@ def _listen(
     return 0 if text else 1
 
 
-def _tell(sample: Sample, as_json: bool) -> None:
+def _tell(sample: PortSample, as_json: bool) -> None:
     if not as_json:
         click.echo(f"at {sample.baud} baud: {sample.bytes_heard} bytes", err=True)
 
 
 def _answer(
-    port: str, sample: Sample, guess: Guess | None, section: str | None
+    port: str, sample: PortSample, guess: Guess | None, section: str | None
 ) -> dict[str, object]:
     return {
         "port": port,
@@ -103,7 +103,7 @@ def _answer(
     }
 
 
-def _show(sample: Sample, guess: Guess | None, section: str | None) -> None:
+def _show(sample: PortSample, guess: Guess | None, section: str | None) -> None:
     from firelog.intake.line.listen import understood
 
     for line in sample.lines:
@@ -117,7 +117,7 @@ def _show(sample: Sample, guess: Guess | None, section: str | None) -> None:
     click.echo(section, nl=False)
 
 
-def _nothing(sample: Sample) -> str:
+def _nothing(sample: PortSample) -> str:
     if not sample.bytes_heard:
         return (
             "It says nothing. Is it switched on, and does it send by itself? A Modbus meter only "

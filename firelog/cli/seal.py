@@ -11,7 +11,7 @@ from firelog.cli.common import Settings, common_options, emit_json, json_option,
 
 if TYPE_CHECKING:
     from firelog.record.seal import Seal
-    from firelog.record.verify import Finding, Verification
+    from firelog.record.verify import Discrepancy, Verification
 
 
 @click.command()
@@ -124,7 +124,7 @@ def _print(answer: Verification) -> None:
         click.echo("nothing is sealed yet: `firelog seal FIRING` closes a record.")
 
 
-def _line(finding: Finding) -> str:
+def _line(finding: Discrepancy) -> str:
     where = f"{finding.firing}: " if finding.firing else ""
     return f"{where}{finding.item}: {finding.what}"
 
@@ -144,7 +144,7 @@ def _seal_answer(firing: str, seal: Seal) -> dict[str, Any]:
 
 
 def _verify_answer(answer: Verification, names: dict[int, str]) -> dict[str, Any]:
-    def plain(finding: Finding) -> dict[str, Any]:
+    def plain(finding: Discrepancy) -> dict[str, Any]:
         return {"firing": finding.firing, "item": finding.item, "what": finding.what}
 
     return {

@@ -32,16 +32,16 @@ def tonight(settings: Settings, *, follow: bool, as_json: bool) -> None:
     """
     from firelog.cli.show import console, shown_settings
     from firelog.record.store import Store
-    from firelog.watch.run.tonight import Looker
+    from firelog.watch.run.tonight import TonightReader
 
     with Store.open(settings.store_path()) as store:
-        looker = Looker(store)
+        reader = TonightReader(store)
         _, tz = shown_settings(store)
-        now = looker.look()
+        now = reader.look()
         if as_json:
             emit_json(_answer(now))
         elif follow:
-            _stay(looker, tz)
+            _stay(reader, tz)
         else:
             console().print(_page(now, tz))
     unseen = any(one.state == "unacknowledged" for one in now.alarms)
@@ -49,13 +49,13 @@ def tonight(settings: Settings, *, follow: bool, as_json: bool) -> None:
         raise SystemExit(1)
 
 
-def _stay(looker: Any, tz: ZoneInfo) -> None:
+def _stay(reader: Any, tz: ZoneInfo) -> None:
     from rich.live import Live
 
-    with Live(_page(looker.look(), tz), auto_refresh=False, screen=True) as live:
+    with Live(_page(reader.look(), tz), auto_refresh=False, screen=True) as live:
         while True:
             time.sleep(2.0)
-            live.update(_page(looker.look(), tz), refresh=True)
+            live.update(_page(reader.look(), tz), refresh=True)
 
 
 # ---------------------------------------------------------------- for programs

@@ -9,7 +9,7 @@ import click
 from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
 
 if TYPE_CHECKING:
-    from firelog.audit.trends import Cell, Series, Trends
+    from firelog.audit.trends import DefectBin, Trends, TrendSeries
     from firelog.units import TemperatureUnit
 
 
@@ -74,7 +74,7 @@ def print_trends(found: Trends, unit: TemperatureUnit) -> None:
     out.print(Text("  A chart's signal asks a question; it gives no reason.", style="dim"))
 
 
-def _print_series(one: Series, unit: TemperatureUnit) -> None:
+def _print_series(one: TrendSeries, unit: TemperatureUnit) -> None:
     from rich.text import Text
 
     from firelog.cli.show import console
@@ -103,7 +103,7 @@ def _print_series(one: Series, unit: TemperatureUnit) -> None:
         out.print(Text(f"  {word}: {say(slope.per_month)} a month (95 %: {spread})"))
 
 
-def _cell(one: Cell, unit: TemperatureUnit) -> tuple[str, ...]:
+def _cell(one: DefectBin, unit: TemperatureUnit) -> tuple[str, ...]:
     from firelog.units import show_difference, show_duration
 
     low, high = one.superheat_k

@@ -9,7 +9,7 @@ import click
 from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
 
 if TYPE_CHECKING:
-    from firelog.watch.plan import Plan
+    from firelog.watch.plan import WatchPlan
 
 
 @click.group()
@@ -36,7 +36,7 @@ def run(settings: Settings, *, collect: bool, quiet: bool, print_unit: bool) -> 
     from firelog.record.store import Store
     from firelog.units import iso_utc
     from firelog.watch.calls import delivery
-    from firelog.watch.run.process import Watching
+    from firelog.watch.run.process import WatchProcess
     from firelog.watch.unit import unit
 
     path = settings.store_path()
@@ -59,7 +59,7 @@ def run(settings: Settings, *, collect: bool, quiet: bool, print_unit: bool) -> 
         if not quiet:
             click.echo(f"{iso_utc(now_us() // 1_000_000 * 1_000_000)} {text}", err=True)
 
-    watching = Watching(path, plan, collect=command, say=say)
+    watching = WatchProcess(path, plan, collect=command, say=say)
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: watching.stop())
     watching.run()
@@ -178,13 +178,13 @@ def shelve(settings: Settings, number: int, *, lasting: str, who: str, why: str)
     click.echo(f"{one.state} for {lasting}: {one.text}")
 
 
-def _plan(settings: Settings) -> Plan:
+def _plan(settings: Settings) -> WatchPlan:
     from firelog.foundry import read_foundry
-    from firelog.watch.plan import Plan, read_plan
+    from firelog.watch.plan import WatchPlan, read_plan
 
     path = settings.foundry_path()
     if path is None:
-        return Plan()
+        return WatchPlan()
     read_foundry(path)  # a slip in the rest of the file is said here as well
     return read_plan(path)
 

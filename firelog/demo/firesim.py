@@ -46,7 +46,7 @@ class Fault:
 
 
 @dataclass(frozen=True)
-class Sample:
+class SimulatedScan:
     """What the logger says at one instant; ``values_c`` is None where a channel reads open.
 
     ``heard`` is False while nothing comes over the wire.
@@ -151,7 +151,9 @@ class Programmer:
 
 
 # ---------------------------------------------------------------- playing it
-def play(scene: Scene, more: Callable[[float], Sequence[Fault]] = lambda _: ()) -> Iterator[Sample]:
+def play(
+    scene: Scene, more: Callable[[float], Sequence[Fault]] = lambda _: ()
+) -> Iterator[SimulatedScan]:
     """Yield one sample every ``every_s`` seconds, from the first second to the last.
 
     ``more`` is asked before each sample, with its second, for the mishaps played on demand.
@@ -172,7 +174,7 @@ def play(scene: Scene, more: Callable[[float], Sequence[Fault]] = lambda _: ()) 
         power_w = _heat(scene, programmer, measured_c, t_s)
         heard = not (_any(scene, Mishap.SILENCE, t_s) or _any(scene, Mishap.POWER_CUT, t_s))
         values_c = _logged(scene, dice, shown_c, t_s)
-        yield Sample(t_s, values_c, heard, programmer.set_point_c, power_w)
+        yield SimulatedScan(t_s, values_c, heard, programmer.set_point_c, power_w)
         if programmer.done:
             if tail_s >= scene.tail_s:
                 return

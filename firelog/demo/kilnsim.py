@@ -18,7 +18,7 @@ _HOTTEST_K = 1700.0
 
 
 @dataclass(frozen=True)
-class Change:
+class PhaseChange:
     """A change of phase that takes ``heat_j`` spread evenly from ``from_c`` to ``to_c``."""
 
     from_c: float
@@ -27,13 +27,13 @@ class Change:
 
 
 @dataclass(frozen=True)
-class Body:
+class LumpedMass:
     """One lump at one temperature."""
 
     name: str
     heat_capacity_j_per_k: float
     start_c: float = 20.0
-    change: Change | None = None
+    change: PhaseChange | None = None
 
     def capacity_at(self, temp_c: float) -> float:
         """Return the heat capacity at ``temp_c`` [J/K], with the change of phase spread in."""
@@ -44,7 +44,7 @@ class Body:
 
 
 @dataclass(frozen=True)
-class Path:
+class HeatPath:
     """A way for heat between two bodies (by index), or out (``AMBIENT``).
 
     ``w_per_k`` for conduction and convection; ``w_per_k4`` (ε·σ·A) for radiation.
@@ -67,8 +67,8 @@ class Path:
 class Network:
     """Bodies and paths in surroundings at ``ambient_c``."""
 
-    bodies: tuple[Body, ...]
-    paths: tuple[Path, ...]
+    bodies: tuple[LumpedMass, ...]
+    paths: tuple[HeatPath, ...]
     ambient_c: float = 20.0
 
     def steps(self, dt_s: float) -> int:
@@ -83,7 +83,11 @@ class Network:
         return max(1, ceil(dt_s * max(rates) / 0.2))
 
     def advance(
-        self, temps_c: list[float], power_w: list[float], dt_s: float, extra: tuple[Path, ...] = ()
+        self,
+        temps_c: list[float],
+        power_w: list[float],
+        dt_s: float,
+        extra: tuple[HeatPath, ...] = (),
     ) -> float:
         """Move ``temps_c`` on by ``dt_s`` in place; return the heat lost to the surroundings [J].
 
@@ -145,7 +149,7 @@ class Furnace:
     power_w: float
     sensors: tuple[Sensor, ...]
     control: int  # index of the sensor the controller follows
-    door: tuple[Path, ...]
+    door: tuple[HeatPath, ...]
     band_k: float = 30.0
 
 
@@ -160,13 +164,13 @@ def wall(
     layers: int = 3,
     start_c: float = 20.0,
     outside_w_per_m2k: float = 12.0,
-) -> tuple[tuple[Body, ...], tuple[Path, ...]]:
+) -> tuple[tuple[LumpedMass, ...], tuple[HeatPath, ...]]:
     """Return a lining as layers numbered from ``first``, heated from the ``inside`` bodies."""
     slice_m = thick_m / layers
     between = k_w_per_mk * area_m2 / slice_m
     bodies = tuple(
         # A wall that stood in the heat runs from hot inside to nearly cold outside.
-        Body(
+        LumpedMass(
             f"wall {n + 1}",
             heat_j_per_m3k * area_m2 * slice_m,
             20.0 + (start_c - 20.0) * (1 - (n + 0.5) / layers),
@@ -175,18 +179,20 @@ def wall(
     )
     out = 1 / (0.5 / between + 1 / (outside_w_per_m2k * area_m2))
     paths = (
-        *(Path(body, first, 2 * between / len(inside)) for body in inside),
-        *(Path(first + n, first + n + 1, between) for n in range(layers - 1)),
-        Path(first + layers - 1, AMBIENT, out),
+        *(HeatPath(body, first, 2 * between / len(inside)) for body in inside),
+        *(HeatPath(first + n, first + n + 1, between) for n in range(layers - 1)),
+        HeatPath(first + layers - 1, AMBIENT, out),
     )
     return bodies, paths
 
 
-def _facing(a: int, b: int, area_m2: float, *, air: float = 12.0, emissivity: float = 0.8) -> Path:
-    return Path(a, b, air * area_m2, emissivity * SIGMA_W_PER_M2_K4 * area_m2)
+def _facing(
+    a: int, b: int, area_m2: float, *, air: float = 12.0, emissivity: float = 0.8
+) -> HeatPath:
+    return HeatPath(a, b, air * area_m2, emissivity * SIGMA_W_PER_M2_K4 * area_m2)
 
 
-def _door(zones: tuple[int, ...], area_m2: float) -> tuple[Path, ...]:
+def _door(zones: tuple[int, ...], area_m2: float) -> tuple[HeatPath, ...]:
     return tuple(_facing(zone, AMBIENT, area_m2 / len(zones), air=60.0) for zone in zones)
 
 
@@ -198,16 +204,16 @@ def shell_kiln(*, start_c: float = 20.0) -> Furnace:
     lining, paths = wall(
         (0, 1), 2, area_m2=4.5, thick_m=0.15, k_w_per_mk=0.25, heat_j_per_m3k=1.3e5, start_c=start_c
     )
-    zones = (Body("top", 25e3, start_c), Body("bottom", 25e3, start_c))
+    zones = (LumpedMass("top", 25e3, start_c), LumpedMass("bottom", 25e3, start_c))
     skin, core = 2 + len(lining), 3 + len(lining)
-    load = (Body("shell face", 22e3), Body("shell core", 22e3))
+    load = (LumpedMass("shell face", 22e3), LumpedMass("shell core", 22e3))
     more = (
         _facing(0, 1, 0.6),
         _facing(0, skin, 0.7),
         _facing(1, skin, 0.5),
-        Path(skin, core, 216.0),
-        Path(0, AMBIENT, 9.0),
-        Path(1, AMBIENT, 12.0),
+        HeatPath(skin, core, 216.0),
+        HeatPath(0, AMBIENT, 9.0),
+        HeatPath(1, AMBIENT, 12.0),
     )
     return Furnace(
         Network((*zones, *lining, *load), (*paths, *more)),
@@ -227,12 +233,12 @@ def block_kiln(*, start_c: float = 20.0) -> Furnace:
     lining, paths = wall(
         (0, 1), 2, area_m2=3.0, thick_m=0.13, k_w_per_mk=0.3, heat_j_per_m3k=6e5, start_c=start_c
     )
-    zones = (Body("top", 18e3, start_c), Body("bottom", 18e3, start_c))
+    zones = (LumpedMass("top", 18e3, start_c), LumpedMass("bottom", 18e3, start_c))
     first = 2 + len(lining)
     shares = (("outside", 0.5), ("middle", 0.35), ("core", 0.15))
     water_j = 25.0 * 2.2564e6  # heat of evaporation at 100 °C, IAPWS-95, from memory
     load = tuple(
-        Body(f"block {name}", 100e3 * share, 20.0, Change(97.0, 103.0, water_j * share))
+        LumpedMass(f"block {name}", 100e3 * share, 20.0, PhaseChange(97.0, 103.0, water_j * share))
         for name, share in shares
     )
     # Radii that part a cylinder of 120 mm by these masses; six blocks of conductivity 0.45 W/mK.
@@ -241,10 +247,10 @@ def block_kiln(*, start_c: float = 20.0) -> Furnace:
         _facing(0, 1, 0.4),
         _facing(0, first, 0.75),
         _facing(1, first, 0.7),
-        Path(first, first + 1, between[0]),
-        Path(first + 1, first + 2, between[1]),
-        Path(0, AMBIENT, 4.0),
-        Path(1, AMBIENT, 6.0),
+        HeatPath(first, first + 1, between[0]),
+        HeatPath(first + 1, first + 2, between[1]),
+        HeatPath(0, AMBIENT, 4.0),
+        HeatPath(1, AMBIENT, 6.0),
     )
     return Furnace(
         Network((*zones, *lining, *load), (*paths, *more)),
@@ -269,19 +275,19 @@ def melting_furnace(*, start_c: float = 20.0) -> Furnace:
     )
     crucible, metal = 1 + len(lining), 2 + len(lining)
     load = (
-        Body("crucible", 15.0 * 1000.0),
+        LumpedMass("crucible", 15.0 * 1000.0),
         # Solidus 854 °C, liquidus 1010 °C (C83600); heat of fusion near that of copper,
         # 205 kJ/kg, and specific heat 0.43 kJ/kgK over the whole range, from memory.
-        Body("metal", 50.0 * 430.0, 20.0, Change(854.0, 1010.0, 50.0 * 205e3)),
+        LumpedMass("metal", 50.0 * 430.0, 20.0, PhaseChange(854.0, 1010.0, 50.0 * 205e3)),
     )
     more = (
         _facing(0, crucible, 0.45, air=20.0),
-        Path(crucible, metal, 150.0),
-        Path(0, AMBIENT, 6.0),
-        Path(metal, AMBIENT, 0.8, 0.5 * SIGMA_W_PER_M2_K4 * 0.045),
+        HeatPath(crucible, metal, 150.0),
+        HeatPath(0, AMBIENT, 6.0),
+        HeatPath(metal, AMBIENT, 0.8, 0.5 * SIGMA_W_PER_M2_K4 * 0.045),
     )
     return Furnace(
-        Network((Body("chamber", 12e3, start_c), *lining, *load), (*paths, *more)),
+        Network((LumpedMass("chamber", 12e3, start_c), *lining, *load), (*paths, *more)),
         ((0, 1.0),),
         50e3,
         (

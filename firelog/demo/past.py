@@ -25,7 +25,7 @@ DAY_US = 24 * 3_600_000_000
 
 
 @dataclass(frozen=True)
-class Past:
+class PastFiring:
     """A firing of the invented foundry's past."""
 
     name: str
@@ -42,10 +42,10 @@ class Past:
     longer_s: float = 0.0  # how much longer each hold lasted
 
 
-def past_firings() -> tuple[Past, ...]:
+def past_firings() -> tuple[PastFiring, ...]:
     """Return the past: one good night, one stalled, one with a hole, and a melt."""
     return (
-        Past(
+        PastFiring(
             "heron, left wing",
             "shell kiln",
             "ceramic-shell",
@@ -54,7 +54,7 @@ def past_firings() -> tuple[Past, ...]:
             events=((90.0, "door open", "two shells in, cups down"), (1900.0, "note", "no smoke")),
             note="two shells, nine coats",
         ),
-        Past(
+        PastFiring(
             "stilt walker, torso",
             "block kiln",
             "investment-block",
@@ -69,7 +69,7 @@ def past_firings() -> tuple[Past, ...]:
             seed=3,
             note="six investment blocks",
         ),
-        Past(
+        PastFiring(
             "bell ringer, hand",
             "shell kiln",
             "ceramic-shell",
@@ -80,7 +80,7 @@ def past_firings() -> tuple[Past, ...]:
             seed=4,
             note="four small shells",
         ),
-        Past(
+        PastFiring(
             "heron melt",
             "melt furnace",
             "bronze-melt",
@@ -91,7 +91,7 @@ def past_firings() -> tuple[Past, ...]:
             seed=5,
             note="50 kg ingot, clean returns",
         ),
-        Past(
+        PastFiring(
             "owl and toad",
             "shell kiln",
             "ceramic-shell",
@@ -103,7 +103,7 @@ def past_firings() -> tuple[Past, ...]:
             seed=9,
             note="two shells, lit cold because the other kiln was taken",
         ),
-        Past(
+        PastFiring(
             "owl melt",
             "melt furnace",
             "bronze-melt",
@@ -135,7 +135,7 @@ def build(store: Store, now_us: int) -> list[Firing]:
     return list(made.values())
 
 
-def _add(store: Store, past: Past, now_us: int) -> Firing:
+def _add(store: Store, past: PastFiring, now_us: int) -> Firing:
     schedule = read_schedule(find_schedule(past.schedule))
     began_us = now_us - round(past.days_ago * DAY_US)
     segments = tuple(_as_run(segment, past) for segment in schedule.segments)
@@ -157,7 +157,7 @@ def _add(store: Store, past: Past, now_us: int) -> Firing:
     return firing
 
 
-def _as_run(segment: Segment, past: Past) -> Segment:
+def _as_run(segment: Segment, past: PastFiring) -> Segment:
     hold_s = None if segment.hold_s is None else segment.hold_s + past.longer_s
     return replace(segment, target_c=segment.target_c + past.hotter_k, hold_s=hold_s)
 

@@ -7,15 +7,15 @@ import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+from firelog.demo.fault_injection import FaultInjector
 from firelog.demo.firesim import Scene
 from firelog.demo.foundry import heron_yard
 from firelog.demo.kilnsim import shell_kiln
-from firelog.demo.mishaps import OnDemand
 from firelog.demo.past import begin, build, seal_firing
-from firelog.demo.speaker import Speaker, lines
+from firelog.demo.pty_logger import PtyLogger, lines
 from firelog.errors import StoreError
-from firelog.intake.clock import Clock
-from firelog.intake.collect.collector import Collector, Report
+from firelog.intake.clock import ArrivalClock
+from firelog.intake.collect.collector import Collector, CollectorStatus
 from firelog.intake.collect.sources import make_source
 from firelog.judge import firing
 from firelog.record.rows import Firing
@@ -43,11 +43,11 @@ class Rehearsal:
         length_s = spoken[-1][0]
         self.began_us = now_us - round((length_s if fast else _BEHIND_S) * 1e6)
         self.ended_us = self.began_us + round(length_s * 1e6)
-        self.mishaps = OnDemand()
+        self.mishaps = FaultInjector()
         live = lines(scene, self.began_us, more=self.mishaps.now)
         timed = _timed(live, 0.0 if fast else _BEHIND_S, fast=fast)
         self._path = path
-        self._speaker = Speaker(timed, factor=1.0)
+        self._speaker = PtyLogger(timed, factor=1.0)
         self._collector: Collector | None = None
         self._ready = threading.Event()
         self._failed: list[BaseException] = []
@@ -61,7 +61,7 @@ class Rehearsal:
         self._thread.start()
         self._ready.wait(30.0)
 
-    def _heard(self, report: Report) -> None:
+    def _heard(self, report: CollectorStatus) -> None:
         # Whoever opens a port throws away what is in it: nothing may be said before.
         if report.what == "connected" and not self._ready.is_set():
             self._speaker.start()
@@ -96,7 +96,7 @@ class Rehearsal:
 
     def _collect(self) -> None:
         foundry = heron_yard(self._speaker.path)
-        clock = Clock()
+        clock = ArrivalClock()
         try:
             with Store.open(self._path, write=True) as store:
                 sources = [make_source(spec, clock) for spec in foundry.sources]

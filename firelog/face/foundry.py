@@ -18,7 +18,7 @@ from firelog.face.opened import Opened, opened
 from firelog.foundry import ChannelSpec, read_foundry
 from firelog.intake.file import importing
 from firelog.intake.file.choice import wished
-from firelog.intake.file.plan import Wishes
+from firelog.intake.file.plan import ImportOptions
 from firelog.intake.file.store_files import bring_in
 from firelog.record import castings as casting_record
 from firelog.record import heats as heat_record
@@ -130,7 +130,7 @@ class Foundry:
         if schedule is not None and firing is None:
             raise InputError("a schedule belongs to a firing; name it with firing=...")
         wishes = wished(
-            Wishes(),
+            ImportOptions(),
             unit=unit,
             tz=tz or self.timezone,
             start=start,

@@ -16,7 +16,7 @@ from firelog.face.firing import Firing
 from firelog.intake.file import importing, logfile
 from firelog.intake.file.choice import wished
 from firelog.intake.file.importing import FileReport
-from firelog.intake.file.plan import Chunk, Plan, Wishes
+from firelog.intake.file.plan import Chunk, ImportOptions, ReadPlan
 from firelog.readings import Quality
 from firelog.units import iso_utc
 
@@ -93,7 +93,7 @@ def read_log(
     decided, and for two different values of one channel at one instant.
     """
     wishes = wished(
-        Wishes(),
+        ImportOptions(),
         unit=unit,
         tz=tz,
         start=start,
@@ -151,7 +151,7 @@ def _once(file: Path, column: pd.Series[float]) -> pd.Series[float]:
     return ordered[~ordered.index.duplicated()]
 
 
-def _said(plan: Plan, chunks: Sequence[Chunk]) -> dict[Hashable, Any]:
+def _said(plan: ReadPlan, chunks: Sequence[Chunk]) -> dict[Hashable, Any]:
     last = chunks[-1] if chunks else None
     return {
         "skipped": {one.name: one.why for one in plan.skipped},

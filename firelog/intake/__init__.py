@@ -1,1 +1,1 @@
-"""Everything that brings readings in: files, ports, and the rehearsal foundry."""
+"""Everything that brings readings in: serial ports, buses, and loggers' files."""

@@ -1,4 +1,4 @@
-"""What around a store and its sources is not as it should be, each with what to do about it.
+"""Health checks of store, disk, clock, sources and readings, each with what to do about it.
 
 Looks only: no port is opened, for opening resets many boards and takes a network port from the
 collector that is using it.
@@ -34,7 +34,7 @@ _GRABBERS = {
 }
 
 
-class State(StrEnum):
+class Severity(StrEnum):
     """How much a finding matters."""
 
     OK = "ok"
@@ -43,18 +43,18 @@ class State(StrEnum):
 
 
 @dataclass(frozen=True)
-class Finding:
+class HealthCheck:
     """One thing looked at: what it is, how it is, and what to do when it is not well."""
 
     subject: str
-    state: State
+    state: Severity
     text: str
     remedy: str = ""
 
 
 def look_around(
     foundry: Foundry, store_path: Path, store: Store | None, now_us: int
-) -> Iterator[Finding]:
+) -> Iterator[HealthCheck]:
     """Yield a finding for disk, clock, each source, and the newest reading of each channel."""
     yield from disk(store_path)
     yield clock(now_us)
@@ -69,26 +69,32 @@ def look_around(
 # ---------------------------------------------------------------- the machine
 def disk(
     store_path: Path, usage: Callable[[Path], tuple[int, int, int]] = shutil.disk_usage
-) -> Iterator[Finding]:
+) -> Iterator[HealthCheck]:
     """Look at the room on the store's disk and at the kind of disk it is."""
     folder = store_path.absolute().parent
     try:
         total, _, free = usage(folder)
     except OSError as error:
         text = f"{folder} cannot be looked at ({error.strerror})"
-        yield Finding("disk", State.MEND, text, "make the folder, or name another --store")
+        yield HealthCheck("disk", Severity.MEND, text, "make the folder, or name another --store")
         return
     room = f"{free / 1e9:.1f} GB free in {folder}"
     if free < FULL_BYTES:
-        yield Finding("disk", State.MEND, room, "free space now: recording stops when it is full")
+        yield HealthCheck(
+            "disk", Severity.MEND, room, "free space now: recording stops when it is full"
+        )
     elif free < LOW_BYTES or free < LOW_SHARE * total:
-        yield Finding("disk", State.LOOK, room, "free space, or move the store to a larger disk")
+        yield HealthCheck(
+            "disk", Severity.LOOK, room, "free space, or move the store to a larger disk"
+        )
     else:
-        yield Finding("disk", State.OK, room)
+        yield HealthCheck("disk", Severity.OK, room)
     kind = _kind_of_disk(folder)
     if kind in _UNSAFE_DISKS:
         text = f"{folder} is on {kind}, where a power cut or a second program can damage the store"
-        yield Finding("disk", State.MEND, text, "keep the store on a local disk (ext4, NTFS, APFS)")
+        yield HealthCheck(
+            "disk", Severity.MEND, text, "keep the store on a local disk (ext4, NTFS, APFS)"
+        )
 
 
 def _kind_of_disk(folder: Path, mounts: Path = Path("/proc/mounts")) -> str:
@@ -104,19 +110,19 @@ def _kind_of_disk(folder: Path, mounts: Path = Path("/proc/mounts")) -> str:
     return kind
 
 
-def clock(now_us: int, synchronised: Callable[[], bool | None] | None = None) -> Finding:
+def clock(now_us: int, synchronised: Callable[[], bool | None] | None = None) -> HealthCheck:
     """Look at the computer's clock."""
     remedy = "set it: `timedatectl set-ntp true`, and give the machine a clock with a battery"
     if now_us < _BUILT_US:
-        return Finding("clock", State.MEND, "the computer's clock is years behind", remedy)
+        return HealthCheck("clock", Severity.MEND, "the computer's clock is years behind", remedy)
     known = (synchronised or _synchronised)()
     if known is None:
         text = "cannot tell whether the computer's clock is kept right"
-        return Finding("clock", State.LOOK, text, "compare it with a clock you trust")
+        return HealthCheck("clock", Severity.LOOK, text, "compare it with a clock you trust")
     if not known:
         text = "the computer's clock is not synchronised with network time"
-        return Finding("clock", State.LOOK, text, remedy)
-    return Finding("clock", State.OK, "synchronised with network time")
+        return HealthCheck("clock", Severity.LOOK, text, remedy)
+    return HealthCheck("clock", Severity.OK, "synchronised with network time")
 
 
 def _synchronised() -> bool | None:
@@ -139,39 +145,43 @@ def running_programs(proc: Path = Path("/proc")) -> set[str]:
     return names
 
 
-def grabbers(programs: Iterable[str]) -> Iterator[Finding]:
+def grabbers(programs: Iterable[str]) -> Iterator[HealthCheck]:
     """Look for programs known to take serial ports away."""
     for name in sorted(set(programs) & set(_GRABBERS)):
-        yield Finding("ports", State.LOOK, f"{name} is running", _GRABBERS[name])
+        yield HealthCheck("ports", Severity.LOOK, f"{name} is running", _GRABBERS[name])
 
 
 # ---------------------------------------------------------------- sources
-def source(spec: SourceSpec) -> Finding:
+def source(spec: SourceSpec) -> HealthCheck:
     """Look whether the port of a source is there and may be opened by us."""
     subject = f"source {spec.name!r}"
     if "://" in spec.port:
-        return Finding(subject, State.OK, f"{spec.port}: on the network, not tried from here")
+        return HealthCheck(
+            subject, Severity.OK, f"{spec.port}: on the network, not tried from here"
+        )
     try:
         path = Path(device(spec.port))
     except SourceError as error:
-        return Finding(subject, State.MEND, str(error), "plug the adapter in")
+        return HealthCheck(subject, Severity.MEND, str(error), "plug the adapter in")
     if not path.exists():
         there = ", ".join(port.stable for port in ports()) or "none"
         text = f"{spec.port}: there is no such port; ports here: {there}"
-        return Finding(subject, State.MEND, text, "plug it in, or correct the port in the file")
+        return HealthCheck(
+            subject, Severity.MEND, text, "plug it in, or correct the port in the file"
+        )
     if not os.access(path, os.R_OK | os.W_OK):
         text = f"{spec.port}: you may not open it"
         remedy = "`sudo usermod -aG dialout $USER`, then log in again"
-        return Finding(subject, State.MEND, text, remedy)
+        return HealthCheck(subject, Severity.MEND, text, remedy)
     stable = next((port.stable for port in ports() if port.device == str(path)), spec.port)
     if stable != spec.port and not spec.port.startswith((str(BY_ID), "serial:")):
         text = f"{spec.port} may be another adapter after the next start"
-        return Finding(subject, State.LOOK, text, f"write port = {stable!r}")
-    return Finding(subject, State.OK, f"{spec.port} is there")
+        return HealthCheck(subject, Severity.LOOK, text, f"write port = {stable!r}")
+    return HealthCheck(subject, Severity.OK, f"{spec.port} is there")
 
 
 # ---------------------------------------------------------------- readings
-def newest(store: Store, foundry: Foundry, now_us: int) -> Iterator[Finding]:
+def newest(store: Store, foundry: Foundry, now_us: int) -> Iterator[HealthCheck]:
     """Look how old the newest reading of each channel is; old matters while a firing runs."""
     running = {firing.kiln for firing in store.firings() if firing.running}
     live = {spec.kiln for spec in foundry.sources}
@@ -179,15 +189,17 @@ def newest(store: Store, foundry: Foundry, now_us: int) -> Iterator[Finding]:
         subject = f"channel {channel.kiln} / {channel.name}"
         span = store.reading_span(channel.id)
         if span is None:
-            yield Finding(subject, State.LOOK, "has no reading yet", "see whether its source runs")
+            yield HealthCheck(
+                subject, Severity.LOOK, "has no reading yet", "see whether its source runs"
+            )
             continue
         age_s = (now_us - span[1]) / 1e6
         text = f"last reading {show_duration(age_s)} ago"
         if age_s < -60.0:
             text = f"last reading {show_duration(-age_s)} from now: somebody's clock is wrong"
-            yield Finding(subject, State.LOOK, text, "compare the clocks")
+            yield HealthCheck(subject, Severity.LOOK, text, "compare the clocks")
         elif age_s > OLD_S and channel.kiln in running and channel.kiln in live:
             remedy = "a firing runs there: look at cable and collector"
-            yield Finding(subject, State.MEND, text, remedy)
+            yield HealthCheck(subject, Severity.MEND, text, remedy)
         else:
-            yield Finding(subject, State.OK, text)
+            yield HealthCheck(subject, Severity.OK, text)

@@ -4,7 +4,7 @@ The wall clock jumps: network time corrects it, somebody sets it by hand, a boar
 chip starts in the past. Arrivals are therefore counted on the machine's steady clock and mapped
 to UTC once. When the wall clock is later found *ahead*, the map follows it (the record then shows
 a hole, which is safe); when it is found *behind*, the map stays, for going back would write the
-same minutes twice. Either way it is told, as a :class:`Step`.
+same minutes twice. Either way it is told, as a :class:`ClockEvent`.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ STEP_S = 1.0  # network time slews smaller errors away without a jump
 
 
 @dataclass(frozen=True)
-class Step:
+class ClockEvent:
     """Something happened to time itself: ``kind`` is an event's kind, ``seconds`` its size."""
 
     kind: str
@@ -31,7 +31,7 @@ def _steady_ns() -> int:
     return time.clock_gettime_ns(boot) if boot is not None else time.monotonic_ns()
 
 
-class Clock:
+class ArrivalClock:
     """Maps the steady clock to microseconds UTC; the three clocks are handed in for tests.
 
     ``awake_ns`` stops in suspend, ``steady_ns`` does not: their difference is time slept.
@@ -56,20 +56,20 @@ class Clock:
         """Return seconds on the steady clock, for ages and waits."""
         return self._steady_ns() / 1e9
 
-    def steps(self) -> list[Step]:
+    def steps(self) -> list[ClockEvent]:
         """Return what happened to the clocks since the last call; call it about once a second."""
         return [step for step in (self._slept(), self._stepped()) if step]
 
-    def _slept(self) -> Step | None:
+    def _slept(self) -> ClockEvent | None:
         asleep_ns = self._steady_ns() - self._awake_ns()
         slept_s = (asleep_ns - self._asleep_ns) / 1e9
         if slept_s < STEP_S:
             return None
         self._asleep_ns = asleep_ns
         text = f"the machine slept for {slept_s:.0f} s; nothing was recorded in that time"
-        return Step("machine slept", slept_s, text)
+        return ClockEvent("machine slept", slept_s, text)
 
-    def _stepped(self) -> Step | None:
+    def _stepped(self) -> ClockEvent | None:
         ahead_ns = self._wall_ns() - self._steady_ns() - self._offset_ns
         if abs(ahead_ns - self._told_ns) < STEP_S * 1e9:
             return None
@@ -84,4 +84,4 @@ class Clock:
                 f"the computer's clock was moved by {seconds:+.1f} s; the record keeps its own "
                 f"count and now runs {-ahead_ns / 1e9:.1f} s ahead of it until the next start"
             )
-        return Step("clock stepped", seconds, text)
+        return ClockEvent("clock stepped", seconds, text)

@@ -18,7 +18,7 @@ from firelog.errors import InputError
 from firelog.physics.metal.cooling import Handling
 from firelog.physics.mould.body import Body, Layer, Material, Surface, Uptake, wax
 from firelog.reference import shared_folder
-from firelog.tomlfile import Table
+from firelog.tomlfile import TomlTable
 
 SHAPES = ("plate", "cylinder", "sphere")
 FORMS = ("block", "shell", "shell with core")
@@ -154,7 +154,7 @@ def _read(path: Path) -> tuple[tuple[str, MouldMaterial], ...]:
     return tuple((one.name, one) for one in found)
 
 
-def _material(row: Table) -> MouldMaterial:
+def _material(row: TomlTable) -> MouldMaterial:
     row.only(_KEYS)
     name = row.need("name", tomlfile.text)
     water, gypsum = row.need("water", tomlfile.number), row.need("gypsum", tomlfile.number)
@@ -186,7 +186,7 @@ def _material(row: Table) -> MouldMaterial:
     )
 
 
-def _range(row: Table) -> CriticalRange:
+def _range(row: TomlTable) -> CriticalRange:
     row.only(("name", "from", "to", "source"))
     return CriticalRange(
         row.need("name", tomlfile.text),

@@ -1,4 +1,4 @@
-"""Meeting a limit with a measured value that has an uncertainty.
+"""Conformity decisions: does a measured value with an uncertainty meet a limit?
 
 Guarded decisions after JCGM 106:2012, clause 8: a limit is met when it is met by at least the
 expanded uncertainty U (k = 2), missed when it is missed by more than U, and otherwise not proven.

@@ -9,9 +9,9 @@ from typing import Any, cast
 
 from firelog import tomlfile
 from firelog.errors import InputError
-from firelog.physics.metal.metals import AlloyCard, Figure, Span
+from firelog.physics.metal.metals import AlloyCard, Figure, TemperatureRange
 from firelog.reference import shared_folder
-from firelog.tomlfile import Table
+from firelog.tomlfile import TomlTable
 from firelog.units import TemperatureUnit, parse_temperature
 
 _KEYS = (
@@ -48,7 +48,7 @@ def _read(path: Path) -> tuple[tuple[str, AlloyCard], ...]:
     return tuple((card.name, card) for card in cards)
 
 
-def _card(row: Table, unit: TemperatureUnit) -> AlloyCard:
+def _card(row: TomlTable, unit: TemperatureUnit) -> AlloyCard:
     row.only(_KEYS)
     card = AlloyCard(
         name=row.need("name", tomlfile.text),
@@ -93,10 +93,10 @@ def _numbers(value: Any) -> tuple[Figure, ...]:
     return figures
 
 
-def _span(value: Any, unit: TemperatureUnit) -> Span:
+def _span(value: Any, unit: TemperatureUnit) -> TemperatureRange:
     if not isinstance(value, dict) or set(value) != {"from", "to", "source"}:
         raise InputError(f"{value!r} needs exactly from, to and source")
     low, high = (parse_temperature(value[key], unit) for key in ("from", "to"))
     if not low < high:
         raise InputError("from must be below to")
-    return Span(low, high, tomlfile.text(value["source"]))
+    return TemperatureRange(low, high, tomlfile.text(value["source"]))

@@ -14,7 +14,7 @@ import numpy as np
 
 from firelog.physics import conformity
 from firelog.physics.metal.metals import AlloyCard, superheat_k
-from firelog.pouring.facts import Known, MouldCourse, Unknown
+from firelog.pouring.facts import Known, MouldCooling, Unknown
 from firelog.pouring.plan import Asked
 from firelog.record.heats import Pour
 from firelog.schedule.plan.model import ChannelTrace
@@ -95,7 +95,7 @@ def handover(asked: Asked, pour: Pour) -> PourCheck:
 
 
 def mould_temperature(
-    asked: Asked, mould: MouldCourse | Unknown, pour: Pour, unit: TemperatureUnit = "C"
+    asked: Asked, mould: MouldCooling | Unknown, pour: Pour, unit: TemperatureUnit = "C"
 ) -> PourCheck:
     """Hold the computed temperature [°C] of the mould at the pour against its limits.
 

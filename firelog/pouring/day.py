@@ -13,7 +13,7 @@ from firelog import tomlfile
 from firelog.errors import InputError
 from firelog.physics.metal.assignment import Crucible, Waiting, assign
 from firelog.pouring.alloys import alloy
-from firelog.tomlfile import Table
+from firelog.tomlfile import TomlTable
 from firelog.units import parse_duration
 
 _DAY_S = 86_400.0
@@ -50,7 +50,7 @@ def answer(day: Day) -> dict[str, Any]:
     }
 
 
-def _mould(row: Table) -> Waiting:
+def _mould(row: TomlTable) -> Waiting:
     row.only(("name", "alloy", "metal", "from", "to"))
     waiting = Waiting(
         row.need("name", tomlfile.text),
@@ -64,7 +64,7 @@ def _mould(row: Table) -> Waiting:
     return waiting
 
 
-def _heat(row: Table) -> Crucible:
+def _heat(row: TomlTable) -> Crucible:
     row.only(("name", "alloy", "metal", "ready", "lasts", "each"))
     return Crucible(
         row.need("name", tomlfile.text),

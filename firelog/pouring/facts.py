@@ -19,7 +19,7 @@ from firelog.judge import mould as moulds
 from firelog.physics.metal import cooling, dips
 from firelog.physics.metal.cooling import Loss, LossRate, Melt
 from firelog.physics.metal.dips import Dip
-from firelog.physics.mould.conduction import Course
+from firelog.physics.mould.conduction import TemperatureHistory
 from firelog.physics.mould.core import core_trace
 from firelog.physics.mould.outside import outside
 from firelog.pouring.words import dip_words
@@ -186,7 +186,7 @@ def _from_settled(
 
 # ---------------------------------------------------------------- the mould
 @dataclass(frozen=True)
-class MouldCourse:
+class MouldCooling:
     """A mould out of its kiln: how hot it left [°C] ± U (k = 2) [K], and its course from then on.
 
     ``out_us`` [µs UTC] is when it left.
@@ -194,7 +194,7 @@ class MouldCourse:
 
     start_c: float
     start_expanded_k: float
-    course: Course
+    course: TemperatureHistory
     out_us: int
 
     def at(self, at_us: int) -> tuple[float, float]:
@@ -204,7 +204,7 @@ class MouldCourse:
         return cooling.temperature_at(self.course, (at_us - self.out_us) / 1e6)
 
 
-def mould_course(store: Store, mould: Mould, pour: Pour) -> MouldCourse | Unknown:
+def mould_course(store: Store, mould: Mould, pour: Pour) -> MouldCooling | Unknown:
     """Return how the mould cooled from kiln-out on, or why that cannot be known."""
     if pour.out_us is None:
         return Unknown("nobody noted when the mould left the kiln")
@@ -235,7 +235,7 @@ def mould_course(store: Store, mould: Mould, pour: Pour) -> MouldCourse | Unknow
         lasting_s,
         start_expanded_k=start_u,
     )
-    return MouldCourse(float(core.temp_c[-1]), start_u, course, pour.out_us)
+    return MouldCooling(float(core.temp_c[-1]), start_u, course, pour.out_us)
 
 
 def kiln_until(

@@ -10,7 +10,7 @@ from typing import Any, cast
 from firelog import tomlfile
 from firelog.errors import InputError
 from firelog.reference import shared_folder
-from firelog.tomlfile import Table
+from firelog.tomlfile import TomlTable
 from firelog.units import (
     TemperatureUnit,
     parse_difference,
@@ -85,7 +85,7 @@ def parse_pour_plan(text: str, file: str) -> PourPlan:
     return PourPlan(table.need("title", tomlfile.text), asked, text)
 
 
-def _asked(row: Table, unit: TemperatureUnit) -> Asked:
+def _asked(row: TomlTable, unit: TemperatureUnit) -> Asked:
     kind = row.need("kind", tomlfile.choice(KINDS))
     row.only((*_COMMON, *_KEYS[kind]))
     limits = {
@@ -109,30 +109,30 @@ def _asked(row: Table, unit: TemperatureUnit) -> Asked:
     )
 
 
-def _window(row: Table, unit: TemperatureUnit) -> dict[str, Any]:
+def _window(row: TomlTable, unit: TemperatureUnit) -> dict[str, Any]:
     if row.has("from") != row.has("to"):
         raise row.fail("a window needs both from and to, or neither (then the card's range counts)")
     read = _temperature(unit)
     return {"low": row.get("from", read, None), "high": row.get("to", read, None)}
 
 
-def _superheat(row: Table, unit: TemperatureUnit) -> dict[str, Any]:
+def _superheat(row: TomlTable, unit: TemperatureUnit) -> dict[str, Any]:
     def read(value: Any) -> float:
         return parse_difference(value, unit)
 
     return {"low": row.need("at_least", read), "high": row.get("at_most", read, None)}
 
 
-def _handover(row: Table, _: TemperatureUnit) -> dict[str, Any]:
+def _handover(row: TomlTable, _: TemperatureUnit) -> dict[str, Any]:
     return {"high": row.need("at_most", parse_duration)}
 
 
-def _mould(row: Table, unit: TemperatureUnit) -> dict[str, Any]:
+def _mould(row: TomlTable, unit: TemperatureUnit) -> dict[str, Any]:
     read = _temperature(unit)
     return {"low": row.need("at_least", read), "high": row.get("at_most", read, None)}
 
 
-def _overheat(row: Table, unit: TemperatureUnit) -> dict[str, Any]:
+def _overheat(row: TomlTable, unit: TemperatureUnit) -> dict[str, Any]:
     return {
         "above_c": row.need("above", _temperature(unit)),
         "high": row.need("at_most", parse_duration),

@@ -17,7 +17,7 @@ from firelog.physics.mould.conduction import at as course_at
 from firelog.pouring import alloys, facts
 from firelog.pouring import checks as checks_of
 from firelog.pouring.checks import PourCheck
-from firelog.pouring.facts import Known, MouldCourse, SeenDip, Unknown
+from firelog.pouring.facts import Known, MouldCooling, SeenDip, Unknown
 from firelog.pouring.plan import DEFAULT_PLAN, Asked, PourPlan, parse_pour_plan, read_pour_plan
 from firelog.record import heats as record
 from firelog.record.heats import Heat, Mould, Pour
@@ -46,7 +46,7 @@ class PourAssessment:
     pour: Pour
     mould: Mould
     metal: Known | Unknown
-    mould_course: MouldCourse | Unknown
+    mould_course: MouldCooling | Unknown
     checks: tuple[PourCheck, ...]
     window_us: tuple[int, int] | None
     window_why: str
@@ -154,7 +154,7 @@ def foretell(
     )  # fmt: skip
 
 
-def _latest_us(course: MouldCourse | Unknown, asked: list[Asked]) -> int | None:
+def _latest_us(course: MouldCooling | Unknown, asked: list[Asked]) -> int | None:
     """Return the latest instant at which the mould is proven above its least temperature."""
     least = [one.low for one in asked if one.kind == "mould temperature" and one.low is not None]
     if isinstance(course, Unknown) or not least:
@@ -173,7 +173,7 @@ def plan_of(heat: Heat) -> PourPlan:
 def _window(
     heat: Heat,
     pour: Pour,
-    course: MouldCourse | Unknown,
+    course: MouldCooling | Unknown,
     *,
     asked: list[Asked],
     limits: tuple[float, float] | None,

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from firelog.alarm import Act, Priority, State, after
+from firelog.alarm import AlarmAction, AlarmState, Priority, after
 from firelog.errors import InputError
 from firelog.record import driver
 from firelog.record.rows import Event
@@ -35,7 +35,7 @@ class StoredAlarm:
     priority: Priority
     text: str
     remedy: str
-    state: State
+    state: AlarmState
     present: bool
     began_us: int
     called_us: int | None
@@ -50,8 +50,8 @@ class StoredStep:
     id: int
     alarm_id: int
     t_us: int
-    act: Act
-    state: State
+    act: AlarmAction
+    state: AlarmState
     who: str
     note: str
 
@@ -95,7 +95,7 @@ def steps(store: Store, *, alarm_id: int | None = None, after_id: int = 0) -> li
         values,
     )
     return [
-        StoredStep(row[0], row[1], row[2], Act(row[3]), State(row[4]), row[5], row[6])
+        StoredStep(row[0], row[1], row[2], AlarmAction(row[3]), AlarmState(row[4]), row[5], row[6])
         for row in rows
     ]
 
@@ -127,8 +127,8 @@ def keep(
     priority: Priority,
     text: str,
     remedy: str,
-    act: Act,
-    state: State,
+    act: AlarmAction,
+    state: AlarmState,
     present: bool,
     t_us: int,
 ) -> int:
@@ -163,7 +163,7 @@ def mark_called(store: Store, alarm_id: int, t_us: int) -> None:
 # ---------------------------------------------------------------- people move them
 def acknowledge(store: Store, alarm_id: int, *, who: str, t_us: int, note: str = "") -> StoredAlarm:
     """Say that a person has seen an alarm and acts; returns it as it stands then."""
-    return _by_person(store, alarm_id, Act.ACKNOWLEDGE, who=who, t_us=t_us, note=note)
+    return _by_person(store, alarm_id, AlarmAction.ACKNOWLEDGE, who=who, t_us=t_us, note=note)
 
 
 def shelve(
@@ -174,18 +174,20 @@ def shelve(
         raise InputError("say why the alarm is put aside; the next shift will ask")
     if not 0 < (until_us - t_us) / 1e6 <= LONGEST_SHELF_S:
         raise InputError("an alarm is put aside for a while that ends within a day, such as '2 h'")
-    return _by_person(store, alarm_id, Act.SHELVE, who=who, t_us=t_us, note=note, until_us=until_us)
+    return _by_person(
+        store, alarm_id, AlarmAction.SHELVE, who=who, t_us=t_us, note=note, until_us=until_us
+    )
 
 
 def unshelve(store: Store, alarm_id: int, *, who: str, t_us: int) -> StoredAlarm:
     """Take an alarm off the shelf before its time."""
-    return _by_person(store, alarm_id, Act.UNSHELVE, who=who, t_us=t_us)
+    return _by_person(store, alarm_id, AlarmAction.UNSHELVE, who=who, t_us=t_us)
 
 
 def _by_person(
     store: Store,
     alarm_id: int,
-    act: Act,
+    act: AlarmAction,
     *,
     who: str,
     t_us: int,
@@ -199,9 +201,9 @@ def _by_person(
         if alarm.ended_us is not None:
             return alarm
         state = after(alarm.state, act, present=alarm.present)
-        if act is Act.SHELVE and state is not State.SHELVED:
+        if act is AlarmAction.SHELVE and state is not AlarmState.SHELVED:
             raise InputError("its cause is announced by another alarm; put that one aside")
-        if state is alarm.state and act is not Act.SHELVE:
+        if state is alarm.state and act is not AlarmAction.SHELVE:
             return alarm
         _move(store, alarm_id, state, present=alarm.present, t_us=t_us, until_us=until_us)
         who, note = who.strip()[:80], note.strip()[:400]
@@ -213,14 +215,14 @@ def _by_person(
 def _move(
     store: Store,
     alarm_id: int,
-    state: State,
+    state: AlarmState,
     *,
     present: bool,
     t_us: int,
     until_us: int | None = None,
 ) -> None:
     # Suppressed alarms stay open: they speak again when what covers them is gone.
-    over = state is State.NORMAL
+    over = state is AlarmState.NORMAL
     store.connection.execute(
         "update alarms set state=?, present=?, shelved_until_us=?, ended_us=? where id=?",
         (state, int(present), until_us, t_us if over else None, alarm_id),
@@ -228,7 +230,14 @@ def _move(
 
 
 def _step(
-    store: Store, alarm_id: int, act: Act, state: State, *, t_us: int, who: str, note: str = ""
+    store: Store,
+    alarm_id: int,
+    act: AlarmAction,
+    state: AlarmState,
+    *,
+    t_us: int,
+    who: str,
+    note: str = "",
 ) -> None:
     store.connection.execute(
         "insert into alarm_steps(alarm,t_us,act,state,who,note) values (?,?,?,?,?,?)",
@@ -240,7 +249,7 @@ def _alarms(store: Store, tail: str, values: Sequence[Any]) -> list[StoredAlarm]
     found = []
     for row in query(store, f"{_ALARM} {tail}", values):
         columns = list(row)
-        columns[5], columns[8], columns[9] = Priority(row[5]), State(row[8]), bool(row[9])
+        columns[5], columns[8], columns[9] = Priority(row[5]), AlarmState(row[8]), bool(row[9])
         found.append(StoredAlarm(*columns))
     return found
 

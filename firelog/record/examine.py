@@ -1,4 +1,4 @@
-"""Is all well in a store? Everything is read once, and each thing that is wrong gets a sentence."""
+"""Examines a whole store: everything is read once, and each fault gets a sentence."""
 
 from __future__ import annotations
 

@@ -16,7 +16,7 @@ from firelog.units import iso_utc
 
 
 @dataclass(frozen=True)
-class Finding:
+class Discrepancy:
     """One thing that is not as it was sealed; ``firing`` is None for the store as a whole."""
 
     firing: str | None
@@ -29,8 +29,8 @@ class Verification:
     """The answer of :func:`verify`: findings say *altered*, notes say what came later, openly."""
 
     seals: tuple[Seal, ...]
-    findings: tuple[Finding, ...]
-    notes: tuple[Finding, ...]
+    findings: tuple[Discrepancy, ...]
+    notes: tuple[Discrepancy, ...]
 
     @property
     def unchanged(self) -> bool:
@@ -58,14 +58,14 @@ def verify(
 def _verify(
     store: Store, firings: list[Firing] | None, public_key: str | None, head: str | None
 ) -> Verification:
-    findings: list[Finding] = []
-    notes: list[Finding] = []
+    findings: list[Discrepancy] = []
+    notes: list[Discrepancy] = []
     findings += _file(store)
     chain = _guarded(findings, None, "chain of seals", lambda: seals(store)) or []
     findings += _chain(store, chain)
     if head is not None and head.strip().lower() not in {seal.head for seal in chain}:
         findings.append(
-            Finding(None, "chain of seals", f"the head {head.strip()} is not among its seals")
+            Discrepancy(None, "chain of seals", f"the head {head.strip()} is not among its seals")
         )
     newest = {seal.firing_id: seal for seal in chain}
     if firings is None:
@@ -73,11 +73,15 @@ def _verify(
         firings = [firing for firing in every if firing.id in newest]
         known = {firing.id for firing in every}
         for number in sorted(set(newest) - known):
-            findings.append(Finding(None, f"firing {number}", "is gone, its seal is still there"))
+            findings.append(
+                Discrepancy(None, f"firing {number}", "is gone, its seal is still there")
+            )
     for firing in firings:
         seal = newest.get(firing.id)
         if seal is None:
-            findings.append(Finding(firing.name, "seal", "there is none: never sealed, or removed"))
+            findings.append(
+                Discrepancy(firing.name, "seal", "there is none: never sealed, or removed")
+            )
             continue
         _record(store, firing, seal, findings, notes)
         _signature(firing, seal, public_key, findings, notes)
@@ -85,8 +89,8 @@ def _verify(
 
 
 # ---------------------------------------------------------------- file and chain
-def _file(store: Store) -> list[Finding]:
-    found: list[Finding] = []
+def _file(store: Store) -> list[Discrepancy]:
+    found: list[Discrepancy] = []
     rows = _guarded(
         found,
         None,
@@ -94,40 +98,42 @@ def _file(store: Store) -> list[Finding]:
         lambda: store.connection.execute("pragma integrity_check(5)").fetchall(),
     )
     if rows and rows[0][0] != "ok":
-        found.append(Finding(None, "file", f"SQLite finds it damaged: {rows[0][0]}"))
+        found.append(Discrepancy(None, "file", f"SQLite finds it damaged: {rows[0][0]}"))
     return found
 
 
-def _chain(store: Store, chain: list[Seal]) -> Iterator[Finding]:
+def _chain(store: Store, chain: list[Seal]) -> Iterator[Discrepancy]:
     previous = ""
     for expected, seal in enumerate(chain, 1):
         name = f"seal {seal.id} of {iso_utc(seal.sealed_us)}"
         if head_of(seal) != seal.head:
-            yield Finding(None, name, "the seal itself was altered: its head does not fit its list")
+            yield Discrepancy(
+                None, name, "the seal itself was altered: its head does not fit its list"
+            )
         if len(seal.manifest.splitlines()) != seal.count:
-            yield Finding(None, name, "its list has another length than it says")
+            yield Discrepancy(None, name, "its list has another length than it says")
         if seal.previous != previous:
-            yield Finding(
+            yield Discrepancy(
                 None, name, "does not follow the seal before it: one was altered or left out"
             )
         elif seal.id != expected:
-            yield Finding(None, name, f"seal {expected} is missing before it")
+            yield Discrepancy(None, name, f"seal {expected} is missing before it")
         previous = seal.head
     row = store.connection.execute("select seq from sqlite_sequence where name='seals'").fetchone()
     if row and row[0] > (chain[-1].id if chain else 0):
-        yield Finding(None, "chain of seals", f"{row[0]} seals were made; the last are missing")
+        yield Discrepancy(None, "chain of seals", f"{row[0]} seals were made; the last are missing")
 
 
 # ---------------------------------------------------------------- one record
 def _record(
-    store: Store, firing: Firing, seal: Seal, findings: list[Finding], notes: list[Finding]
+    store: Store, firing: Firing, seal: Seal, findings: list[Discrepancy], notes: list[Discrepancy]
 ) -> None:
     listed = _guarded(findings, firing.name, f"seal {seal.id}", seal.listed) or []
     for item in listed:
         what = _guarded(findings, firing.name, item.words, lambda i=item: _item(store, i))
         if what:
             target = notes if what.startswith("removed") else findings
-            target.append(Finding(firing.name, item.words, what))
+            target.append(Discrepancy(firing.name, item.words, what))
     _guarded(
         findings, firing.name, "record", lambda: _since(store, firing, listed, findings, notes)
     )
@@ -178,8 +184,8 @@ def _since(
     store: Store,
     firing: Firing,
     listed: list[items.Item],
-    findings: list[Finding],
-    notes: list[Finding],
+    findings: list[Discrepancy],
+    notes: list[Discrepancy],
 ) -> None:
     """Say what has come to the record since it was sealed."""
     connection = store.connection
@@ -189,17 +195,17 @@ def _since(
         for number, first_us, last_us in items.block_rows(connection, firing, channel.id):
             if ("block", number) not in known and _reaches_in(connection, number, span):
                 words = items.block_words(channel.name, first_us, last_us)
-                findings.append(Finding(firing.name, words, "were added after the seal"))
+                findings.append(Discrepancy(firing.name, words, "were added after the seal"))
         live = sum(len(t) for t in traces.row_traces(connection, channel.id, *span))
         if live:
             words = f"readings of {channel.name!r}"
-            findings.append(Finding(firing.name, words, f"{live} were added after the seal"))
+            findings.append(Discrepancy(firing.name, words, f"{live} were added after the seal"))
     for item in items.of_firing(connection, firing, store.firing_channels(firing)):
         if item.kind not in ("block", "firing") and (item.kind, item.key) not in known:
             if item.kind == "schedule":
-                findings.append(Finding(firing.name, item.words, "was given after the seal"))
+                findings.append(Discrepancy(firing.name, item.words, "was given after the seal"))
             else:
-                notes.append(Finding(firing.name, item.words, "was entered after the seal"))
+                notes.append(Discrepancy(firing.name, item.words, "was entered after the seal"))
 
 
 def _reaches_in(connection: Any, block: int, span: tuple[int, int]) -> bool:
@@ -214,37 +220,37 @@ def _signature(
     firing: Firing,
     seal: Seal,
     public_key: str | None,
-    findings: list[Finding],
-    notes: list[Finding],
+    findings: list[Discrepancy],
+    notes: list[Discrepancy],
 ) -> None:
     name = f"signature of seal {seal.id}"
     if seal.signature is None or seal.public_key is None:
         if public_key is not None:
-            findings.append(Finding(firing.name, name, "there is none"))
+            findings.append(Discrepancy(firing.name, name, "there is none"))
         return
     if public_key is not None and seal.public_key != public_key:
-        findings.append(Finding(firing.name, name, f"is of another key ({seal.public_key})"))
+        findings.append(Discrepancy(firing.name, name, f"is of another key ({seal.public_key})"))
         return
     try:
         good = signing.check(seal.public_key, seal.signature, message_of(seal.head))
     except InputError as error:
         if public_key is not None:
             raise
-        notes.append(Finding(firing.name, name, f"not checked: {error}"))
+        notes.append(Discrepancy(firing.name, name, f"not checked: {error}"))
         return
     if not good:
-        findings.append(Finding(firing.name, name, "does not fit"))
+        findings.append(Discrepancy(firing.name, name, "does not fit"))
     elif public_key is None:
         words = f"fits the key {seal.public_key}; compare it with the foundry's printed key"
-        notes.append(Finding(firing.name, name, words))
+        notes.append(Discrepancy(firing.name, name, words))
 
 
-def _guarded(findings: list[Finding], firing: str | None, item: str, ask: Any) -> Any:
+def _guarded(findings: list[Discrepancy], firing: str | None, item: str, ask: Any) -> Any:
     """Return the answer of ``ask``; a file too damaged to answer becomes a finding."""
     try:
         return ask()
     except StoreError as error:
-        findings.append(Finding(firing, item, str(error)))
+        findings.append(Discrepancy(firing, item, str(error)))
     except (driver.sqlite3.Error, ValueError, AssertionError) as error:
-        findings.append(Finding(firing, item, f"cannot be read ({error})"))
+        findings.append(Discrepancy(firing, item, f"cannot be read ({error})"))
     return None

@@ -13,7 +13,7 @@ from firelog.audit import compare, words
 from firelog.audit.casting import Audit, DefectAudit
 from firelog.audit.catalogue import read_catalogue
 from firelog.audit.compare import Comparison, Difference
-from firelog.audit.evidence import CauseFound
+from firelog.audit.evidence import CauseEvidence
 from firelog.record import castings
 from firelog.record.castings import NOTED, Photograph
 from firelog.record.store import Store
@@ -161,7 +161,7 @@ def _defect(one: DefectAudit, report: CastingReport) -> Section:
     )
 
 
-def _cause(found: CauseFound, how: Manner) -> tuple[Cell, ...]:
+def _cause(found: CauseEvidence, how: Manner) -> tuple[Cell, ...]:
     kind = "for" if found.ratio > 1.0 else "against"
     assert found.cause is not None
     lines = "\n".join(words.finding_words(one, how.unit) for one in found.findings)
@@ -174,7 +174,7 @@ def _cause(found: CauseFound, how: Manner) -> tuple[Cell, ...]:
     )
 
 
-def _silent(found: CauseFound) -> tuple[Cell, ...]:
+def _silent(found: CauseEvidence) -> tuple[Cell, ...]:
     assert found.cause is not None
     return (
         Cell("silent", kind="silent"),

@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 
 from firelog import tomlfile
 from firelog.schedule.checks import extremes, rates, soaks
-from firelog.schedule.checks.basis import Answer, Firing, Span, worst_of
+from firelog.schedule.checks.basis import Answer, PreparedFiring, TimeSpan, worst_of
 from firelog.schedule.plan import values
 from firelog.schedule.plan.model import Check
 from firelog.schedule.plan.requirements import (
@@ -28,7 +28,7 @@ from firelog.schedule.plan.requirements import (
     Track,
 )
 from firelog.schedule.series import Series
-from firelog.tomlfile import Table
+from firelog.tomlfile import TomlTable
 from firelog.units import TemperatureUnit
 from firelog.verdict import Decision
 
@@ -37,8 +37,8 @@ _EVERY_KILN: values.Channels = "kiln"
 _DIRECTIONS = ("heating", "cooling", "either")
 
 Asked = TypeVar("Asked", bound=Requirement)
-Read = Callable[[Table, TemperatureUnit], dict[str, Any]]
-Judge = Callable[[Firing, Any, Span, Sequence[Series]], Check]
+Read = Callable[[TomlTable, TemperatureUnit], dict[str, Any]]
+Judge = Callable[[PreparedFiring, Any, TimeSpan, Sequence[Series]], Check]
 
 
 @dataclass(frozen=True)
@@ -61,7 +61,7 @@ def kind_of(requirement: Requirement) -> Kind:
 
 
 def read_requirement(
-    row: Table, kind: str, unit: TemperatureUnit, segments: tuple[str, ...]
+    row: TomlTable, kind: str, unit: TemperatureUnit, segments: tuple[str, ...]
 ) -> Requirement:
     """Read one ``[[require]]`` table; raises :class:`ScheduleError` with file and line."""
     known = _KINDS[kind]
@@ -80,7 +80,7 @@ def read_requirement(
     return known.requirement(**common, **known.read(row, unit))
 
 
-def _reach(row: Table, unit: TemperatureUnit) -> dict[str, Any]:
+def _reach(row: TomlTable, unit: TemperatureUnit) -> dict[str, Any]:
     return {
         "temperature_c": row.need("temperature", values.temperature(unit)),
         "within_s": row.get("within", values.duration, None),
@@ -88,7 +88,7 @@ def _reach(row: Table, unit: TemperatureUnit) -> dict[str, Any]:
     }
 
 
-def _soak(row: Table, unit: TemperatureUnit) -> dict[str, Any]:
+def _soak(row: TomlTable, unit: TemperatureUnit) -> dict[str, Any]:
     at_least_c = row.need("at_least", values.temperature(unit))
     at_most_c = row.get("at_most", values.temperature(unit), None)
     if at_most_c is not None and at_most_c <= at_least_c:
@@ -112,7 +112,7 @@ def _soak(row: Table, unit: TemperatureUnit) -> dict[str, Any]:
     }
 
 
-def _ramp(row: Table, unit: TemperatureUnit) -> dict[str, Any]:
+def _ramp(row: TomlTable, unit: TemperatureUnit) -> dict[str, Any]:
     at_most = row.get("at_most", values.rate(unit), None)
     at_least = row.get("at_least", values.rate(unit), None)
     if at_most is None and at_least is None:
@@ -128,19 +128,19 @@ def _ramp(row: Table, unit: TemperatureUnit) -> dict[str, Any]:
     }
 
 
-def _ceiling(row: Table, unit: TemperatureUnit) -> dict[str, Any]:
+def _ceiling(row: TomlTable, unit: TemperatureUnit) -> dict[str, Any]:
     return {"at_most_c": row.need("at_most", values.temperature(unit))}
 
 
-def _floor(row: Table, unit: TemperatureUnit) -> dict[str, Any]:
+def _floor(row: TomlTable, unit: TemperatureUnit) -> dict[str, Any]:
     return {"at_least_c": row.need("at_least", values.temperature(unit))}
 
 
-def _spread(row: Table, unit: TemperatureUnit) -> dict[str, Any]:
+def _spread(row: TomlTable, unit: TemperatureUnit) -> dict[str, Any]:
     return {"at_most_k": row.need("at_most", values.difference(unit))}
 
 
-def _track(row: Table, unit: TemperatureUnit) -> dict[str, Any]:
+def _track(row: TomlTable, unit: TemperatureUnit) -> dict[str, Any]:
     return {
         "band_k": row.need("band", values.difference(unit)),
         "share": row.get("share", values.share, 1.0),
@@ -148,14 +148,16 @@ def _track(row: Table, unit: TemperatureUnit) -> dict[str, Any]:
     }
 
 
-def _gap(row: Table, unit: TemperatureUnit) -> dict[str, Any]:
+def _gap(row: TomlTable, unit: TemperatureUnit) -> dict[str, Any]:
     return {"at_most_s": row.need("at_most", values.duration)}
 
 
-def _each(judge_one: Callable[[Firing, Asked, Span, Series], Answer]) -> Judge:
+def _each(judge_one: Callable[[PreparedFiring, Asked, TimeSpan, Series], Answer]) -> Judge:
     """Return the judge that judges each channel alone and lets the worst one decide."""
 
-    def judge(firing: Firing, asked: Asked, span: Span, chosen: Sequence[Series]) -> Check:
+    def judge(
+        firing: PreparedFiring, asked: Asked, span: TimeSpan, chosen: Sequence[Series]
+    ) -> Check:
         return worst_of(judge_one(firing, asked, span, one) for one in chosen)
 
     return judge

@@ -32,7 +32,7 @@ class ChannelNow:
 
 
 @dataclass(frozen=True)
-class Course:
+class ScheduleProgress:
     """Where a firing is on its schedule: the segments so far, the outlook, how late it is.
 
     ``late_s``: how far the next milestone will be behind the plan, at the least (the early end of
@@ -62,7 +62,7 @@ class KilnNow:
     now_s: float
     schedule: Schedule | None
     channels: tuple[ChannelNow, ...]
-    course: Course | None = None
+    course: ScheduleProgress | None = None
     silence: str = ""
     watched_s: float = inf
 

@@ -19,9 +19,9 @@ from urllib.parse import urlsplit
 from firelog import tomlfile
 from firelog.alarm import Priority
 from firelog.errors import InputError
-from firelog.tomlfile import Table
+from firelog.tomlfile import TomlTable
 from firelog.units import TemperatureUnit, parse_duration
-from firelog.watch.conditions.every import KINDS, Wishes
+from firelog.watch.conditions.every import KINDS, ConditionOptions
 from firelog.watch.conditions.firing import LATE_S
 from firelog.watch.conditions.sentences import read_sentence
 
@@ -61,28 +61,28 @@ class Person:
 
 
 @dataclass(frozen=True)
-class Plan:
+class WatchPlan:
     """All that the watch is asked for. ``sound``: a command with its arguments, or the bell."""
 
     people: tuple[Person, ...] = ()
-    wishes: Wishes = field(default_factory=Wishes)
+    options: ConditionOptions = field(default_factory=ConditionOptions)
     address: str = ""
     heartbeat: str = ""
     escalate_s: float = ESCALATE_S
     sound: tuple[str, ...] = ()
 
 
-def read_plan(path: Path) -> Plan:
+def read_plan(path: Path) -> WatchPlan:
     """Read the watch's sections of a foundry file; raises :class:`InputError` with its line."""
     return _plan(tomlfile.read_file(path), path.parent)
 
 
-def parse_plan(text: str, folder: Path = Path(), file: str = "foundry.toml") -> Plan:
+def parse_plan(text: str, folder: Path = Path(), file: str = "foundry.toml") -> WatchPlan:
     """Read them from the file's text; ``folder`` is where a ways_file is looked for."""
     return _plan(tomlfile.parse(text, file), folder)
 
 
-def _plan(table: Table, folder: Path) -> Plan:
+def _plan(table: TomlTable, folder: Path) -> WatchPlan:
     unit = cast(TemperatureUnit, table.get("unit", tomlfile.choice(("C", "F", "K")), "C"))
     watch = _section(table, "watch")
     watch.only(_WATCH_KEYS)
@@ -91,17 +91,17 @@ def _plan(table: Table, folder: Path) -> Plan:
     names = [person.name for person in people]
     if len(set(names)) < len(names):
         raise table.fail("two people have the same name; give each their own", "person")
-    wishes = Wishes(
+    options = ConditionOptions(
         late_s=watch.get("behind", parse_duration, LATE_S),
         wake=watch.get("wake", _kinds, nothing),
         calm=watch.get("calm", _kinds, nothing),
         sentences=tuple(_sentence(entry, unit) for entry in table.tables("alarm")),
     )
-    if both := set(wishes.wake) & set(wishes.calm):
+    if both := set(options.wake) & set(options.calm):
         raise watch.fail(f"{', '.join(sorted(both))} cannot both wake and be calm", "calm")
-    return Plan(
+    return WatchPlan(
         people=people,
-        wishes=wishes,
+        options=options,
         address=watch.get("address", _web, "").rstrip("/"),
         heartbeat=watch.get("heartbeat", _web, ""),
         escalate_s=watch.get("escalate_after", _after, ESCALATE_S),
@@ -109,16 +109,16 @@ def _plan(table: Table, folder: Path) -> Plan:
     )
 
 
-def _section(table: Table, key: str) -> Table:
+def _section(table: TomlTable, key: str) -> TomlTable:
     """Return the table ``[key]``, with its own lines; empty when the file has none."""
     values = table.values.get(key, {})
     if not isinstance(values, dict):
         raise table.fail(f"{key!r} must be written as a table: [{key}]", key)
     own = {k.removeprefix(f"{key}."): n for k, n in table.lines.items() if k.startswith(f"{key}.")}
-    return Table(table.file, key, values, {"": table.lines.get(key, 1), **own}, table.error)
+    return TomlTable(table.file, key, values, {"": table.lines.get(key, 1), **own}, table.error)
 
 
-def _person(table: Table, folder: Path) -> Person:
+def _person(table: TomlTable, folder: Path) -> Person:
     table.only(_PERSON_KEYS)
     nothing: tuple[str, ...] = ()
     addresses = list(table.get("ways", tomlfile.texts, nothing))
@@ -153,7 +153,7 @@ def _lines(path: Path) -> list[str]:
     return [line.strip() for line in lines if line.strip() and not line.startswith("#")]
 
 
-def _sentence(table: Table, unit: TemperatureUnit) -> Any:
+def _sentence(table: TomlTable, unit: TemperatureUnit) -> Any:
     table.only(_ALARM_KEYS)
     word = table.get("priority", tomlfile.choice(p.word for p in Priority), "high")
     name, kiln = table.need("name", tomlfile.text), table.need("kiln", tomlfile.text)

@@ -15,9 +15,9 @@ from firelog.audit.catalogue import (
     UNLISTED,
     Catalogue,
     Cause,
+    CauseFact,
     DefectKind,
     FactSpec,
-    Speaks,
     read_catalogue,
 )
 from firelog.audit.evidence import Fact
@@ -84,7 +84,7 @@ def test_a_lower_bound_never_shows_that_something_was_cold() -> None:
 def test_the_textbook_case_of_bayes_rule() -> None:
     """Prior 1 %, 80 % hits, 9.6 % false alarms: 7.8 % (Eddy 1982; Gigerenzer, Hoffrage 1995)."""
     spec = replace(COLD, otherwise=0.096)
-    cause = Cause("illness", True, "", "", "", (Speaks("cold", 0.8),))
+    cause = Cause("illness", True, "", "", "", (CauseFact("cold", 0.8),))
     kind = DefectKind("hole", "cavity", "", "", {"illness": 0.01, UNLISTED: 0.99})
     catalogue = Catalogue((spec,), {"illness": cause}, (kind,))
     found = evidence.weigh(kind, catalogue, {"cold": at(spec, 0.0, 1.0)})
@@ -94,8 +94,8 @@ def test_the_textbook_case_of_bayes_rule() -> None:
 def test_weights_are_shares_and_what_is_unlisted_stands_last() -> None:
     """The weights of all causes add up to one; nothing is ever certain."""
     causes = (
-        Cause("a", True, "", "", "", (Speaks("cold", 0.9),)),
-        Cause("b", True, "", "", "", (Speaks("late", 0.9),)),
+        Cause("a", True, "", "", "", (CauseFact("cold", 0.9),)),
+        Cause("b", True, "", "", "", (CauseFact("late", 0.9),)),
         Cause("c", False, "", "", ""),
     )
     catalogue = book(*causes, shares={"a": 0.3, "b": 0.3, "c": 0.3, UNLISTED: 0.1})
@@ -109,7 +109,7 @@ def test_weights_are_shares_and_what_is_unlisted_stands_last() -> None:
 
 def test_a_fact_that_says_the_same_worse_counts_only_instead() -> None:
     """Late and cold are one fact, not two: lateness counts where the temperature is unknown."""
-    cause = Cause("a", True, "", "", "", (Speaks("cold", 0.9), Speaks("late", 0.7, "cold")))
+    cause = Cause("a", True, "", "", "", (CauseFact("cold", 0.9), CauseFact("late", 0.7, "cold")))
     catalogue = book(cause, shares={"a": 0.5, UNLISTED: 0.5})
     kind = catalogue.defects[0]
     both = evidence.weigh(kind, catalogue, {"cold": at(COLD, 20.0), "late": at(WARM, 99.0)})

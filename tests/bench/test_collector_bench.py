@@ -11,10 +11,10 @@ from pathlib import Path
 
 import pytest
 
-from firelog.demo.speaker import Speaker
+from firelog.demo.pty_logger import PtyLogger
 from firelog.foundry import SourceSpec
-from firelog.intake.clock import Clock
-from firelog.intake.collect.collector import Collector, Report
+from firelog.intake.clock import ArrivalClock
+from firelog.intake.collect.collector import Collector, CollectorStatus
 from firelog.intake.collect.sources import make_source
 from firelog.record import driver
 from firelog.record.store import Store
@@ -66,7 +66,7 @@ def collect(store_path: Path, port: str, wire: Connection) -> None:
     durable_ns: dict[int, int] = {}
     enough = PER_S * SECONDS
 
-    def hear(report: Report) -> None:
+    def hear(report: CollectorStatus) -> None:
         if report.what == "connected":
             wire.send("connected")
         elif report.what == "stored":
@@ -74,7 +74,7 @@ def collect(store_path: Path, port: str, wire: Connection) -> None:
             if len(durable_ns) == enough:
                 collector.stop()
 
-    clock = Clock()
+    clock = ArrivalClock()
     source = make_source(SourceSpec("box", "kiln", port, columns=COLUMNS), clock)
     with Store.open(store_path, write=True) as store:
         collector = Collector(store, [source], clock=clock, report=hear)
@@ -91,7 +91,7 @@ def collected(path: Path) -> list[int]:
     )
     ours, theirs = mp.Pipe()
     context = mp.get_context("spawn")
-    with Speaker(lines, on_line=lambda _: sent_ns.append(time.monotonic_ns())) as speaker:
+    with PtyLogger(lines, on_line=lambda _: sent_ns.append(time.monotonic_ns())) as speaker:
         child = context.Process(target=collect, args=(path, speaker.path, theirs))
         child.start()
         theirs.close()  # so that a child that dies is an error here, not a wait without end

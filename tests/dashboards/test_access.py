@@ -11,7 +11,7 @@ import pytest
 
 from dashboards import access, door
 from dashboards.app import create_app
-from firelog.alarm import Act, Priority, State
+from firelog.alarm import AlarmAction, AlarmState, Priority
 from firelog.errors import InputError
 from firelog.record import alarms
 from firelog.record.store import Store
@@ -40,7 +40,7 @@ def path(store_path: Path, hashes: str) -> Path:
         alarms.keep(
             store, key="k/too hot", kind="too hot", kiln=None, firing=None,
             priority=Priority.HIGH, text="40 K <b>too hot</b>", remedy="Turn it down.",
-            act=Act.OCCUR, state=State.UNACKNOWLEDGED, present=True, t_us=T0,
+            act=AlarmAction.OCCUR, state=AlarmState.UNACKNOWLEDGED, present=True, t_us=T0,
         )  # fmt: skip
     door.passphrase_path(store_path).write_text(hashes)
     return store_path
@@ -73,7 +73,7 @@ def acknowledge(client: Any, **headers: str) -> Any:
     return client.post("/acknowledge", base_url=BASE, json=told, headers=headers or OWN)
 
 
-def state(path: Path) -> State:
+def state(path: Path) -> AlarmState:
     with Store.open(path) as store:
         return alarms.one(store, 1).state
 
@@ -98,7 +98,7 @@ def test_posting_without_a_session_changes_nothing(visit: Callable[[], Any], pat
     assert acknowledge(client).status_code == 401
     asked = client.post("/_dash-update-component", base_url=BASE, json={}, headers=OWN)
     assert asked.status_code == 401
-    assert state(path) is State.UNACKNOWLEDGED
+    assert state(path) is AlarmState.UNACKNOWLEDGED
 
 
 def test_roles_look_and_write(visit: Callable[[], Any], path: Path) -> None:
@@ -109,10 +109,10 @@ def test_roles_look_and_write(visit: Callable[[], Any], path: Path) -> None:
     assert [one["text"] for one in told["alarms"]] == ["40 K <b>too hot</b>"]
     assert told["may_write"] is False
     assert acknowledge(looker).status_code == 403
-    assert state(path) is State.UNACKNOWLEDGED
+    assert state(path) is AlarmState.UNACKNOWLEDGED
     enter(writer, WRITE)
     assert acknowledge(writer).status_code == 200
-    assert state(path) is State.ACKNOWLEDGED
+    assert state(path) is AlarmState.ACKNOWLEDGED
 
 
 # ---------------------------------------------------------------- attacks
@@ -202,7 +202,7 @@ def test_a_cross_site_post_with_a_good_session_is_refused(
     client = visit()
     enter(client, WRITE)
     assert acknowledge(client, **headers).status_code == 403
-    assert state(path) is State.UNACKNOWLEDGED
+    assert state(path) is AlarmState.UNACKNOWLEDGED
     other = client.post("/login", base_url=BASE, data={"passphrase": LOOK}, headers=headers)
     assert other.status_code == 403
 
@@ -276,9 +276,9 @@ def test_the_link_acknowledges_only_when_its_button_is_pressed(
     page = client.get(f"/seen/{token}", base_url=BASE).get_data(as_text=True)
     assert "40 K &lt;b&gt;too hot" in page
     assert "Turn it down." in page
-    assert state(path) is State.UNACKNOWLEDGED
+    assert state(path) is AlarmState.UNACKNOWLEDGED
     assert client.post(f"/seen/{token}", base_url=BASE, headers=OWN).status_code == 200
-    assert state(path) is State.ACKNOWLEDGED
+    assert state(path) is AlarmState.ACKNOWLEDGED
     with Store.open(path) as store:
         assert alarms.steps(store, alarm_id=1)[-1].who == "Ines"
     assert client.get("/alarms.json", base_url=BASE).status_code == 401  # it opens nothing else
@@ -293,7 +293,7 @@ def test_a_link_of_somebody_elses_making_opens_nothing(
     assert client.get(f"/seen/{token}", base_url=BASE).status_code in (302, 404, 410)
     posted = client.post(f"/seen/{token}", base_url=BASE, headers=OWN)
     assert posted.status_code in (401, 404, 405, 410)
-    assert state(path) is State.UNACKNOWLEDGED
+    assert state(path) is AlarmState.UNACKNOWLEDGED
 
 
 @pytest.fixture
@@ -312,7 +312,7 @@ def test_nonsense_at_the_desk_is_refused(open_desk: Any, path: Path, told: Any) 
     assert answer.status_code in (400, 200)
     if told != {"number": True}:
         assert answer.status_code == 400
-        assert state(path) is State.UNACKNOWLEDGED
+        assert state(path) is AlarmState.UNACKNOWLEDGED
 
 
 def test_shelving_at_the_desk_needs_an_end_and_a_reason(open_desk: Any, path: Path) -> None:
@@ -320,7 +320,7 @@ def test_shelving_at_the_desk_needs_an_end_and_a_reason(open_desk: Any, path: Pa
     assert open_desk.post("/shelve", json={"number": 1, "lasting": "2 h"}).status_code == 409
     assert open_desk.post("/shelve", json={"number": 1, "why": "wet load"}).status_code == 409
     done = open_desk.post("/shelve", json={"number": 1, "lasting": "2 h", "why": "wet load"})
-    assert (done.status_code, state(path)) == (200, State.SHELVED)
+    assert (done.status_code, state(path)) == (200, AlarmState.SHELVED)
 
 
 def test_a_shelved_alarm_is_taken_back_at_the_desk(open_desk: Any, path: Path) -> None:
@@ -333,14 +333,14 @@ def test_a_shelved_alarm_is_taken_back_at_the_desk(open_desk: Any, path: Path) -
     assert (done.status_code, done.get_json()) == (200, {"state": "unacknowledged"})
     with Store.open(path) as store:
         last = alarms.steps(store, alarm_id=1)[-1]
-    assert (last.act, last.who) == (Act.UNSHELVE, "Ines")
+    assert (last.act, last.who) == (AlarmAction.UNSHELVE, "Ines")
 
 
 def test_taking_back_what_is_not_shelved_changes_nothing(open_desk: Any, path: Path) -> None:
     """The alarm stays as it is, no step is written; a number of no alarm is refused."""
     assert open_desk.post("/unshelve", json={"number": 1}).status_code == 200
     with Store.open(path) as store:
-        assert [step.act for step in alarms.steps(store, alarm_id=1)] == [Act.OCCUR]
+        assert [step.act for step in alarms.steps(store, alarm_id=1)] == [AlarmAction.OCCUR]
     assert open_desk.post("/unshelve", json={"number": 99}).status_code == 409
     assert open_desk.post("/unshelve", json={"number": "1"}).status_code == 400
 
@@ -360,6 +360,6 @@ def test_only_who_may_write_takes_an_alarm_back(visit: Callable[[], Any], path: 
 
     assert take_back(stranger) == 401
     assert take_back(looker) == 403
-    assert state(path) is State.SHELVED
+    assert state(path) is AlarmState.SHELVED
     assert take_back(writer) == 200
-    assert state(path) is State.UNACKNOWLEDGED
+    assert state(path) is AlarmState.UNACKNOWLEDGED

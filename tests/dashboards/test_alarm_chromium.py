@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from firelog.alarm import Act, Priority, State
+from firelog.alarm import AlarmAction, AlarmState, Priority
 from firelog.record import alarms
 from firelog.record.store import Store
 from tests.dashboards.test_chromium import (  # noqa: F401  (the fixtures are used by name)
@@ -37,7 +37,7 @@ def test_an_alarm_is_put_aside_and_taken_back(
         alarms.keep(
             store, key="k/too hot", kind="too hot", kiln=None, firing=None,
             priority=Priority.HIGH, text="40 K too hot", remedy="Turn it down.",
-            act=Act.OCCUR, state=State.UNACKNOWLEDGED, present=True, t_us=T0,
+            act=AlarmAction.OCCUR, state=AlarmState.UNACKNOWLEDGED, present=True, t_us=T0,
         )  # fmt: skip
     visit = chromium(serve(store_path).address, **PHONE)
     page = visit.go("/tonight")
@@ -58,6 +58,6 @@ def test_an_alarm_is_put_aside_and_taken_back(
     assert page.get_by_role("button", name="take back").count() == 0
     with Store.open(store_path) as store:
         acts = [step.act for step in alarms.steps(store, alarm_id=1)]
-    assert acts == [Act.OCCUR, Act.SHELVE, Act.UNSHELVE]
+    assert acts == [AlarmAction.OCCUR, AlarmAction.SHELVE, AlarmAction.UNSHELVE]
     assert visit.complaints == []
     assert visit.foreign() == []

@@ -24,13 +24,13 @@ import pytest
 
 from dashboards import door, live
 from dashboards.monitor import Monitor
-from firelog.alarm import State
+from firelog.alarm import AlarmState
 from firelog.readings import Unit
 from firelog.record import alarms
 from firelog.record.store import Store
 from firelog.reference import find_schedule
 from firelog.schedule.plan.reader import read_schedule
-from firelog.watch.run.buffer import MOST_CELLS, Book
+from firelog.watch.run.buffer import MOST_CELLS, ChannelBuffer
 from tests.dashboards.test_chromium import CHROMIUM, PHONE, Visit, chromium
 
 __all__ = ["chromium"]  # the fixture
@@ -113,7 +113,7 @@ def test_a_rehearsal_fails_and_a_person_answers(
         assert page.get_by_role("button", name="seen, I act").count() == 0
         with Store.open(store_path) as opened:
             (one,) = alarms.standing(opened)
-            assert one.state is State.ACKNOWLEDGED
+            assert one.state is AlarmState.ACKNOWLEDGED
             assert alarms.steps(opened, alarm_id=one.id)[-1].who == "somebody at the board"
         assert visit.complaints == []
         assert visit.foreign() == []
@@ -258,10 +258,10 @@ def test_the_page_of_sixteen_channels_stays_small(store_path: Path) -> None:
 
 def test_a_book_of_three_days_is_no_larger_than_one_of_a_day() -> None:
     """Cells widen instead of piling up, and their means stay true."""
-    book = Book("top", "kiln")
+    buffer = ChannelBuffer("top", "kiln")
     for second in range(3 * 86_400):
-        book.add(float(second), 20.0 + second / 1000.0, 0)
-    trace = book.trace()
+        buffer.add(float(second), 20.0 + second / 1000.0, 0)
+    trace = buffer.trace()
     assert len(trace) <= MOST_CELLS
     assert np.abs(trace.temp_c - (20.0 + trace.t_s / 1000.0)).max() < 0.05
 

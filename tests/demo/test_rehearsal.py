@@ -9,10 +9,9 @@ from math import exp, pi
 import numpy as np
 import pytest
 
-from firelog.demo import firesim, kilnsim
-from firelog.demo import speaker as rehearsal
+from firelog.demo import firesim, kilnsim, pty_logger
 from firelog.demo.firesim import Fault, Mishap, Scene
-from firelog.demo.kilnsim import AMBIENT, SIGMA_W_PER_M2_K4, Body, Network, Path, Sensor
+from firelog.demo.kilnsim import AMBIENT, SIGMA_W_PER_M2_K4, HeatPath, LumpedMass, Network, Sensor
 from firelog.intake.fields import Scan
 from firelog.intake.line.port import Port, PortSettings
 from firelog.intake.line.text import LineFormat, read_line
@@ -31,7 +30,7 @@ MELT = (Segment("melt", 1180.0), Segment("hold", 1180.0, hold_s=900.0))
 # ---------------------------------------------------------------- laws
 def test_lump_cools_exponentially() -> None:
     """One lump with one conductance follows exp(−t/τ), the lumped-capacitance solution."""
-    lump = Network((Body("lump", 5000.0, 900.0),), (Path(0, AMBIENT, 10.0),))
+    lump = Network((LumpedMass("lump", 5000.0, 900.0),), (HeatPath(0, AMBIENT, 10.0),))
     temps_c = [900.0]
     for _ in range(1000):
         lump.advance(temps_c, [0.0], 0.5)
@@ -45,8 +44,8 @@ def test_lump_radiates(t_s: int, temp_k: float) -> None:
     The closed form is the textbook integral of the radiating lump (from memory); values by hand.
     """
     heat_j_per_m2k, emissivity = 1750.0 * 1100.0 * 0.0095, 0.85
-    path = Path(0, AMBIENT, 0.0, emissivity * SIGMA_W_PER_M2_K4)
-    lump = Network((Body("shell", heat_j_per_m2k, 900.0),), (path,), ambient_c=-273.15)
+    path = HeatPath(0, AMBIENT, 0.0, emissivity * SIGMA_W_PER_M2_K4)
+    lump = Network((LumpedMass("shell", heat_j_per_m2k, 900.0),), (path,), ambient_c=-273.15)
     temps_c = [900.0]
     for _ in range(t_s * 10):
         lump.advance(temps_c, [0.0], 0.1)
@@ -62,10 +61,10 @@ def test_slab_lags_behind_a_ramp() -> None:
     beta_k_per_s, half_m, alpha, count = 100.0 / 3600.0, 0.05, 5e-7, 20
     slice_m, conductivity = half_m / count, 1.0
     heat = conductivity / alpha * slice_m
-    slab = tuple(Body(f"slice {n}", heat) for n in range(count))
-    face = Body("face", 1e9)
-    paths = [Path(0, 1, 2 * conductivity / slice_m)]
-    paths += [Path(n, n + 1, conductivity / slice_m) for n in range(1, count)]
+    slab = tuple(LumpedMass(f"slice {n}", heat) for n in range(count))
+    face = LumpedMass("face", 1e9)
+    paths = [HeatPath(0, 1, 2 * conductivity / slice_m)]
+    paths += [HeatPath(n, n + 1, conductivity / slice_m) for n in range(1, count)]
     network = Network((face, *slab), tuple(paths))
     temps_c = [20.0] * (count + 1)
     t_s = 0.0
@@ -86,7 +85,7 @@ def test_wall_loses_what_its_resistances_allow() -> None:
     bodies, paths = kilnsim.wall(
         (0,), 1, area_m2=3.0, thick_m=0.12, k_w_per_mk=0.3, heat_j_per_m3k=1e4
     )
-    network = Network((Body("chamber", 1e4), *bodies), paths)
+    network = Network((LumpedMass("chamber", 1e4), *bodies), paths)
     temps_c = [20.0] * 4
     lost_j = 0.0
     for _ in range(3000):
@@ -231,9 +230,9 @@ def test_speaks_over_a_pseudo_terminal() -> None:
     scene = Scene(kilnsim.shell_kiln(), SHELL[:1], (Fault(Mishap.UNPLUGGED, 60, channel="mould"),))
     start_us = 1_772_352_000_000_000
     sent: list[bytes] = []
-    said = rehearsal.lines(scene, start_us)
+    said = pty_logger.lines(scene, start_us)
     with (
-        rehearsal.Speaker(said, factor=1e6, on_line=sent.append) as speaker,
+        pty_logger.PtyLogger(said, factor=1e6, on_line=sent.append) as speaker,
         Port(PortSettings(speaker.path)) as port,
     ):
         speaker.start()

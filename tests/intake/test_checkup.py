@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from firelog.demo.speaker import Speaker
+from firelog.demo.pty_logger import PtyLogger
 from firelog.foundry import Foundry, SourceSpec
 from firelog.intake import checkup
-from firelog.intake.checkup import State
+from firelog.intake.checkup import Severity
 from firelog.readings import Quality, Unit
 from firelog.record.store import Store
 
@@ -24,22 +24,22 @@ GB = 10**9
 @pytest.mark.parametrize(
     ("total", "free", "state"),
     [
-        (100 * GB, 50 * GB, State.OK),
-        (100 * GB, 9 * GB, State.LOOK),
-        (4 * GB, GB // 2, State.LOOK),
-        (100 * GB, GB // 20, State.MEND),
+        (100 * GB, 50 * GB, Severity.OK),
+        (100 * GB, 9 * GB, Severity.LOOK),
+        (4 * GB, GB // 2, Severity.LOOK),
+        (100 * GB, GB // 20, Severity.MEND),
     ],
 )
-def test_disk(tmp_path: Path, total: int, free: int, state: State) -> None:
+def test_disk(tmp_path: Path, total: int, free: int, state: Severity) -> None:
     """Below a tenth or a gigabyte free is worth a look, below 100 MB is to be mended."""
     found = list(checkup.disk(tmp_path / "a.firelog", lambda _: (total, total - free, free)))
     assert found[0].state == state
-    assert bool(found[0].remedy) == (state != State.OK)
+    assert bool(found[0].remedy) == (state != Severity.OK)
 
 
 def test_disk_that_is_not_there(tmp_path: Path) -> None:
     """A folder that does not exist is to be mended."""
-    assert [f.state for f in checkup.disk(tmp_path / "no" / "a.firelog")] == [State.MEND]
+    assert [f.state for f in checkup.disk(tmp_path / "no" / "a.firelog")] == [Severity.MEND]
 
 
 def test_kind_of_disk(tmp_path: Path) -> None:
@@ -53,25 +53,25 @@ def test_kind_of_disk(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("now_us", "synchronised", "state"),
     [
-        (NOW_US, True, State.OK),
-        (NOW_US, False, State.LOOK),
-        (NOW_US, None, State.LOOK),
-        (0, True, State.MEND),
+        (NOW_US, True, Severity.OK),
+        (NOW_US, False, Severity.LOOK),
+        (NOW_US, None, Severity.LOOK),
+        (0, True, Severity.MEND),
     ],
 )
-def test_clock(now_us: int, synchronised: bool | None, state: State) -> None:
+def test_clock(now_us: int, synchronised: bool | None, state: Severity) -> None:
     """A clock years behind is to be mended; one that nobody keeps right is worth a look."""
     assert checkup.clock(now_us, lambda: synchronised).state == state
 
 
 def test_ports(tmp_path: Path) -> None:
     """A port that is there is well, one that is not is to be mended, the network is not tried."""
-    with Speaker([]) as speaker:
-        assert checkup.source(SourceSpec("a", "kiln", speaker.path)).state == State.OK
+    with PtyLogger([]) as speaker:
+        assert checkup.source(SourceSpec("a", "kiln", speaker.path)).state == Severity.OK
     gone = checkup.source(SourceSpec("a", "kiln", "/dev/ttyUSB987"))
-    assert (gone.state, "no such port" in gone.text) == (State.MEND, True)
-    assert checkup.source(SourceSpec("a", "kiln", "serial:NOBODY")).state == State.MEND
-    assert checkup.source(SourceSpec("a", "kiln", "tcp://192.168.1.20")).state == State.OK
+    assert (gone.state, "no such port" in gone.text) == (Severity.MEND, True)
+    assert checkup.source(SourceSpec("a", "kiln", "serial:NOBODY")).state == Severity.MEND
+    assert checkup.source(SourceSpec("a", "kiln", "tcp://192.168.1.20")).state == Severity.OK
 
 
 @pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root may open all")
@@ -100,10 +100,10 @@ def test_newest_readings(tmp_path: Path) -> None:
         store.add_scan(NOW_US + 3_600_000_000, [(future.id, 1.0, Unit.C, Quality.OK)])
         found = {f.subject: f.state for f in checkup.newest(store, foundry, NOW_US)}
     assert found == {
-        "channel gas kiln / top": State.MEND,
-        "channel gas kiln / new": State.LOOK,
-        "channel other / top": State.OK,
-        "channel other / future": State.LOOK,
+        "channel gas kiln / top": Severity.MEND,
+        "channel gas kiln / new": Severity.LOOK,
+        "channel other / top": Severity.OK,
+        "channel other / future": Severity.LOOK,
     }
 
 

@@ -10,7 +10,7 @@ import pytest
 from firelog.foundry import parse_foundry
 from firelog.intake import source
 from firelog.intake.bus import modbus, mqtt
-from firelog.intake.clock import Clock
+from firelog.intake.clock import ArrivalClock
 from firelog.intake.collect.sources import make_source
 from firelog.intake.line import source as line_source
 from firelog.intake.line import text
@@ -26,7 +26,7 @@ def test_example(example: str) -> None:
     if '"mqtt"' in example:
         pytest.importorskip("paho.mqtt.client", reason="paho-mqtt is not installed")
     foundry = parse_foundry(example)
-    made = [make_source(spec, Clock(), foundry.channels) for spec in foundry.sources]
+    made = [make_source(spec, ArrivalClock(), foundry.channels) for spec in foundry.sources]
     assert all(source.channels for source in made)
 
 

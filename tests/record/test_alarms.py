@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from firelog.alarm import Act, Priority, State
+from firelog.alarm import AlarmAction, AlarmState, Priority
 from firelog.errors import InputError
 from firelog.record import alarms, driver, outbox
 from firelog.record.store import Store
@@ -23,7 +23,9 @@ def store(tmp_path: Path) -> Any:
         yield made
 
 
-def move(store: Store, act: Act, state: State, t_us: int, *, key: str = "k/too hot") -> int:
+def move(
+    store: Store, act: AlarmAction, state: AlarmState, t_us: int, *, key: str = "k/too hot"
+) -> int:
     return alarms.keep(
         store,
         key=key,
@@ -35,35 +37,35 @@ def move(store: Store, act: Act, state: State, t_us: int, *, key: str = "k/too h
         remedy="turn it down",
         act=act,
         state=state,
-        present=state is State.UNACKNOWLEDGED,
+        present=state is AlarmState.UNACKNOWLEDGED,
         t_us=t_us,
     )
 
 
 def test_a_cause_has_one_open_alarm_and_a_new_one_the_next_time(store: Store) -> None:
     """Moves of the same occurrence belong to one alarm; after it is over a new one opens."""
-    first = move(store, Act.OCCUR, State.UNACKNOWLEDGED, T0)
-    assert move(store, Act.RETURN, State.RETURNED, T0 + MINUTE) == first
+    first = move(store, AlarmAction.OCCUR, AlarmState.UNACKNOWLEDGED, T0)
+    assert move(store, AlarmAction.RETURN, AlarmState.RETURNED, T0 + MINUTE) == first
     alarms.acknowledge(store, first, who="Ines", t_us=T0 + 2 * MINUTE)
     assert alarms.open_alarms(store) == []
-    assert move(store, Act.OCCUR, State.UNACKNOWLEDGED, T0 + 3 * MINUTE) != first
+    assert move(store, AlarmAction.OCCUR, AlarmState.UNACKNOWLEDGED, T0 + 3 * MINUTE) != first
     assert [(step.act, step.who) for step in alarms.steps(store, alarm_id=first)] == [
-        (Act.OCCUR, "firelog"),
-        (Act.RETURN, "firelog"),
-        (Act.ACKNOWLEDGE, "Ines"),
+        (AlarmAction.OCCUR, "firelog"),
+        (AlarmAction.RETURN, "firelog"),
+        (AlarmAction.ACKNOWLEDGE, "Ines"),
     ]
 
 
 def test_acknowledging_twice_or_too_late_changes_nothing(store: Store) -> None:
     """Two people press the button: the first is the one who has seen it."""
-    number = move(store, Act.OCCUR, State.UNACKNOWLEDGED, T0)
+    number = move(store, AlarmAction.OCCUR, AlarmState.UNACKNOWLEDGED, T0)
     for who in ("Ines", "Tomás"):
-        assert alarms.acknowledge(store, number, who=who, t_us=T0).state is State.ACKNOWLEDGED
-    move(store, Act.RETURN, State.NORMAL, T0 + MINUTE)
-    assert alarms.acknowledge(store, number, who="Tomás", t_us=T0).state is State.NORMAL
-    assert [s.who for s in alarms.steps(store, alarm_id=number) if s.act is Act.ACKNOWLEDGE] == [
-        "Ines"
-    ]
+        assert alarms.acknowledge(store, number, who=who, t_us=T0).state is AlarmState.ACKNOWLEDGED
+    move(store, AlarmAction.RETURN, AlarmState.NORMAL, T0 + MINUTE)
+    assert alarms.acknowledge(store, number, who="Tomás", t_us=T0).state is AlarmState.NORMAL
+    assert [
+        s.who for s in alarms.steps(store, alarm_id=number) if s.act is AlarmAction.ACKNOWLEDGE
+    ] == ["Ines"]
 
 
 @pytest.mark.parametrize(
@@ -71,16 +73,16 @@ def test_acknowledging_twice_or_too_late_changes_nothing(store: Store) -> None:
 )
 def test_the_shelf_needs_an_end_and_a_reason(store: Store, hours: float, note: str) -> None:
     """Not without end, not for more than a day, not without saying why."""
-    number = move(store, Act.OCCUR, State.UNACKNOWLEDGED, T0)
+    number = move(store, AlarmAction.OCCUR, AlarmState.UNACKNOWLEDGED, T0)
     until_us = T0 + round(hours * 60 * MINUTE)
     with pytest.raises(InputError):
         alarms.shelve(store, number, who="Ines", t_us=T0, until_us=until_us, note=note)
-    assert alarms.one(store, number).state is State.UNACKNOWLEDGED
+    assert alarms.one(store, number).state is AlarmState.UNACKNOWLEDGED
 
 
 def test_nobody_acknowledges_without_a_name_or_a_number_that_exists(store: Store) -> None:
     """The record keeps who has seen an alarm."""
-    number = move(store, Act.OCCUR, State.UNACKNOWLEDGED, T0)
+    number = move(store, AlarmAction.OCCUR, AlarmState.UNACKNOWLEDGED, T0)
     with pytest.raises(InputError, match="who you are"):
         alarms.acknowledge(store, number, who=" ", t_us=T0)
     with pytest.raises(InputError, match="no alarm 99"):
@@ -89,7 +91,7 @@ def test_nobody_acknowledges_without_a_name_or_a_number_that_exists(store: Store
 
 def test_steps_and_attempts_are_written_once(store: Store) -> None:
     """What happened in the night cannot be tidied up in the morning."""
-    number = move(store, Act.OCCUR, State.UNACKNOWLEDGED, T0)
+    number = move(store, AlarmAction.OCCUR, AlarmState.UNACKNOWLEDGED, T0)
     call = outbox.add_call(
         store,
         alarm_id=number,
@@ -123,7 +125,7 @@ def test_a_call_is_open_until_it_is_delivered(store: Store) -> None:
 
 def test_what_another_alarm_speaks_for_cannot_be_put_aside(store: Store) -> None:
     """Shelving the effect instead of the cause is refused with a sentence."""
-    number = move(store, Act.SUPPRESS, State.SUPPRESSED, T0)
+    number = move(store, AlarmAction.SUPPRESS, AlarmState.SUPPRESSED, T0)
     with pytest.raises(InputError, match="put that one aside"):
         alarms.shelve(store, number, who="Ines", t_us=T0, until_us=T0 + MINUTE, note="why")
-    assert alarms.one(store, number).state is State.SUPPRESSED
+    assert alarms.one(store, number).state is AlarmState.SUPPRESSED

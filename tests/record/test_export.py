@@ -65,7 +65,7 @@ def test_csv_comes_back_through_import_without_loss(store, tmp_path):
     path = tmp_path / "out.csv"
     path.write_text(exported(store), encoding="utf-8", newline="")
     with Store.open(tmp_path / "new.firelog", write=True) as other:
-        plan = logfile.examine(path, logfile.Wishes())
+        plan = logfile.examine(path, logfile.ImportOptions())
         report = importing.store_file(other, plan, "shell kiln")
         assert report.rows == 4_190
         assert contents(other) == contents(store)
@@ -102,7 +102,7 @@ def test_an_edited_export_is_refused_with_its_line(store, tmp_path, old, new, ex
     path = tmp_path / "out.csv"
     path.write_text(exported(store).replace(old, new, 1), encoding="utf-8", newline="")
     with pytest.raises(InputError, match=expected):
-        list(logfile.read(path, logfile.examine(path, logfile.Wishes())))
+        list(logfile.read(path, logfile.examine(path, logfile.ImportOptions())))
 
 
 def test_parquet_is_read_by_duckdb(store, tmp_path):

@@ -17,7 +17,7 @@ import pytest
 
 from firelog.errors import FirelogError, StoreError
 from firelog.readings import Quality, Unit
-from firelog.record import driver, keeping, migrations
+from firelog.record import backup, driver, migrations
 from firelog.record.examine import examine
 from firelog.record.seal import seal
 from firelog.record.store import Store
@@ -48,7 +48,7 @@ def bring(path):
     importing.MOST_READINGS = 2_000  # several transactions for a small file
     with Store.open(path, write=True) as store:
         say("go")
-        plan = logfile.examine(Path(path).with_suffix(".csv"), logfile.Wishes())
+        plan = logfile.examine(Path(path).with_suffix(".csv"), logfile.ImportOptions())
         importing.store_file(store, plan, "shell kiln")
 
 def copy(path):
@@ -210,10 +210,10 @@ def test_killed_backups_leave_no_half_copy(victims, tmp_path):
 
     def check(path):
         for copy in path.with_suffix(".backups").glob("*.firelog"):
-            assert keeping.look_through(copy) == 4_000
+            assert backup.look_through(copy) == 4_000
         sound(path)
         with Store.open(path) as store:
-            assert keeping.backup(store, path.with_suffix(".backups"), LATER).readings == 4_000
+            assert backup.backup(store, path.with_suffix(".backups"), LATER).readings == 4_000
 
     kill(victims, "copy", prepare, check)
 
@@ -306,7 +306,7 @@ def test_two_collectors_and_a_board_share_a_store(tmp_path):
             t_us, value, quality = burnout(30_000, seed=number)
             store.add_readings(channel.id, t_us + number * 10**11, value, quality, Unit.C)
             if number % 4 == 3:
-                keeping.backup(store, tmp_path / "backups", LATER + number * SECOND)
+                backup.backup(store, tmp_path / "backups", LATER + number * SECOND)
     answers = [process.communicate(timeout=60)[0].split() for process in processes]
     assert [process.returncode for process in processes] == [0, 0, 0]
     with Store.open(path, write=True) as store:
@@ -354,7 +354,7 @@ def test_a_full_disk_stops_nothing_but_the_write(small_disk):
         assert len(store.readings(1, LATER)) == written
         (small_disk / "backups").mkdir()
         with pytest.raises(StoreError, match="disk is full"):
-            keeping.backup(store, small_disk / "backups", LATER)
+            backup.backup(store, small_disk / "backups", LATER)
         assert list((small_disk / "backups").iterdir()) == []
         ballast.unlink()
         assert store.add_scan(LATER + 10**12, [(1, 21.5, Unit.C, Quality.OK)]) == 1

@@ -12,13 +12,13 @@ from typing import Any
 
 import pytest
 
-from firelog.demo.firesim import Sample, Scene, play
-from firelog.intake.clock import Clock
+from firelog.demo.firesim import Scene, SimulatedScan, play
+from firelog.intake.clock import ArrivalClock
 from firelog.readings import Quality, Role, Unit
 from firelog.record.store import Store
 from firelog.reference import find_schedule
 from firelog.schedule.plan.reader import read_schedule
-from firelog.watch.run.rounds import Watchman
+from firelog.watch.run.rounds import RoundRunner
 from tests.watch.nights import KILN, roles
 
 T0 = 1_772_352_000_000_000  # 2026-03-01T08:00:00Z
@@ -30,9 +30,9 @@ class Hands:
     def __init__(self) -> None:
         self.wall_ns, self.steady_ns = T0 * 1000, 10**12
 
-    def clock(self) -> Clock:
+    def clock(self) -> ArrivalClock:
         """Return a clock that follows these hands."""
-        return Clock(lambda: self.wall_ns, lambda: self.steady_ns, lambda: self.steady_ns)
+        return ArrivalClock(lambda: self.wall_ns, lambda: self.steady_ns, lambda: self.steady_ns)
 
     def move(self, seconds: float) -> None:
         """Let time pass."""
@@ -159,7 +159,7 @@ class Kiln:
             schedule_text=schedule.text,
         )
 
-    def sample(self) -> Sample | None:
+    def sample(self) -> SimulatedScan | None:
         """Store the next scan and move time to it; None when the scene is over."""
         sample = next(self._samples, None)
         if sample is None:
@@ -174,13 +174,13 @@ class Kiln:
         return sample
 
 
-def settle(watchman: Watchman) -> None:
+def settle(runner: RoundRunner) -> None:
     """Wait until nothing is being tried any more, and let the watch write down what came of it."""
     for _ in range(400):
-        if not watchman.courier.busy:
+        if not runner.dispatcher.busy:
             break
         time.sleep(0.025)
-    watchman.round()
+    runner.round()
 
 
 @pytest.fixture

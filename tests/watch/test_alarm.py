@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from firelog.alarm import Act, State, after
+from firelog.alarm import AlarmAction, AlarmState, after
 
 # ANSI/ISA-18.2 (IEC 62682), state-transition diagram: state, act, is the condition present after
 # it, next state. From memory; latched and out-of-service states are left out.
@@ -32,13 +32,13 @@ TABLE = [
 @pytest.mark.parametrize(("state", "act", "present", "then"), TABLE)
 def test_each_transition_of_the_standard(state: str, act: str, present: bool, then: str) -> None:
     """Every arrow of the diagram leads where the standard says."""
-    assert after(State(state), Act(act), present=present) is State(then)
+    assert after(AlarmState(state), AlarmAction(act), present=present) is AlarmState(then)
 
 
 def test_no_other_act_moves_an_alarm() -> None:
     """What the diagram has no arrow for leaves the state as it is: no way out by accident."""
     drawn = {(state, act) for state, act, _, _ in TABLE} | {("returned", "suppressed")}
-    for state in State:
-        for act in Act:
+    for state in AlarmState:
+        for act in AlarmAction:
             if (state.value, act.value) not in drawn:
                 assert after(state, act, present=True) is state, (state, act)

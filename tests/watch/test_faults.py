@@ -17,17 +17,17 @@ import pytest
 
 from firelog.demo.firesim import Fault, Mishap, Scene, play
 from firelog.demo.kilnsim import shell_kiln
-from firelog.demo.speaker import Speaker, spoken
+from firelog.demo.pty_logger import PtyLogger, spoken
 from firelog.foundry import SourceSpec
-from firelog.intake.collect.collector import Collector, Report
+from firelog.intake.collect.collector import Collector, CollectorStatus
 from firelog.intake.collect.sources import make_source
 from firelog.readings import Role
 from firelog.record import alarms
 from firelog.record.store import Store
 from firelog.reference import find_schedule
 from firelog.schedule.plan.reader import read_schedule
-from firelog.watch.plan import Person, Plan, Way
-from firelog.watch.run.rounds import Watchman
+from firelog.watch.plan import Person, WatchPlan, Way
+from firelog.watch.run.rounds import RoundRunner
 from tests.watch.conftest import T0, Hands, Inbox, settle
 from tests.watch.nights import KILN, roles
 
@@ -46,7 +46,7 @@ class House:
     def __init__(self, folder: Path, hands: Hands, inbox: Inbox, scene: Scene) -> None:
         self.hands, self.scene, self.t_s = hands, scene, 0.0
         self.path = folder / "house.firelog"
-        self.speaker = Speaker((), link=folder / "port")
+        self.speaker = PtyLogger((), link=folder / "port")
         self.store = Store.open(self.path, write=True)
         for name, role in roles(scene.names).items():
             self.store.ensure_channel(KILN, name, role=Role(role), letter="K", tolerance_class="1")
@@ -54,7 +54,7 @@ class House:
             "fox", KILN, began_us=T0, schedule_title=SHELL.title, schedule_text=SHELL.text
         )
         way = Way("mailto 1", inbox.address("ines"))
-        self.watchman = Watchman(self.store, Plan((Person("Ines", (way,)),)), hands.clock())
+        self.runner = RoundRunner(self.store, WatchPlan((Person("Ines", (way,)),)), hands.clock())
         self._stored, self._connected = 0, threading.Event()
         self._ready = threading.Event()
         self._collector: Collector | None = None
@@ -74,7 +74,7 @@ class House:
             self._ready.set()
             self._collector.run()
 
-    def _heard(self, report: Report) -> None:
+    def _heard(self, report: CollectorStatus) -> None:
         if report.what == "stored":
             self._stored += 1
         elif report.what == "connected":
@@ -127,8 +127,8 @@ class House:
                 self.say(spoken(sample, T0))
             elif not sample.heard:
                 time.sleep(0.02)
-            self.watchman.round()
-            settle(self.watchman)
+            self.runner.round()
+            settle(self.runner)
             yield sample.t_s
 
     def stop(self) -> None:
@@ -136,7 +136,7 @@ class House:
         assert self._collector is not None
         self._collector.stop()
         self._thread.join(PATIENCE_S)
-        self.watchman.stop()
+        self.runner.stop()
         self.store.close()
         self.speaker.stop()
 
@@ -241,9 +241,9 @@ def play_case(case: Case, house: House, inbox: Inbox) -> tuple[Row, list[str]]:
     act = case.act or (lambda *_: None)
     for t_s in house.run(case.until_s, lambda at_s: act(house, at_s)):
         since_s = t_s - case.begin_s
-        mine = [a for a in house.watchman.night.alarms.values() if a.sign.kind == case.kind]
+        mine = [a for a in house.runner.standing.alarms.values() if a.condition.kind == case.kind]
         if since_s >= 0 and mine and mine[0].on and row.seen_s is None:
-            row.seen_s, row.delay_s = since_s, mine[0].sign.on_s
+            row.seen_s, row.delay_s = since_s, mine[0].condition.on_s
         if inbox.mails and row.called_s is None:
             row.called_s = since_s
         standing = alarms.standing(house.store)

@@ -8,17 +8,17 @@ from dataclasses import replace
 
 import pytest
 
-from firelog.alarm import State
-from firelog.demo.firesim import Fault, Mishap, Sample, Scene, play
+from firelog.alarm import AlarmState
+from firelog.demo.firesim import Fault, Mishap, Scene, SimulatedScan, play
 from firelog.demo.kilnsim import Furnace, block_kiln, melting_furnace, shell_kiln
 from firelog.readings import Quality
 from firelog.reference import find_schedule
 from firelog.schedule.plan.model import Schedule
 from firelog.schedule.plan.reader import read_schedule
-from firelog.watch.calls.escalation import Night, walk
-from firelog.watch.conditions.every import signs
+from firelog.watch.calls.escalation import StandingAlarms, next_round
+from firelog.watch.conditions.every import conditions
 from firelog.watch.facts import Facts, KilnNow
-from firelog.watch.run.buffer import Book
+from firelog.watch.run.buffer import ChannelBuffer
 from firelog.watch.run.progress import channel_now
 from tests.watch.nights import Told, watched
 
@@ -27,7 +27,7 @@ BLOCK = read_schedule(find_schedule("investment-block"))
 MELT = read_schedule(find_schedule("bronze-melt"))
 
 
-def ragged(scene: Scene, dice: random.Random) -> Iterator[Sample]:
+def ragged(scene: Scene, dice: random.Random) -> Iterator[SimulatedScan]:
     """Play a scene as loggers give it: lost scans, a lone open reading, a lone spike."""
     for sample in play(scene):
         if dice.random() < 0.01:
@@ -68,10 +68,10 @@ def quiet_night(number: int) -> Told:
 def false_calls(nights: range) -> list[tuple[int, float, str]]:
     """Return the calls of these nights but that the work is done."""
     return [
-        (number, at_s, sign.text)
+        (number, at_s, condition.text)
         for number in nights
-        for at_s, sign in quiet_night(number).calls
-        if sign.kind != "ready"
+        for at_s, condition in quiet_night(number).calls
+        if condition.kind != "ready"
     ]
 
 
@@ -110,11 +110,11 @@ def test_each_fault_calls_once(name: str) -> None:
     """One cause, one call, of the kind that names it, with something for a person to do."""
     fault, kind = FAULTS[name]
     told = watched(Scene(shell_kiln(start_c=560.0), SHELL.segments, (fault,), tail_s=300.0), SHELL)
-    calls = [(at_s, sign) for at_s, sign in told.calls if sign.kind != "ready"]
-    assert [sign.kind for _, sign in calls] == [kind]
-    at_s, sign = calls[0]
+    calls = [(at_s, condition) for at_s, condition in told.calls if condition.kind != "ready"]
+    assert [condition.kind for _, condition in calls] == [kind]
+    at_s, condition = calls[0]
     assert fault.begin_s < at_s < fault.begin_s + 900.0
-    assert sign.remedy
+    assert condition.remedy
 
 
 def test_a_dead_control_thermocouple_of_all_is_one_alarm() -> None:
@@ -137,7 +137,7 @@ def test_a_kiln_above_its_ceiling_calls_at_once() -> None:
     """A controller set 250 K too high: called when the ceiling of the schedule is passed."""
     scene = Scene(shell_kiln(start_c=560.0), hotter(SHELL, 250.0).segments, tail_s=0.0)
     told = watched(scene, SHELL)
-    too_hot = [(at_s, sign) for at_s, sign in told.calls if sign.kind == "too hot"]
+    too_hot = [(at_s, condition) for at_s, condition in told.calls if condition.kind == "too hot"]
     assert len(too_hot) == 1
     assert "turn the heat off" in too_hot[0][1].remedy.lower()
 
@@ -150,7 +150,7 @@ def test_no_fault_floods(name: str) -> None:
     """
     fault, _ = FAULTS[name]
     told = watched(Scene(shell_kiln(start_c=560.0), SHELL.segments, (fault,), tail_s=300.0), SHELL)
-    stood = [at_s for at_s, step in told.steps if step.state is State.UNACKNOWLEDGED]
+    stood = [at_s for at_s, step in told.steps if step.state is AlarmState.UNACKNOWLEDGED]
     assert all(sum(at_s <= t < at_s + 600.0 for t in stood) <= 2 for at_s in stood)
     for key in {step.key for _, step in told.steps}:
         moves = [at_s for at_s, step in told.steps if step.key == key and step.state.standing]
@@ -159,20 +159,20 @@ def test_no_fault_floods(name: str) -> None:
 
 def test_two_kilns_at_once_do_not_speak_for_each_other() -> None:
     """The silence of one kiln covers nothing of the other's."""
-    book = Book("top", "kiln")
+    buffer = ChannelBuffer("top", "kiln")
     for number in range(60):
-        book.add(float(number), 900.0 + number % 3, Quality.OK)
-    near = channel_now(book, 60.0)
+        buffer.add(float(number), 900.0 + number % 3, Quality.OK)
+    near = channel_now(buffer, 60.0)
     far = replace(near, heard_ago_s=600.0, usable_ago_s=600.0, temp_c=None)
     kilns = (
         KilnNow("north", "a", 60.0, SHELL, (replace(near, temp_c=1500.0),)),
         KilnNow("south", "b", 660.0, SHELL, (far,)),
     )
-    night = Night()
+    standing = StandingAlarms()
     calls: list[str] = []
     for at_s in range(0, 120, 10):
-        one = walk(night, float(at_s), signs(Facts(kilns)))
-        night, calls = one.night, [*calls, *(sign.key for sign in one.calls)]
+        one = next_round(standing, float(at_s), conditions(Facts(kilns)))
+        standing, calls = one.standing, [*calls, *(condition.key for condition in one.calls)]
     assert sorted(calls) == ["north/too hot", "south/no readings"]
 
 
@@ -184,7 +184,7 @@ def test_a_mould_heated_too_fast_is_called() -> None:
     strong = replace(block_kiln(), power_w=60e3)
     scene = Scene(strong, faster, every_s=30.0)
     told = watched(scene, BLOCK, course_s=300.0, round_s=30.0)
-    called = [(at_s, sign) for at_s, sign in told.calls if sign.kind == "too fast"]
+    called = [(at_s, condition) for at_s, condition in told.calls if condition.kind == "too fast"]
     assert len(called) == 1
     assert 21_600.0 < called[0][0] < 26_000.0  # within the hour after six hours of drying
 
@@ -194,20 +194,20 @@ def test_a_channel_that_repeats_itself_is_frozen_only_if_it_used_to_flicker(
     digit_k: float, frozen: bool
 ) -> None:
     """Ten minutes of one number: a fault at 0.1 K digits, nothing odd at whole degrees."""
-    dice, book = random.Random(1), Book("top", "kiln")
+    dice, buffer = random.Random(1), ChannelBuffer("top", "kiln")
     for second in range(600):
-        book.add(float(second), round(dice.gauss(870.0, 0.3) / digit_k) * digit_k, Quality.OK)
-    assert not book.frozen
+        buffer.add(float(second), round(dice.gauss(870.0, 0.3) / digit_k) * digit_k, Quality.OK)
+    assert not buffer.frozen
     for second in range(600, 1300):
-        book.add(float(second), 870.0, Quality.OK)
-    assert book.frozen is frozen
+        buffer.add(float(second), 870.0, Quality.OK)
+    assert buffer.frozen is frozen
 
 
 def test_a_frozen_channel_is_called_once_and_by_its_name() -> None:
     """A logger that repeats one channel's last number while the others go on."""
     scene = Scene(shell_kiln(start_c=560.0), SHELL.segments)
 
-    def repeat() -> Iterator[Sample]:
+    def repeat() -> Iterator[SimulatedScan]:
         kept: float | None = None
         for sample in play(scene):
             if sample.t_s >= 2500.0:
@@ -225,16 +225,16 @@ def test_a_frozen_channel_is_called_once_and_by_its_name() -> None:
 def test_one_column_that_is_missing_is_called_by_its_name() -> None:
     """The others are heard; this one is not, and it is not the whole kiln's silence."""
     scene = Scene(shell_kiln(start_c=560.0), SHELL.segments)
-    books = [Book(name, role) for name, role in (("a", "kiln"), ("b", "kiln"))]
-    night, calls = Night(), []
+    buffers = [ChannelBuffer(name, role) for name, role in (("a", "kiln"), ("b", "kiln"))]
+    standing, calls = StandingAlarms(), []
     for sample in play(scene):
-        for book, value in zip(books, sample.values_c, strict=False):
-            if book.name == "a" or sample.t_s < 600.0:
-                book.add(sample.t_s, value or 0.0, Quality.OK)
-        channels = tuple(channel_now(book, sample.t_s) for book in books)
+        for buffer, value in zip(buffers, sample.values_c, strict=False):
+            if buffer.name == "a" or sample.t_s < 600.0:
+                buffer.add(sample.t_s, value or 0.0, Quality.OK)
+        channels = tuple(channel_now(buffer, sample.t_s) for buffer in buffers)
         facts = Facts((KilnNow("k", "f", sample.t_s, None, channels),))
-        one = walk(night, sample.t_s, signs(facts))
-        night, calls = one.night, [*calls, *(sign.key for sign in one.calls)]
+        one = next_round(standing, sample.t_s, conditions(facts))
+        standing, calls = one.standing, [*calls, *(condition.key for condition in one.calls)]
         if sample.t_s > 1500.0:
             break
     assert calls == ["k/b/silent"]

@@ -21,7 +21,7 @@ from pymodbus.exceptions import ConnectionException, ModbusException
 
 from firelog.errors import InputError, SourceError
 from firelog.foundry import ChannelSpec, SourceSpec
-from firelog.intake.clock import Clock
+from firelog.intake.clock import ArrivalClock
 from firelog.intake.fields import LineFault, Scan, Value, judged
 from firelog.intake.line.port import LOST, device, why_not
 from firelog.intake.options import choice, number, only, whole
@@ -73,7 +73,7 @@ class Register:
 
 
 @dataclass(frozen=True)
-class Block:
+class RegisterBlock:
     """Registers of one device that are read in one question."""
 
     device: int
@@ -83,7 +83,7 @@ class Block:
     registers: tuple[Register, ...]
 
 
-def blocks(registers: Sequence[Register]) -> tuple[Block, ...]:
+def blocks(registers: Sequence[Register]) -> tuple[RegisterBlock, ...]:
     """Return as few questions as the protocol allows, in order of device, table and address."""
     made: list[list[Register]] = []
     for register in sorted(registers, key=lambda r: (r.device, r.table, r.register)):
@@ -97,7 +97,7 @@ def blocks(registers: Sequence[Register]) -> tuple[Block, ...]:
         else:
             made.append([register])
     return tuple(
-        Block(
+        RegisterBlock(
             group[0].device,
             group[0].table,
             group[0].register,
@@ -125,7 +125,7 @@ def decode(register: Register, words: Sequence[int], unit: Unit) -> Value:
 
 # ---------------------------------------------------------------- the source
 @dataclass
-class _Patience:
+class _RetryDelay:
     """How often a device that does not answer is still asked."""
 
     late: bool = False
@@ -147,7 +147,7 @@ class ModbusSource:
     def __init__(
         self,
         spec: SourceSpec,
-        clock: Clock,
+        clock: ArrivalClock,
         *,
         registers: Sequence[Register],
         every_s: float = 1.0,
@@ -161,7 +161,7 @@ class ModbusSource:
         self._blocks, self._connect, self._rest = blocks(registers), connect, rest
         self._client: Any = None
         self._due_s = 0.0
-        self._patience: dict[int, _Patience] = {}
+        self._patience: dict[int, _RetryDelay] = {}
 
     def open(self) -> None:
         """Open the bus; whether devices answer is seen when they are asked."""
@@ -178,7 +178,7 @@ class ModbusSource:
         if not opened:
             raise SourceError(why_not(name))
         self._due_s = self._clock.steady_s()
-        self._patience = {block.device: _Patience() for block in self._blocks}
+        self._patience = {block.device: _RetryDelay() for block in self._blocks}
 
     def close(self) -> None:
         """Close the bus."""
@@ -215,7 +215,7 @@ class ModbusSource:
                 return read
         return []
 
-    def _ask(self, block: Block, patience: _Patience) -> Scan | LineFault:
+    def _ask(self, block: RegisterBlock, patience: _RetryDelay) -> Scan | LineFault:
         if patience.late:
             self._read(block)  # may be the late answer to the question before: not to be used
             patience.late = False
@@ -239,7 +239,7 @@ class ModbusSource:
             ),
         )
 
-    def _read(self, block: Block) -> list[int] | str | None:
+    def _read(self, block: RegisterBlock) -> list[int] | str | None:
         """Return the words, a sentence when the device refuses, or None when it does not answer."""
         ask = {
             "input": self._client.read_input_registers,
@@ -273,7 +273,7 @@ _READ_KEYS = (
 
 
 def modbus_source(
-    spec: SourceSpec, clock: Clock, stated: Mapping[str, ChannelSpec]
+    spec: SourceSpec, clock: ArrivalClock, stated: Mapping[str, ChannelSpec]
 ) -> ModbusSource:
     """Return the source that a section with ``format = "modbus"`` describes.
 
@@ -359,7 +359,7 @@ def look(port: str, baud: int, device_id: int, first: int, count: int = 10) -> l
     rows: list[dict[str, Any]] = []
     for table in ("input", "holding"):
         registers = [Register("", device_id, first + n, table) for n in range(count)]
-        source = ModbusSource(spec, Clock(), registers=registers, connect=_connector(spec))
+        source = ModbusSource(spec, ArrivalClock(), registers=registers, connect=_connector(spec))
         source.open()
         try:
             rows += _rows(table, first, source.words())

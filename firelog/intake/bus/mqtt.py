@@ -17,7 +17,7 @@ from urllib.parse import urlsplit
 
 from firelog.errors import InputError, SourceError
 from firelog.foundry import ChannelSpec, SourceSpec
-from firelog.intake.clock import Clock
+from firelog.intake.clock import ArrivalClock
 from firelog.intake.fields import SKIP, TIME, LineFault, Scan, read_value
 from firelog.intake.line.text import Layout, LineFormat, read_line
 from firelog.intake.options import choice, only, text
@@ -36,7 +36,7 @@ class MqttSource:
     def __init__(
         self,
         spec: SourceSpec,
-        clock: Clock,
+        clock: ArrivalClock,
         *,
         topics: Mapping[str, str],
         form: LineFormat | None,
@@ -134,7 +134,9 @@ def _paho() -> Any:
 
 
 # ---------------------------------------------------------------- from the foundry file
-def mqtt_source(spec: SourceSpec, clock: Clock, stated: Mapping[str, ChannelSpec]) -> MqttSource:
+def mqtt_source(
+    spec: SourceSpec, clock: ArrivalClock, stated: Mapping[str, ChannelSpec]
+) -> MqttSource:
     """Return the source that a section with ``format = "mqtt"`` describes.
 
     ``port`` is ``mqtt://host`` or ``mqtts://host``. Either ``topics`` maps topics to channels, or

@@ -1,4 +1,4 @@
-"""When was it said: the instant of each scan, and how long a source has been silent. Pure state."""
+"""Dates each scan as it arrives, and notices when a source falls silent. Pure state."""
 
 from __future__ import annotations
 

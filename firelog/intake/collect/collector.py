@@ -14,9 +14,9 @@ from pathlib import Path
 
 from firelog.errors import SourceError, StoreError
 from firelog.foundry import ChannelSpec
-from firelog.intake.clock import Clock
+from firelog.intake.clock import ArrivalClock
 from firelog.intake.collect.feeds import Counts, Feed, Said, listen, make_feed
-from firelog.intake.collect.keeper import LARGE_LOG_BYTES, QUEUED, TOGETHER, Keeper, Write
+from firelog.intake.collect.write_queue import LARGE_LOG_BYTES, QUEUED, TOGETHER, Write, WriteQueue
 from firelog.intake.fields import LineFault, Scan
 from firelog.intake.source import Heard, Source
 from firelog.record.store import Store
@@ -28,7 +28,7 @@ _PAUSE_S = 0.2
 
 
 @dataclass(frozen=True)
-class Report:
+class CollectorStatus:
     """What the collector tells whoever looks on.
 
     ``what``: ``connected``, ``lost``, ``stored``, ``fault``, ``event`` or ``refused``. A scan is
@@ -65,7 +65,7 @@ def _inode(path: Path) -> int:
         return -1
 
 
-def _nobody(_: Report) -> None:
+def _nobody(_: CollectorStatus) -> None:
     """Listen to no report."""
 
 
@@ -82,9 +82,9 @@ class Collector:
         store: Store,
         sources: Sequence[Source],
         *,
-        clock: Clock,
+        clock: ArrivalClock,
         channels: Sequence[ChannelSpec] = (),
-        report: Callable[[Report], None] = _nobody,
+        report: Callable[[CollectorStatus], None] = _nobody,
         alive: Callable[[], None] = lambda: None,
         queued: int = QUEUED,
         large_log_bytes: int = LARGE_LOG_BYTES,
@@ -96,7 +96,7 @@ class Collector:
         self._inode = _inode(store.path)
         self._looked_s = clock.steady_s()
         self._feeds = {source.spec.name: make_feed(source, channels) for source in sources}
-        self._keeper = Keeper(
+        self._keeper = WriteQueue(
             store,
             (*_telling(sources), *channels),
             clock.steady_s,
@@ -200,7 +200,7 @@ class Collector:
         if what is None:
             feed.connected = True
             feed.silence.connected(self._clock.steady_s())
-            self._report(Report("connected", feed.name, self._clock.now_us()))
+            self._report(CollectorStatus("connected", feed.name, self._clock.now_us()))
         elif isinstance(what, SourceError):
             self._lost(feed, what)
         elif isinstance(what.said, LineFault):
@@ -214,7 +214,7 @@ class Collector:
             return  # told already: the retries of one outage are one event
         feed.lost_s = self._clock.steady_s()
         feed.counts.outages += 1
-        self._report(Report("lost", feed.name, self._clock.now_us(), str(error)))
+        self._report(CollectorStatus("lost", feed.name, self._clock.now_us(), str(error)))
         self._event(feed, "source lost", f"{feed.name}: {error}")
 
     def _back(self, feed: Feed, t_us: int) -> None:
@@ -247,7 +247,7 @@ class Collector:
 
     def _fault(self, feed: Feed, t_us: int, fault: LineFault) -> None:
         feed.counts.faults += 1
-        self._report(Report("fault", feed.name, t_us, f"{fault.reason}: {fault.raw}"))
+        self._report(CollectorStatus("fault", feed.name, t_us, f"{fault.reason}: {fault.raw}"))
         now_s = self._clock.steady_s()
         if now_s - feed.fault_event_s >= FAULT_EVENT_S:
             count = feed.counts.faults - feed.faults_told
@@ -258,7 +258,7 @@ class Collector:
     def _event(self, feed: Feed | None, kind: str, text: str, t_us: int | None = None) -> None:
         at_us = self._clock.now_us() if t_us is None else t_us
         name, kiln = (feed.name, feed.source.spec.kiln) if feed else ("", "")
-        self._report(Report("event", name, at_us, f"{kind}: {text}"))
+        self._report(CollectorStatus("event", name, at_us, f"{kind}: {text}"))
         self._keeper.put(Write(name, kiln, at_us, kind=kind, text=text))
 
     # ------------------------------------------------------------ what the keeper says
@@ -269,11 +269,11 @@ class Collector:
         counts.scans += 1
         counts.readings += new
         counts.duplicates += len(write.values) - new
-        self._report(Report("stored", write.source, write.t_us, readings=new))
+        self._report(CollectorStatus("stored", write.source, write.t_us, readings=new))
 
     def _refused(self, error: StoreError) -> None:
         text = f"{error} (meanwhile up to {self._queued} scans are kept in memory)"
-        self._report(Report("refused", "", self._clock.now_us(), text))
+        self._report(CollectorStatus("refused", "", self._clock.now_us(), text))
         self._event(None, "store refused", text)
 
     def _accepted(self, for_s: float) -> None:
@@ -286,7 +286,7 @@ class Collector:
         if write.source:
             self._feeds[write.source].counts.dropped += 1
         text = f"one entry cannot be stored and was left out ({error!r})"
-        self._report(Report("refused", write.source, write.t_us, text))
+        self._report(CollectorStatus("refused", write.source, write.t_us, text))
 
     def _log_grows(self, size: int) -> None:
         text = (

@@ -14,9 +14,9 @@ from dataclasses import dataclass, field
 
 from firelog.errors import SourceError
 from firelog.foundry import ChannelSpec
-from firelog.intake.clock import Clock
+from firelog.intake.clock import ArrivalClock
 from firelog.intake.collect.arrivals import Dating, Silence
-from firelog.intake.collect.watchers import Conditions, Watch
+from firelog.intake.collect.watchers import FaultReporter, TraceMonitor
 from firelog.intake.source import Heard, Source, silent_after_s
 
 RETRY_FIRST_S, RETRY_LONGEST_S = 0.5, 10.0
@@ -41,9 +41,9 @@ class Feed:
 
     source: Source
     silence: Silence
-    watch: Watch
+    watch: TraceMonitor
     dating: Dating = field(default_factory=Dating)
-    conditions: Conditions = field(default_factory=Conditions)
+    conditions: FaultReporter = field(default_factory=FaultReporter)
     counts: Counts = field(default_factory=Counts)
     names: set[str] = field(default_factory=set)
     thread: threading.Thread | None = None
@@ -66,7 +66,7 @@ def make_feed(source: Source, channels: Iterable[ChannelSpec]) -> Feed:
     """Return the state of a source at its beginning; ``channels`` are the foundry file's."""
     kiln = source.spec.kiln
     stated = {spec.name: spec for spec in (*source.channels, *channels) if spec.kiln == kiln}
-    watch = Watch(
+    watch = TraceMonitor(
         {name: spec.role for name, spec in stated.items()},
         {name: spec.letter for name, spec in stated.items() if spec.letter},
     )
@@ -74,7 +74,7 @@ def make_feed(source: Source, channels: Iterable[ChannelSpec]) -> Feed:
 
 
 def listen(
-    feed: Feed, said: queue.SimpleQueue[Said], clock: Clock, stopping: Callable[[], bool]
+    feed: Feed, said: queue.SimpleQueue[Said], clock: ArrivalClock, stopping: Callable[[], bool]
 ) -> None:
     """Put what the source says into ``said`` until ``stopping()``; the body of its thread."""
     wait_s, pause = RETRY_FIRST_S, threading.Event()

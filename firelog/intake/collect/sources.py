@@ -6,13 +6,15 @@ from collections.abc import Iterable
 
 from firelog.errors import FirelogError, InputError
 from firelog.foundry import ChannelSpec, SourceSpec
-from firelog.intake.clock import Clock
+from firelog.intake.clock import ArrivalClock
 from firelog.intake.line.source import line_source
 from firelog.intake.line.text import Layout
 from firelog.intake.source import Source
 
 
-def make_source(spec: SourceSpec, clock: Clock, channels: Iterable[ChannelSpec] = ()) -> Source:
+def make_source(
+    spec: SourceSpec, clock: ArrivalClock, channels: Iterable[ChannelSpec] = ()
+) -> Source:
     """Return the source that a foundry file's section describes; raises :class:`InputError`.
 
     ``channels`` are those of the file: they say which thermocouple is behind a column.

@@ -1,4 +1,4 @@
-"""What a reading's neighbours say about it: frozen, jumped, out of its type's range. Pure state.
+"""Judges live readings by their neighbours: frozen, jumped, out of the type's range. Pure state.
 
 Qualities are added, values never touched. All thresholds are common practice, no source, and lean
 to the side of saying nothing: the plateau of a wet mould at 100 °C is the best evidence there is
@@ -41,7 +41,7 @@ class _Column:
     neighbours_c: dict[str, float] = field(default_factory=dict)
 
 
-class Watch:
+class TraceMonitor:
     """Looks at the scans of one source, one after the other.
 
     ``roles`` and ``letters`` by channel; a channel without a role is a kiln's, without a letter
@@ -154,30 +154,30 @@ QUIET_S = 60.0  # a loose contact must not fill the record with events
 
 
 @dataclass
-class _Condition:
+class _FaultState:
     quality: Quality = Quality.OK
     since_s: float = 0.0
     told: bool = False
     told_s: float = -math.inf
 
 
-class Conditions:
+class FaultReporter:
     """Tells when a thermocouple goes and when it is back, as sentences for the record."""
 
     def __init__(self) -> None:
-        self._columns: dict[str, _Condition] = {}
+        self._columns: dict[str, _FaultState] = {}
 
     def changes(self, scan: Scan, t_us: int) -> list[tuple[str, str]]:
         """Return kind and text of each event that this scan makes: mostly none."""
         told = []
         for value in scan.values:
-            known = self._columns.setdefault(value.column, _Condition())
+            known = self._columns.setdefault(value.column, _FaultState())
             if value.quality is not known.quality and (event := _change(known, value, t_us / 1e6)):
                 told.append(event)
         return told
 
 
-def _change(known: _Condition, value: Value, t_s: float) -> tuple[str, str] | None:
+def _change(known: _FaultState, value: Value, t_s: float) -> tuple[str, str] | None:
     before, lasted_s = known.quality, t_s - known.since_s
     if value.quality in _TOLD:
         known.quality, known.since_s = value.quality, t_s

@@ -22,8 +22,8 @@ from typing import Any, cast
 from firelog import tomlfile
 from firelog.errors import InputError
 from firelog.intake.file.clock.zones import zone_or_offset
-from firelog.intake.file.plan import Wishes
-from firelog.tomlfile import Table
+from firelog.intake.file.plan import ImportOptions
+from firelog.tomlfile import TomlTable
 from firelog.units import parse_instant
 
 KEYS = (
@@ -34,7 +34,7 @@ _DATES = {"day-first": "dmy", "month-first": "mdy", "year-first": "ymd"}
 _DECIMALS = {"point": ".", "comma": ","}
 
 
-def chosen(path: Path | None, name: str) -> Wishes:
+def chosen(path: Path | None, name: str) -> ImportOptions:
     """Return the choice ``name`` of the foundry file at ``path``; raises :class:`InputError`."""
     if path is None:
         raise InputError(
@@ -50,7 +50,7 @@ def chosen(path: Path | None, name: str) -> Wishes:
 
 
 def wished(
-    wishes: Wishes,
+    wishes: ImportOptions,
     *,
     unit: str | None = None,
     tz: str | None = None,
@@ -62,7 +62,7 @@ def wished(
     time: Sequence[str] = (),
     only: Sequence[str] = (),
     channels: Mapping[str, str] | None = None,
-) -> Wishes:
+) -> ImportOptions:
     """Return ``wishes`` with what a person says of a file, in the words of the options.
 
     What is None or empty leaves the wish as it is. Raises :class:`InputError`.
@@ -88,9 +88,9 @@ def _word(said: str | None, choices: Mapping[str, str], key: str) -> str | None:
     return None if said is None else choices[said]
 
 
-def read_choices(table: Table) -> dict[str, Wishes]:
+def read_choices(table: TomlTable) -> dict[str, ImportOptions]:
     """Return every ``[[columns]]`` section of a foundry file by its name."""
-    found: dict[str, Wishes] = {}
+    found: dict[str, ImportOptions] = {}
     for entry in table.tables("columns"):
         name = entry.need("name", tomlfile.text)
         if name in found:
@@ -99,11 +99,11 @@ def read_choices(table: Table) -> dict[str, Wishes]:
     return found
 
 
-def _wishes(table: Table) -> Wishes:
+def _wishes(table: TomlTable) -> ImportOptions:
     table.only(KEYS)
     dates = table.get("dates", tomlfile.choice(_DATES), None)
     decimal = table.get("decimal", tomlfile.choice(_DECIMALS), None)
-    return Wishes(
+    return ImportOptions(
         unit=cast(Any, table.get("unit", tomlfile.choice(("C", "F", "K")), None)),
         tz=table.get("tz", lambda value: zone_or_offset(tomlfile.text(value)), None),
         dates=cast(Any, _DATES.get(dates or "")),

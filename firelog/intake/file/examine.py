@@ -13,22 +13,22 @@ from pathlib import Path
 from firelog.errors import InputError
 from firelog.intake.file import lines as source
 from firelog.intake.file.clock import find as clocks
-from firelog.intake.file.clock.find import Found
+from firelog.intake.file.clock.find import ClockFound
 from firelog.intake.file.clock.follow import raw_us
 from firelog.intake.file.clock.settle import FROM_START, STAMPED, Settler
-from firelog.intake.file.plan import Clock, Column, Dialect, Plan, Skipped, Wishes
+from firelog.intake.file.plan import Column, Dialect, FileClock, ImportOptions, ReadPlan, Skipped
 from firelog.intake.file.table import columns, dialect, header, long, sample
 from firelog.intake.file.table.cells import split
 from firelog.intake.file.table.header import Header
-from firelog.intake.file.table.sample import Sample
+from firelog.intake.file.table.sample import RowSample
 
 
-def examine(path: Path, wishes: Wishes) -> Plan:
+def examine(path: Path, options: ImportOptions) -> ReadPlan:
     """Return how the file is to be read; raises :class:`InputError` where that is not certain."""
     file = str(path)
     head, codec, size = source.head(path)
     lines = sample.lines_of(head)
-    form = _dialect(lines, codec, wishes, file)
+    form = _dialect(lines, codec, options, file)
     most = max(len(split(line, form.separator)) for line in lines)
     if most > sample.MOST_COLUMNS:
         raise InputError(f"{file}: has {most} columns; is it the right file?")
@@ -37,21 +37,21 @@ def examine(path: Path, wishes: Wishes) -> Plan:
         raise InputError(f"{file}: no line in it looks like readings; is it the right file?")
     _no_doubtful_comma(rows, form, file)
     heading = header.find(rows, form)
-    found = _clocks(rows, heading, form, wishes, file)
+    found = _clocks(rows, heading, form, options, file)
     heading = header.shifted(heading, found[0].columns)
     times = [column for clock in found for column in clock.columns]
     layout = long.find(rows, heading, form, times)
-    mine = [found[0]] if layout else _in_use(found, rows, wishes)
+    mine = [found[0]] if layout else _in_use(found, rows, options)
     if layout:
-        chosen = long.choose(rows, heading, wishes, layout=layout, file=file)
+        chosen = long.choose(rows, heading, options, layout=layout, file=file)
     else:
-        chosen = columns.choose(rows, heading, form, wishes, clocks=times, file=file)
-    settler = Settler(path, form, rows, wishes)
+        chosen = columns.choose(rows, heading, form, options, clocks=times, file=file)
+    settler = Settler(path, form, rows, options)
     read_by = tuple(settler.settle(clock, spread=layout is None) for clock in mine)
     if not chosen.columns:
         left = "; ".join(f"{s.name}: {s.why}" for s in chosen.skipped[:4])
         raise InputError(f"{file}: has no temperature column ({left}); name one with --only")
-    return Plan(
+    return ReadPlan(
         file=file,
         size=size,
         dialect=form,
@@ -62,55 +62,57 @@ def examine(path: Path, wishes: Wishes) -> Plan:
         columns=_with_clocks(chosen.columns, mine),
         skipped=_other_clocks(found, mine) + chosen.skipped,
         long=layout,
-        long_unit=long.settled_unit(heading, wishes, layout) if layout else "",
-        wishes=wishes,
+        long_unit=long.settled_unit(heading, options, layout) if layout else "",
+        options=options,
         first_time=" ".join(rows.body[0].cells[c] for c in read_by[0].columns),
         warnings=tuple(settler.warnings) + chosen.warnings,
     )
 
 
-def _dialect(lines: Sequence[str], codec: str, wishes: Wishes, file: str) -> Dialect:
+def _dialect(lines: Sequence[str], codec: str, options: ImportOptions, file: str) -> Dialect:
     if len(lines) > 3 and lines[-1]:
         lines = lines[:-1]  # it has no line end and may be cut short
     sign = dialect.separator(lines)
     later = lines[len(lines) // 4 :] if len(lines) > 8 else lines
     cells = [cell for line in later for cell in split(line, sign)]
-    point, thousands = dialect.decimal(cells, sign, wishes.decimal, file)
+    point, thousands = dialect.decimal(cells, sign, options.decimal, file)
     return Dialect(codec, sign, point, thousands)
 
 
-def _clocks(rows: Sample, heading: Header, form: Dialect, wishes: Wishes, file: str) -> list[Found]:
-    found = clocks.find(rows, heading.names, heading.units, form, wishes)
-    if wishes.time:
-        return _named_clocks(found, rows, heading, wishes, file)
+def _clocks(
+    rows: RowSample, heading: Header, form: Dialect, options: ImportOptions, file: str
+) -> list[ClockFound]:
+    found = clocks.find(rows, heading.names, heading.units, form, options)
+    if options.time:
+        return _named_clocks(found, rows, heading, options, file)
     if not found:
         first = rows.body[0]
         raise InputError(
             f"{file}, line {first.line}: finds no time in it ({first.cells[0]!r} is none); "
             "name the column with --time"
         )
-    if found[0].kind in STAMPED and not found[0].has_zone and not wishes.tz and wishes.start_us:
+    if found[0].kind in STAMPED and not found[0].has_zone and not options.tz and options.start_us:
         # Local times without a zone, but a start: then the elapsed times are what was meant.
         found.sort(key=lambda clock: (clock.kind not in FROM_START, clock.rank))
     return found
 
 
 def _named_clocks(
-    found: Sequence[Found], rows: Sample, heading: Header, wishes: Wishes, file: str
-) -> list[Found]:
-    columns.check_headings(wishes.time, heading.names, file)
-    named = tuple(heading.names.index(name) for name in wishes.time)
+    found: Sequence[ClockFound], rows: RowSample, heading: Header, options: ImportOptions, file: str
+) -> list[ClockFound]:
+    columns.check_headings(options.time, heading.names, file)
+    named = tuple(heading.names.index(name) for name in options.time)
     fits = [clock for clock in found if set(named) <= set(clock.columns)]
     if not fits:
         cell = (rows.column(named[0]) or ["nothing"])[0]
         raise InputError(
-            f"{file}, line {rows.body[0].line}: {cell!r} in column {wishes.time[0]!r} is not a "
+            f"{file}, line {rows.body[0].line}: {cell!r} in column {options.time[0]!r} is not a "
             "time; name another column with --time"
         )
     return fits + [clock for clock in found if clock not in fits]
 
 
-def _no_doubtful_comma(rows: Sample, form: Dialect, file: str) -> None:
+def _no_doubtful_comma(rows: RowSample, form: Dialect, file: str) -> None:
     first = rows.body[0]
     for above in rows.rows:
         if above.line >= first.line:
@@ -122,7 +124,9 @@ def _no_doubtful_comma(rows: Sample, form: Dialect, file: str) -> None:
             )
 
 
-def _first_line(rows: Sample, heading: Header, read_by: Sequence[Clock], form: Dialect) -> int:
+def _first_line(
+    rows: RowSample, heading: Header, read_by: Sequence[FileClock], form: Dialect
+) -> int:
     """Return the line of the first row with a time: it may hold no number yet."""
     first = rows.body[0].line
     for row in reversed(rows.rows[: first - 1]):
@@ -136,7 +140,9 @@ def _first_line(rows: Sample, heading: Header, read_by: Sequence[Clock], form: D
     return first
 
 
-def _in_use(found: Sequence[Found], rows: Sample, wishes: Wishes) -> list[Found]:
+def _in_use(
+    found: Sequence[ClockFound], rows: RowSample, options: ImportOptions
+) -> list[ClockFound]:
     """Return the best clock, or one clock for each channel where they stand in turns."""
     best = found[0]
     same = sorted(
@@ -146,10 +152,10 @@ def _in_use(found: Sequence[Found], rows: Sample, wishes: Wishes) -> list[Found]
     ends = [clock.columns[-1] for clock in same] + [rows.width]
     groups = [b - a for a, b in pairwise(ends)]
     in_turns = len(same) > 1 and min(groups) > 1 and len(set(groups[:-1])) == 1
-    return same if in_turns and not wishes.time else [best]
+    return same if in_turns and not options.time else [best]
 
 
-def _with_clocks(taken: Sequence[Column], mine: Sequence[Found]) -> tuple[Column, ...]:
+def _with_clocks(taken: Sequence[Column], mine: Sequence[ClockFound]) -> tuple[Column, ...]:
     """Give each column the clock that stands to its left."""
     if len(mine) == 1:
         return tuple(taken)
@@ -157,7 +163,7 @@ def _with_clocks(taken: Sequence[Column], mine: Sequence[Found]) -> tuple[Column
     return tuple(replace(c, clock=max(sum(1 for s in starts if s < c.index) - 1, 0)) for c in taken)
 
 
-def _other_clocks(found: Sequence[Found], mine: Sequence[Found]) -> tuple[Skipped, ...]:
+def _other_clocks(found: Sequence[ClockFound], mine: Sequence[ClockFound]) -> tuple[Skipped, ...]:
     """Return the clocks that are not read, as columns left out."""
     return tuple(
         Skipped(clock.heading, "", f"another clock; {mine[0].heading!r} is used")

@@ -19,7 +19,7 @@ import numpy as np
 from firelog.errors import InputError
 from firelog.foundry import ChannelSpec
 from firelog.intake.file import logfile
-from firelog.intake.file.logfile import Chunk, Part, Plan, Rejected
+from firelog.intake.file.logfile import Chunk, Part, ReadPlan, Rejected
 from firelog.readings import FloatArray, IntArray, Quality, QualityArray, Unit
 from firelog.record.blocks import MAX_COUNT
 from firelog.record.rows import Channel
@@ -50,7 +50,7 @@ class ChannelCount:
 class FileReport:
     """What one file came to; ``as_json`` is the contract of ``firelog import --json``."""
 
-    plan: Plan
+    plan: ReadPlan
     rows: int = 0
     duplicates: int = 0
     out_of_order: int = 0
@@ -134,12 +134,12 @@ def expand(names: Sequence[str]) -> list[Path]:
     return list(dict.fromkeys(found))
 
 
-def examine(paths: Iterable[Path], wishes: logfile.Wishes) -> list[Plan]:
+def examine(paths: Iterable[Path], options: logfile.ImportOptions) -> list[ReadPlan]:
     """Examine every file; raises for the first that cannot be read with certainty."""
-    return [logfile.examine(path, wishes) for path in paths]
+    return [logfile.examine(path, options) for path in paths]
 
 
-def rehearse(plan: Plan, progress: Progress | None = None) -> FileReport:
+def rehearse(plan: ReadPlan, progress: Progress | None = None) -> FileReport:
     """Read a file to the end and store nothing; ``readings`` is what a first import would store."""
     report = FileReport(plan)
     for chunk in logfile.read(Path(plan.file), plan):
@@ -152,7 +152,7 @@ def rehearse(plan: Plan, progress: Progress | None = None) -> FileReport:
 
 def store_file(
     store: Store,
-    plan: Plan,
+    plan: ReadPlan,
     kiln: str,
     specs: Iterable[ChannelSpec] = (),
     progress: Progress | None = None,
@@ -163,7 +163,7 @@ def store_file(
     file turns out unreadable further down, saying from which line; what came before it is stored.
     """
     report = FileReport(plan)
-    keeper = _Keeper(store, report, kiln, specs)
+    keeper = _BlockBuffer(store, report, kiln, specs)
     try:
         for chunk in logfile.read(Path(plan.file), plan):
             for part in chunk.parts:
@@ -187,7 +187,7 @@ def _advance(report: FileReport, chunk: Chunk, progress: Progress | None) -> Non
 
 
 @dataclass
-class _Waiting:
+class _PendingReadings:
     """Readings of one channel not stored yet."""
 
     part: Part  # the first one: name, unit and place
@@ -198,7 +198,7 @@ class _Waiting:
     held: int = 0
 
 
-class _Keeper:
+class _BlockBuffer:
     """Holds readings back until they fill blocks, then stores them in one short transaction."""
 
     def __init__(
@@ -208,7 +208,7 @@ class _Keeper:
         self.specs = {spec.name: spec for spec in specs if spec.kiln == kiln}
         self.known = {channel.name: channel for channel in store.channels(kiln)}
         self.settled: dict[str, Channel] = {}
-        self.waiting: dict[tuple[str, Unit], _Waiting] = {}
+        self.waiting: dict[tuple[str, Unit], _PendingReadings] = {}
         self.stored = False
 
     def take(self, part: Part) -> None:
@@ -218,7 +218,7 @@ class _Keeper:
             return
         key = (part.channel, part.unit)
         if key not in self.waiting:
-            self.waiting[key] = _Waiting(part, count)
+            self.waiting[key] = _PendingReadings(part, count)
         here = self.waiting[key]
         here.t_us.append(part.t_us)
         here.value.append(part.value)
@@ -249,7 +249,7 @@ class _Keeper:
         self.stored = True
 
     def _add(
-        self, here: _Waiting, t_us: IntArray, value: FloatArray, quality: QualityArray
+        self, here: _PendingReadings, t_us: IntArray, value: FloatArray, quality: QualityArray
     ) -> None:
         channel, unit = self._channel(here.part), here.part.unit
         finite = np.isfinite(value)
@@ -284,7 +284,7 @@ class _Keeper:
         return self.store.ensure_channel(self.kiln, part.channel, role=part.role)
 
 
-def _cut(here: _Waiting, take: int) -> tuple[IntArray, FloatArray, QualityArray]:
+def _cut(here: _PendingReadings, take: int) -> tuple[IntArray, FloatArray, QualityArray]:
     t_us = np.concatenate(here.t_us)
     value = np.concatenate(here.value)
     quality = np.concatenate(here.quality)

@@ -27,7 +27,7 @@ _BINARY = bytes(set(range(32)) - {0, 9, 10, 12, 13, 26, 27})
 
 
 @dataclass(frozen=True)
-class Piece:
+class TextPiece:
     """Whole lines: UTF-8 ``data`` (each line ends with a newline), the number of the first one.
 
     ``ended`` is False when the file stops without a line end, ``bytes_read`` counts file bytes.
@@ -82,7 +82,7 @@ def sniff(raw: bytes) -> str | None:
     return "cp1252"
 
 
-def pieces(path: Path, codec: str, size: int = PIECE_BYTES) -> Iterator[Piece]:
+def pieces(path: Path, codec: str, size: int = PIECE_BYTES) -> Iterator[TextPiece]:
     """Yield the file as whole lines of UTF-8 in pieces of about ``size`` bytes.
 
     A line longer than :data:`LONGEST_LINE` comes as one piece marked ``overlong``, empty.
@@ -91,7 +91,7 @@ def pieces(path: Path, codec: str, size: int = PIECE_BYTES) -> Iterator[Piece]:
         yield from _pieces(_utf8(handle, codec, size))
 
 
-def _pieces(blocks: Iterator[tuple[bytes, int]]) -> Iterator[Piece]:
+def _pieces(blocks: Iterator[tuple[bytes, int]]) -> Iterator[TextPiece]:
     rest, line, dropping, done = b"", 1, False, 0
     for block, done in blocks:
         data = rest + block if rest else block
@@ -99,17 +99,17 @@ def _pieces(blocks: Iterator[tuple[bytes, int]]) -> Iterator[Piece]:
         body, rest = data[:cut], data[cut:]
         if dropping and body:  # the endless line ends here
             end = body.index(b"\n") + 1
-            yield Piece(b"\n", line, done, overlong=True)
+            yield TextPiece(b"\n", line, done, overlong=True)
             body, line, dropping = body[end:], line + 1, False
         if dropping or len(rest) > LONGEST_LINE:
             rest, dropping = b"", True
         if body:
-            yield Piece(body, line, done)
+            yield TextPiece(body, line, done)
             line += body.count(b"\n")
     if dropping:
-        yield Piece(b"\n", line, done, ended=False, overlong=True)
+        yield TextPiece(b"\n", line, done, ended=False, overlong=True)
     elif rest.strip(b"\x1a"):
-        yield Piece(rest.rstrip(b"\x1a") + b"\n", line, done, ended=False)
+        yield TextPiece(rest.rstrip(b"\x1a") + b"\n", line, done, ended=False)
 
 
 def _utf8(handle: object, codec: str, size: int) -> Iterator[tuple[bytes, int]]:

@@ -14,30 +14,30 @@ from firelog.intake.file import examine as foreign
 from firelog.intake.file import ownfile
 from firelog.intake.file import read as following
 from firelog.intake.file.clock.zones import zone_or_offset
-from firelog.intake.file.plan import Chunk, Column, Part, Plan, Rejected, Skipped, Wishes
+from firelog.intake.file.plan import Chunk, Column, ImportOptions, Part, ReadPlan, Rejected, Skipped
 
 __all__ = [
     "Chunk",
     "Column",
+    "ImportOptions",
     "Part",
-    "Plan",
+    "ReadPlan",
     "Rejected",
     "Skipped",
-    "Wishes",
     "examine",
     "read",
     "zone_or_offset",
 ]
 
 
-def examine(path: Path, wishes: Wishes) -> Plan:
+def examine(path: Path, options: ImportOptions) -> ReadPlan:
     """Return how the file is to be read; raises :class:`InputError` where that is not certain."""
     if ownfile.is_ours(path):
-        return ownfile.examine(path, wishes)
-    return foreign.examine(path, wishes)
+        return ownfile.examine(path, options)
+    return foreign.examine(path, options)
 
 
-def read(path: Path, plan: Plan) -> Iterator[Chunk]:
+def read(path: Path, plan: ReadPlan) -> Iterator[Chunk]:
     """Yield the file's readings as planned; raises :class:`InputError` naming file and line."""
     if ownfile.is_ours(path):
         return ownfile.read(path, plan)

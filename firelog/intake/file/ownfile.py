@@ -12,13 +12,13 @@ import numpy as np
 from firelog.errors import InputError
 from firelog.intake.file.plan import (
     Chunk,
-    Clock,
     ClockKind,
     Column,
     Dialect,
+    FileClock,
+    ImportOptions,
     Part,
-    Plan,
-    Wishes,
+    ReadPlan,
 )
 from firelog.readings import FloatArray, IntArray, Quality, QualityArray, Role, Unit
 from firelog.record.export import COLUMNS
@@ -38,7 +38,7 @@ def is_ours(path: Path) -> bool:
     return first.removeprefix(b"\xef\xbb\xbf").strip().decode("latin-1") == _HEADING
 
 
-def examine(path: Path, wishes: Wishes) -> Plan:
+def examine(path: Path, options: ImportOptions) -> ReadPlan:
     """Return the plan of one of our own files, with the channels it holds; a look at all of it."""
     met: dict[tuple[str, str], Unit] = {}
     kilns: set[str] = set()
@@ -50,28 +50,28 @@ def examine(path: Path, wishes: Wishes) -> Plan:
         raise InputError(f"{path}: holds no reading")
     if len(kilns) > 1:
         raise InputError(f"{path}: holds the readings of {len(kilns)} kilns; export each by itself")
-    return Plan(
+    return ReadPlan(
         file=str(path),
         size=path.stat().st_size,
         dialect=Dialect("utf-8", ",", "."),
         width=len(COLUMNS),
         names=COLUMNS,
         first_line=2,
-        clocks=(Clock(ClockKind.STAMP, (0,), order="ymd", step_us=1),),
+        clocks=(FileClock(ClockKind.STAMP, (0,), order="ymd", step_us=1),),
         columns=tuple(
-            Column(3, name, _named(name, wishes), unit)
+            Column(3, name, _named(name, options), unit)
             for (name, _), unit in met.items()
-            if _wanted(name, wishes)
+            if _wanted(name, options)
         ),
-        wishes=wishes,
+        options=options,
     )
 
 
-def read(path: Path, plan: Plan) -> Iterator[Chunk]:
+def read(path: Path, plan: ReadPlan) -> Iterator[Chunk]:
     """Yield the readings of one of our own files; raises :class:`InputError` naming the line."""
     rows = _rows(path)
     while piece := list(islice(rows, _ROWS)):
-        yield Chunk(len(piece), tuple(_parts(path, piece, plan.wishes)))
+        yield Chunk(len(piece), tuple(_parts(path, piece, plan.options)))
     yield Chunk(0, (), bytes_read=plan.size)
 
 
@@ -91,17 +91,19 @@ def _rows(path: Path) -> Iterator[tuple[int, list[str]]]:
         raise InputError(f"{path}: cannot be read ({error})") from error
 
 
-def _parts(path: Path, rows: Sequence[tuple[int, list[str]]], wishes: Wishes) -> Iterator[Part]:
+def _parts(
+    path: Path, rows: Sequence[tuple[int, list[str]]], options: ImportOptions
+) -> Iterator[Part]:
     groups: dict[tuple[str, str], list[tuple[int, list[str]]]] = {}
     for line, row in rows:
         groups.setdefault((row[2], row[4]), []).append((line, row))
     for (name, unit), own in groups.items():
-        if not _wanted(name, wishes):
+        if not _wanted(name, options):
             continue
         lines = [line for line, _ in own]
         times, _, _, values, _, qualities = zip(*(row for _, row in own), strict=True)
         yield Part(
-            _named(name, wishes),
+            _named(name, options),
             _unit(unit, path, lines[0]),
             Role.KILN,
             _times(times, path, lines),
@@ -110,12 +112,12 @@ def _parts(path: Path, rows: Sequence[tuple[int, list[str]]], wishes: Wishes) ->
         )
 
 
-def _wanted(name: str, wishes: Wishes) -> bool:
-    return name not in wishes.skip and (not wishes.only or name in wishes.only)
+def _wanted(name: str, options: ImportOptions) -> bool:
+    return name not in options.skip and (not options.only or name in options.only)
 
 
-def _named(name: str, wishes: Wishes) -> str:
-    return wishes.channels.get(name, name)
+def _named(name: str, options: ImportOptions) -> str:
+    return options.channels.get(name, name)
 
 
 def _unit(text: str, path: Path, line: int) -> Unit:

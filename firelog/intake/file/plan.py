@@ -1,6 +1,6 @@
 """How a file is to be read: the answers of the examination, frozen.
 
-Nothing here reads or decides; ``examine`` fills a :class:`Plan`, ``read`` follows it and yields
+Nothing here reads or decides; ``examine`` fills a :class:`ReadPlan`, ``read`` follows it and yields
 :class:`Chunk`, the command shows both.
 """
 
@@ -33,7 +33,7 @@ class ClockKind(StrEnum):
 
 
 @dataclass(frozen=True)
-class Wishes:
+class ImportOptions:
     """What the person, or the foundry file, says about a file; None and empty mean: find out.
 
     ``time`` names the column (or date and time columns) to take the time from; ``channels`` maps
@@ -64,7 +64,7 @@ class Dialect:
 
 
 @dataclass(frozen=True)
-class Clock:
+class FileClock:
     """Where the time stands and how it is counted.
 
     ``columns`` holds one index, date and time, or six fields. ``unit_us`` is the length of one
@@ -129,7 +129,7 @@ class Rejected:
 
 
 @dataclass(frozen=True)
-class Plan:
+class ReadPlan:
     """How one file is read. ``width`` counts its columns, ``first_line`` is that of the data.
 
     ``long_unit`` holds in a long table for rows that state no unit; ``first_time`` is how the
@@ -142,12 +142,12 @@ class Plan:
     width: int
     names: tuple[str, ...]
     first_line: int
-    clocks: tuple[Clock, ...]
+    clocks: tuple[FileClock, ...]
     columns: tuple[Column, ...]
     skipped: tuple[Skipped, ...] = ()
     long: LongLayout | None = None
     long_unit: str = ""
-    wishes: Wishes = field(default_factory=Wishes)
+    options: ImportOptions = field(default_factory=ImportOptions)
     first_time: str = ""
     warnings: tuple[str, ...] = ()
 

@@ -16,12 +16,12 @@ from firelog.errors import InputError
 from firelog.intake.file import lines as source
 from firelog.intake.file import quality
 from firelog.intake.file.clock.follow import ClockReader, Mask, raw_all
-from firelog.intake.file.lines import Piece
-from firelog.intake.file.plan import Chunk, Column, Part, Plan
+from firelog.intake.file.lines import TextPiece
+from firelog.intake.file.plan import Chunk, Column, Part, ReadPlan
 from firelog.intake.file.table import long, uniform
-from firelog.intake.file.table.arrays import ERROR_WORD, Table, join
+from firelog.intake.file.table.arrays import ERROR_WORD, RowArrays, join
 from firelog.intake.file.table.cells import reading, word
-from firelog.intake.file.table.rows import Lines
+from firelog.intake.file.table.rows import RowSorter
 from firelog.readings import FloatArray, IntArray, Quality, QualityArray
 from firelog.units import from_celsius, to_celsius
 
@@ -31,7 +31,7 @@ USELESS_TRIES = 40  # after so many in vain, without one that fits, the file is 
 _USELESS = (Quality.MISSING, Quality.OPEN, Quality.SHORTED, Quality.SATURATED)
 
 
-def read(path: Path, plan: Plan) -> Iterator[Chunk]:
+def read(path: Path, plan: ReadPlan) -> Iterator[Chunk]:
     """Yield the file's readings; raises :class:`InputError` naming file and line.
 
     The first chunk comes only when enough of the file was found readable; the last one holds no
@@ -54,9 +54,9 @@ def _chunks(path: Path, reader: _Reader) -> Iterator[Chunk]:
 class _Reader:
     """What must be remembered from piece to piece: clocks, the last row, how much went wrong."""
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: ReadPlan) -> None:
         self.plan = plan
-        self.lines = Lines(plan)
+        self.lines = RowSorter(plan)
         self.clocks = [ClockReader(clock) for clock in plan.clocks]
         self.rows = self.odd_cells = 0
         self.codes: Counter[tuple[str, float, str]] = Counter()
@@ -64,10 +64,10 @@ class _Reader:
         self.last_values: list[float] | None = None
         self.shape = uniform.shape(plan)
         self.tries = 0
-        self.held: Table | None = None
+        self.held: RowArrays | None = None
         self._made: dict[tuple[str, str], Column | None] = {}
 
-    def take(self, piece: Piece) -> Iterator[Chunk]:
+    def take(self, piece: TextPiece) -> Iterator[Chunk]:
         """Read one piece; yields a chunk for each stretch that was read in one way."""
         if piece.overlong:
             self.lines.reject(piece.line, "is endless: no line end within 256 KB")
@@ -100,7 +100,7 @@ class _Reader:
         disorder = sum(clock.out_of_order for clock in self.clocks)
         yield Chunk(0, (), tuple(self.lines.rejected), disorder, tuple(self._remarks()))
 
-    def _chunk(self, table: Table) -> Chunk:
+    def _chunk(self, table: RowArrays) -> Chunk:
         parts = self._long_parts(table) if self.plan.long else self._wide_parts(table)
         self.rows += len(table)
         return Chunk(len(table), parts, bytes_read=table.bytes_read)
@@ -125,7 +125,7 @@ class _Reader:
             yield f"{self.lines.rejected_count} lines were rejected; only the first are listed"
 
     # ------------------------------------------------------------ text into arrays
-    def _tables(self, data: bytes, line: int, *, ended: bool) -> Iterator[Table]:
+    def _tables(self, data: bytes, line: int, *, ended: bool) -> Iterator[RowArrays]:
         """Yield the rows of whole lines: uniform stretches as arrays, the rest cell by cell."""
         before = self.plan.first_line - line
         if before > 0:  # the heading
@@ -154,15 +154,15 @@ class _Reader:
         if rows:
             yield self._from_cells(rows, np.array(numbers, np.int64))
 
-    def _from_uniform(self, found: uniform.Uniform) -> Table:
+    def _from_uniform(self, found: uniform.Uniform) -> RowArrays:
         self.lines.last_line = found.last_line
         everything = np.ones(len(found.lines), bool)
         nothing_said: list[QualityArray | None] = [None] * len(found.values)
-        return Table(found.lines, [found.raw], [everything], list(found.values), nothing_said)
+        return RowArrays(found.lines, [found.raw], [everything], list(found.values), nothing_said)
 
-    def _from_cells(self, rows: Sequence[Sequence[str]], lines: IntArray) -> Table:
+    def _from_cells(self, rows: Sequence[Sequence[str]], lines: IntArray) -> RowArrays:
         columns = list(zip(*rows, strict=True))
-        table = Table(lines, [], [], [], [])
+        table = RowArrays(lines, [], [], [], [])
         for clock in self.plan.clocks:
             raw, readable = raw_all([columns[c] for c in clock.columns], clock, self.plan.dialect)
             table.raws.append(raw)
@@ -198,7 +198,7 @@ class _Reader:
         return values, judged
 
     # ------------------------------------------------------------ arrays into readings
-    def _wide_parts(self, table: Table) -> tuple[Part, ...]:
+    def _wide_parts(self, table: RowArrays) -> tuple[Part, ...]:
         same = self._same_as_before(table)
         times = [
             reader.resolve(raw[good], same[good], table.lines[good])
@@ -213,7 +213,7 @@ class _Reader:
             parts.append(self._judged(column, times[column.clock], *part))
         return tuple(parts)
 
-    def _long_parts(self, table: Table) -> tuple[Part, ...]:
+    def _long_parts(self, table: RowArrays) -> tuple[Part, ...]:
         everything = np.ones(len(table.lines), bool)
         t_us = self.clocks[0].resolve(table.raws[0], everything, table.lines)
         groups: dict[Column, list[int]] = {}
@@ -232,7 +232,7 @@ class _Reader:
         if (name, unit) not in self._made:
             assert self.plan.long is not None
             made = long.channel(
-                name, unit, self.plan.long_unit, self.plan.wishes, self.plan.long.value
+                name, unit, self.plan.long_unit, self.plan.options, self.plan.long.value
             )
             self._made[name, unit] = made if isinstance(made, Column) else None
         return self._made[name, unit]
@@ -264,7 +264,7 @@ class _Reader:
             if key in self.codes or len(self.codes) < MOST_CODES:
                 self.codes[key] += times
 
-    def _same_as_before(self, table: Table) -> Mask:
+    def _same_as_before(self, table: RowArrays) -> Mask:
         """True for rows equal to the row before in every value; looked at only where stamps are."""
         same = np.zeros(len(table.lines), bool)
         raw = table.raws[0]

@@ -10,7 +10,6 @@ from collections.abc import Callable, Iterable, Sequence
 from firelog.errors import InputError, StoreError
 from firelog.foundry import ChannelSpec
 from firelog.intake.file.importing import FileReport, Progress, store_file
-from firelog.intake.file.logfile import Plan
 from firelog.judge.firing import settle
 from firelog.record.store import Store
 from firelog.schedule.plan.model import Schedule

@@ -220,7 +220,7 @@ def _word(value: Value) -> str:
 
 # ---------------------------------------------------------------- listening
 @dataclass(frozen=True)
-class Sample:
+class PortSample:
     """What was heard at one speed: whole lines, and how many bytes there were in all."""
 
     baud: int
@@ -233,7 +233,7 @@ class Sample:
         return sum(line.isascii() and line.decode().isprintable() for line in self.lines)
 
 
-def hear(settings: PortSettings, seconds: float, *, enough: int = ENOUGH_LINES) -> Sample:
+def hear(settings: PortSettings, seconds: float, *, enough: int = ENOUGH_LINES) -> PortSample:
     """Listen for some seconds, or until enough lines have come; raises :class:`SourceError`."""
     buffer, lines, heard = LineBuffer(cut=True), list[bytes](), 0
     until_s = time.monotonic() + seconds
@@ -242,15 +242,15 @@ def hear(settings: PortSettings, seconds: float, *, enough: int = ENOUGH_LINES) 
             data = port.read()
             heard += len(data)
             lines += buffer.feed(data)
-    return Sample(settings.baud, tuple(lines), heard)
+    return PortSample(settings.baud, tuple(lines), heard)
 
 
 def try_speeds(
     name: str,
     speeds: Sequence[int],
     seconds: float,
-    tell: Callable[[Sample], None] = lambda _: None,
-) -> Sample:
+    tell: Callable[[PortSample], None] = lambda _: None,
+) -> PortSample:
     """Return the first sample with readable lines, else the one with most bytes."""
     samples = []
     for baud in speeds:

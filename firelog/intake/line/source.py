@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 from firelog.errors import InputError
 from firelog.foundry import ChannelSpec, SourceSpec
-from firelog.intake.clock import Clock
+from firelog.intake.clock import ArrivalClock
 from firelog.intake.fields import SKIP, TIME, LineFault, Scan
 from firelog.intake.line.port import Port, PortSettings
 from firelog.intake.line.text import COLD, Layout, LineBuffer, LineFormat, read_line
@@ -26,7 +26,7 @@ class LineSource:
     def __init__(
         self,
         spec: SourceSpec,
-        clock: Clock,
+        clock: ArrivalClock,
         *,
         settings: PortSettings,
         form: LineFormat,
@@ -66,7 +66,9 @@ class LineSource:
             self._port = None
 
 
-def line_source(spec: SourceSpec, clock: Clock, stated: Mapping[str, ChannelSpec]) -> LineSource:
+def line_source(
+    spec: SourceSpec, clock: ArrivalClock, stated: Mapping[str, ChannelSpec]
+) -> LineSource:
     """Return the source of text lines that this section describes."""
     only(spec.options, (*_PORT_OPTIONS, *_LINE_OPTIONS, *COMMON_OPTIONS))
     form = line_format(spec)

@@ -1,4 +1,4 @@
-"""What stands between a wire's words and a channel's readings: names, and the cold junction. Pure.
+"""From the columns of a line to channels: their names, and the cold junction. Pure.
 
 A thermocouple's emf depends on both its ends. An instrument that sends bare millivolts sends the
 temperature of its terminals beside them; a linear chip has made degrees of both by one factor.

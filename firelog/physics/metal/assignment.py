@@ -57,14 +57,14 @@ class Place:
 
 
 @dataclass(frozen=True)
-class Plan:
+class PourAssignment:
     """The best assignment; ``left`` are moulds that fit into no heat within their window."""
 
     places: tuple[Place, ...]
     left: tuple[str, ...]
 
 
-def assign(moulds: Sequence[Waiting], heats: Sequence[Crucible]) -> Plan:
+def assign(moulds: Sequence[Waiting], heats: Sequence[Crucible]) -> PourAssignment:
     """Return the assignment that pours the most moulds, then uses the fewest heats, earliest.
 
     Each heat is poured at ready, ready + each, and so on without a pause [s]: turn p of a heat is
@@ -87,7 +87,7 @@ def assign(moulds: Sequence[Waiting], heats: Sequence[Crucible]) -> Plan:
         and mould.from_s <= heat.ready_s + turn * heat.each_s <= mould.to_s
     ]
     if not slots:
-        return Plan((), tuple(mould.name for mould in moulds))
+        return PourAssignment((), tuple(mould.name for mould in moulds))
     taken = _solve(moulds, heats, slots)
     places = [
         Place(moulds[m].name, heats[h].name, turn + 1, at_s)
@@ -95,7 +95,7 @@ def assign(moulds: Sequence[Waiting], heats: Sequence[Crucible]) -> Plan:
         if one > 0.5
     ]
     placed = {place.mould for place in places}
-    return Plan(
+    return PourAssignment(
         tuple(sorted(places, key=lambda p: (p.at_s, p.heat))),
         tuple(mould.name for mould in moulds if mould.name not in placed),
     )

@@ -16,7 +16,7 @@ from scipy.stats import t as student  # type: ignore[import-untyped, unused-igno
 
 from firelog.errors import InputError
 from firelog.physics.mould.body import SIGMA_W_PER_M2_K4, Body, Layer, Surface, plain
-from firelog.physics.mould.conduction import Course, at, run
+from firelog.physics.mould.conduction import TemperatureHistory, at, run
 from firelog.physics.mould.core import DRAWS, Unknowns, drawn
 from firelog.physics.mould.outside import outside
 from firelog.physics.mould.problem import problem, state_at
@@ -66,7 +66,7 @@ def out_of_kiln(
     unknowns: Unknowns | None = None,
     start_expanded_k: float = 0.0,
     count: int = DRAWS,
-) -> Course:
+) -> TemperatureHistory:
     """Return how a mould cools that left the kiln evenly at ``start_c`` [°C] ± its U [K].
 
     ``start_expanded_k`` is U (k = 2) [K], ``lasting_s`` [s] how far to compute, ``count`` how many
@@ -94,7 +94,7 @@ def out_of_kiln(
     return run(made, drive, start=state_at(made, hot), tolerance_k=TOLERANCE_K)
 
 
-def temperature_at(course: Course, after_s: float) -> tuple[float, float]:
+def temperature_at(course: TemperatureHistory, after_s: float) -> tuple[float, float]:
     """Return the inner face [°C] ``after_s`` [s] after the kiln and its U (k = 2) [K].
 
     U is twice the root mean square of the draws from the stated one (JCGM 101:2008, propagation of
@@ -104,7 +104,7 @@ def temperature_at(course: Course, after_s: float) -> tuple[float, float]:
     return float(found[0]), 2.0 * float(np.sqrt(np.mean((found[1:] - found[0]) ** 2)))
 
 
-def latest_above_s(course: Course, least_c: float) -> tuple[float, float]:
+def latest_above_s(course: TemperatureHistory, least_c: float) -> tuple[float, float]:
     """Return how long [s] the inner face stays above ``least_c`` [°C]: as stated, and proven.
 
     Proven is with U (k = 2) taken off. Zero when it is not above it at the start; infinite when it

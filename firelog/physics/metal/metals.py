@@ -24,7 +24,7 @@ class Figure:
 
 
 @dataclass(frozen=True)
-class Span:
+class TemperatureRange:
     """A range of temperatures [°C] and where it stands."""
 
     low_c: float
@@ -50,8 +50,8 @@ class AlloyCard:
     conductivity: tuple[Figure, ...]
     heat_capacity: tuple[Figure, ...]
     latent: tuple[Figure, ...]
-    light: Span | None = None
-    heavy: Span | None = None
+    light: TemperatureRange | None = None
+    heavy: TemperatureRange | None = None
     fumes: tuple[str, ...] = ()
     note: str = ""
 
@@ -72,7 +72,7 @@ class AlloyCard:
             _ends(self.liquidus)[0] != _ends(self.liquidus)[1]
         )
 
-    def pouring(self, section: str) -> Span | None:
+    def pouring(self, section: str) -> TemperatureRange | None:
         """Return the pouring range [°C], ``"light"`` or ``"heavy"``; None if none is found.
 
         Raises InputError for any other word.

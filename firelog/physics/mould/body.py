@@ -1,4 +1,4 @@
-"""What heat goes into: materials, layers and the shape they make, cut into cells.
+"""A mould as a body of layered materials around a plane, an axis or a point, cut into cells.
 
 A mould is a plate, a cylinder or a sphere of one or more layers, listed from the inside out: a
 plaster block is one layer, a ceramic shell around its wax and core is three. Lengths in m, heat

@@ -24,13 +24,13 @@ from scipy.linalg import lapack  # type: ignore[import-untyped, unused-ignore]
 
 from firelog.errors import RangeError
 from firelog.physics.mould.body import Body, Surface
-from firelog.physics.mould.heat_content import Line, content, temperature
+from firelog.physics.mould.heat_content import PiecewiseLinear, content, temperature
 from firelog.physics.mould.outside import Outside
 from firelog.physics.mould.problem import (
     CELLS,
     Draws,
     Problem,
-    State,
+    ThermalState,
     piece_of,
     pieces,
     problem,
@@ -48,7 +48,7 @@ _FARTHEST_K = 1e5  # farther than this a step has run away
 
 # ---------------------------------------------------------------- answers
 @dataclass(frozen=True)
-class Course:
+class TemperatureHistory:
     """How a body went: instants (n,) [s] and temperatures (draws, n) [°C] at middle and outer face.
 
     ``taken`` (n,) is the share [0 to 1] of the one-way heat (water, wax) that the first draw has
@@ -63,11 +63,11 @@ class Course:
     taken: FloatArray
     flowed_j: FloatArray
     held_j: FloatArray
-    state: State
+    state: ThermalState
     steps: int
 
 
-def at(course: Course, t_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+def at(course: TemperatureHistory, t_s: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return core and surface [°C], (draws, n), at other instants [s] by straight lines between."""
     core = np.array([np.interp(t_s, course.t_s, row) for row in course.core_c])
     surface = np.array([np.interp(t_s, course.t_s, row) for row in course.surface_c])
@@ -129,10 +129,10 @@ def run(
     made: Problem,
     drive: Outside,
     *,
-    start: State,
+    start: ThermalState,
     tolerance_k: float = TOLERANCE_K,
     step_s: float | None = None,
-) -> Course:
+) -> TemperatureHistory:
     """Carry the body through ``drive`` from ``start``, and return how it went.
 
     ``tolerance_k`` [K] sets the adaptive step; ``step_s`` [s] takes steps of that length instead.
@@ -164,7 +164,7 @@ def run(
 class _Walk:
     """A body on its way: the state now, the step before, and what was noted on the way."""
 
-    def __init__(self, made: Problem, drive: Outside, start: State) -> None:
+    def __init__(self, made: Problem, drive: Outside, start: ThermalState) -> None:
         self.made, self.drive = made, drive
         self.shape = start.content_j.shape
         self.held = start.content_j.copy()
@@ -275,7 +275,7 @@ class _Walk:
         if len(self.notes) > _MOST_STEPS:
             raise RangeError("the computation needs too many steps; loosen its tolerance")
 
-    def course(self) -> Course:
+    def course(self) -> TemperatureHistory:
         """Return what was noted on the way, temperatures computed for all instants at once."""
         times, contents, flows = zip(*self.notes, strict=True)
         t_s, held = np.array(times), np.array(contents)  # (n,), (n, draws, cells)
@@ -296,14 +296,14 @@ class _Walk:
             )
         face_k[0] = last_c[0] + ZERO_C_IN_K  # at the first instant it is still as it was
         total = held @ made.cells.volume
-        return Course(
+        return TemperatureHistory(
             t_s,
             (9.0 * inner - next_c).T / 8.0,  # even and flat at the inner end
             face_k.T - ZERO_C_IN_K,
             _taken(made, peak[:, 0]) if self.one_way else np.full(len(t_s), np.nan),
             np.array(flows).reshape(len(t_s), -1).T,
             (total - total[0]).T,
-            State(self.held, self.peak),
+            ThermalState(self.held, self.peak),
             len(t_s) - 1,
         )
 
@@ -334,8 +334,8 @@ def _taken(made: Problem, peak: FloatArray) -> FloatArray:
     return np.asarray(taken / most, dtype=np.float64)
 
 
-def _first(line: Line) -> Line:
-    return Line(line.temp_c, line.j_per_m3[:1], line.slope[:1], line.offset[:1])
+def _first(line: PiecewiseLinear) -> PiecewiseLinear:
+    return PiecewiseLinear(line.temp_c, line.j_per_m3[:1], line.slope[:1], line.offset[:1])
 
 
 def conduct(
@@ -347,7 +347,7 @@ def conduct(
     draws: Draws | None = None,
     cells: int = CELLS,
     tolerance_k: float = TOLERANCE_K,
-) -> Course:
+) -> TemperatureHistory:
     """Return how a body that starts at ``start_c`` [°C] went under ``drive`` [s, °C].
 
     The whole way in one call; see ``problem``, ``state_at`` and ``run`` for its parts, their method

@@ -18,7 +18,7 @@ from scipy.stats import t as student  # type: ignore[import-untyped, unused-igno
 
 from firelog.errors import InputError
 from firelog.physics.mould.body import Body, Surface
-from firelog.physics.mould.conduction import Course, at, conduct
+from firelog.physics.mould.conduction import TemperatureHistory, at, conduct
 from firelog.physics.mould.outside import Outside
 from firelog.physics.mould.problem import Draws, as_stated
 from firelog.readings import FloatArray
@@ -304,7 +304,7 @@ def fit(
 
 def _course(
     body: Body, surface: Surface, drive: Outside, start_c: float, logs: FloatArray
-) -> Course:
+) -> TemperatureHistory:
     one = as_stated()
     factors = np.exp(logs)
     water = factors[1:] if len(logs) > 1 else one.once

@@ -21,7 +21,7 @@ _STEPS_C = (0.0, 20.0, 100.0, 200.0, 300.0, 400.0, 600.0, 800.0, 1000.0, 1300.0)
 
 
 @dataclass(frozen=True)
-class Line:
+class PiecewiseLinear:
     """A rising broken line over the curve's temperatures [°C]: contents at its nodes, its pieces.
 
     ``j_per_m3`` (draws, nodes) [J/m³]. On each piece T = ``offset`` + ``slope`` · H, both (draws,
@@ -38,8 +38,8 @@ class Line:
 class HeatCurve:
     """Two lines [J/m³ over °C]: ``plain`` without what is taken once, ``full`` with it."""
 
-    plain: Line
-    full: Line
+    plain: PiecewiseLinear
+    full: PiecewiseLinear
     one_way: bool  # something is taken once and not given back
 
 
@@ -74,12 +74,12 @@ def heat_curve(material: Material, capacity: FloatArray, once: FloatArray) -> He
     )
 
 
-def _line(temp_c: FloatArray, j_per_m3: FloatArray) -> Line:
+def _line(temp_c: FloatArray, j_per_m3: FloatArray) -> PiecewiseLinear:
     slope = np.diff(temp_c) / np.diff(j_per_m3, axis=1)
-    return Line(temp_c, j_per_m3, slope, temp_c[:-1] - j_per_m3[:, :-1] * slope)
+    return PiecewiseLinear(temp_c, j_per_m3, slope, temp_c[:-1] - j_per_m3[:, :-1] * slope)
 
 
-def piece(line: Line, content_j: FloatArray) -> tuple[FloatArray, FloatArray]:
+def piece(line: PiecewiseLinear, content_j: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return offset [°C] and slope [K m³/J] of the piece on which each content [J/m³] lies.
 
     ``content_j`` is (draws, cells), or of any shape for a line of one draw.
@@ -95,13 +95,13 @@ def piece(line: Line, content_j: FloatArray) -> tuple[FloatArray, FloatArray]:
     return line.offset.take(place), line.slope.take(place)
 
 
-def temperature(line: Line, content_j: FloatArray) -> FloatArray:
+def temperature(line: PiecewiseLinear, content_j: FloatArray) -> FloatArray:
     """Return T [°C] at each content [J/m³], both (draws, cells)."""
     offset, slope = piece(line, content_j)
     return np.asarray(offset + slope * content_j, dtype=np.float64)
 
 
-def content(line: Line, temp_c: FloatArray) -> FloatArray:
+def content(line: PiecewiseLinear, temp_c: FloatArray) -> FloatArray:
     """Return H [J/m³] at each temperature [°C], both (draws, cells)."""
     draws, nodes = line.j_per_m3.shape
     inner = line.temp_c[1:-1].searchsorted(temp_c, side="right")

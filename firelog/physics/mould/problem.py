@@ -40,7 +40,7 @@ def as_stated(count: int = 1) -> Draws:
 
 # ---------------------------------------------------------------- the body as numbers
 @dataclass(frozen=True)
-class State:
+class ThermalState:
     """Heat content and highest content so far of every cell [J/m³], (draws, cells)."""
 
     content_j: FloatArray
@@ -86,7 +86,7 @@ def problem(
     )
 
 
-def state_at(made: Problem, start_c: float | FloatArray) -> State:
+def state_at(made: Problem, start_c: float | FloatArray) -> ThermalState:
     """Return the state in which every cell is at ``start_c`` [°C], one value or (draws, cells)."""
     temp_c = np.broadcast_to(
         np.asarray(start_c, dtype=np.float64), (len(made.draws), len(made.cells.volume))
@@ -94,10 +94,10 @@ def state_at(made: Problem, start_c: float | FloatArray) -> State:
     held = np.empty(temp_c.shape)
     for part, curve in zip(made.cells.layer, made.curves, strict=True):
         held[:, part] = content(curve.full, temp_c[:, part])
-    return State(held, held.copy())
+    return ThermalState(held, held.copy())
 
 
-def temperatures_c(made: Problem, state: State) -> FloatArray:
+def temperatures_c(made: Problem, state: ThermalState) -> FloatArray:
     """Return the temperature [°C] of every cell (draws, cells) in a state."""
     offset, slope = pieces(made, state.content_j, state.peak_j)
     return np.asarray(offset + slope * state.content_j, dtype=np.float64)

@@ -1,4 +1,4 @@
-"""A function on evenly spaced cells, evaluated at the speed of memory.
+"""Fast lookup table of a thermocouple's reference function, on evenly spaced cells.
 
 Thermocouples are read backwards: the emf is known and the temperature wanted, and the published
 inverse polynomials are off by up to 0.06 K. Here the exact inverse is sampled once into cells of

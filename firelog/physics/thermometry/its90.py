@@ -13,7 +13,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 
-class Piece(NamedTuple):
+class PolynomialPiece(NamedTuple):
     """One stretch of a reference function: from, to [°C], ascending coefficients [mV/°Cⁱ].
 
     Source: NIST Monograph 175 (1993) and the standards named at the head of this module.
@@ -26,9 +26,9 @@ class Piece(NamedTuple):
 
 K_EXPONENTIAL = (0.1185976, -1.183432e-4, 126.9686)
 
-REFERENCE: dict[str, tuple[Piece, ...]] = {
+REFERENCE: dict[str, tuple[PolynomialPiece, ...]] = {
     "A": (
-        Piece(
+        PolynomialPiece(
             0.0,
             2500.0,
             (
@@ -45,7 +45,7 @@ REFERENCE: dict[str, tuple[Piece, ...]] = {
         ),
     ),
     "B": (
-        Piece(
+        PolynomialPiece(
             0.0,
             630.615,
             (
@@ -58,7 +58,7 @@ REFERENCE: dict[str, tuple[Piece, ...]] = {
                 6.2990347094e-19,
             ),
         ),
-        Piece(
+        PolynomialPiece(
             630.615,
             1820.0,
             (
@@ -75,7 +75,7 @@ REFERENCE: dict[str, tuple[Piece, ...]] = {
         ),
     ),
     "C": (
-        Piece(
+        PolynomialPiece(
             0.0,
             630.615,
             (
@@ -88,7 +88,7 @@ REFERENCE: dict[str, tuple[Piece, ...]] = {
                 -7.9197332e-18,
             ),
         ),
-        Piece(
+        PolynomialPiece(
             630.615,
             2315.0,
             (
@@ -103,7 +103,7 @@ REFERENCE: dict[str, tuple[Piece, ...]] = {
         ),
     ),
     "E": (
-        Piece(
+        PolynomialPiece(
             -270.0,
             0.0,
             (
@@ -123,7 +123,7 @@ REFERENCE: dict[str, tuple[Piece, ...]] = {
                 -3.4657842013e-29,
             ),
         ),
-        Piece(
+        PolynomialPiece(
             0.0,
             1000.0,
             (
@@ -142,7 +142,7 @@ REFERENCE: dict[str, tuple[Piece, ...]] = {
         ),
     ),
     "J": (
-        Piece(
+        PolynomialPiece(
             -210.0,
             760.0,
             (
@@ -157,7 +157,7 @@ REFERENCE: dict[str, tuple[Piece, ...]] = {
                 1.5631725697e-23,
             ),
         ),
-        Piece(
+        PolynomialPiece(
             760.0,
             1200.0,
             (
@@ -171,7 +171,7 @@ REFERENCE: dict[str, tuple[Piece, ...]] = {
         ),
     ),
     "K": (
-        Piece(
+        PolynomialPiece(
             -270.0,
             0.0,
             (
@@ -188,7 +188,7 @@ REFERENCE: dict[str, tuple[Piece, ...]] = {
                 -1.6322697486e-23,
             ),
         ),
-        Piece(
+        PolynomialPiece(
             0.0,
             1372.0,
             (
@@ -206,7 +206,7 @@ REFERENCE: dict[str, tuple[Piece, ...]] = {
         ),
     ),
     "N": (
-        Piece(
+        PolynomialPiece(
             -270.0,
             0.0,
             (
@@ -221,7 +221,7 @@ REFERENCE: dict[str, tuple[Piece, ...]] = {
                 -9.3419667835e-20,
             ),
         ),
-        Piece(
+        PolynomialPiece(
             0.0,
             1300.0,
             (
@@ -240,7 +240,7 @@ REFERENCE: dict[str, tuple[Piece, ...]] = {
         ),
     ),
     "R": (
-        Piece(
+        PolynomialPiece(
             -50.0,
             1064.18,
             (
@@ -256,7 +256,7 @@ REFERENCE: dict[str, tuple[Piece, ...]] = {
                 -2.81038625251e-27,
             ),
         ),
-        Piece(
+        PolynomialPiece(
             1064.18,
             1664.5,
             (
@@ -268,7 +268,7 @@ REFERENCE: dict[str, tuple[Piece, ...]] = {
                 -2.93359668173e-16,
             ),
         ),
-        Piece(
+        PolynomialPiece(
             1664.5,
             1768.1,
             (
@@ -281,7 +281,7 @@ REFERENCE: dict[str, tuple[Piece, ...]] = {
         ),
     ),
     "S": (
-        Piece(
+        PolynomialPiece(
             -50.0,
             1064.18,
             (
@@ -296,7 +296,7 @@ REFERENCE: dict[str, tuple[Piece, ...]] = {
                 2.71443176145e-24,
             ),
         ),
-        Piece(
+        PolynomialPiece(
             1064.18,
             1664.5,
             (
@@ -307,7 +307,7 @@ REFERENCE: dict[str, tuple[Piece, ...]] = {
                 1.29989605174e-14,
             ),
         ),
-        Piece(
+        PolynomialPiece(
             1664.5,
             1768.1,
             (
@@ -320,7 +320,7 @@ REFERENCE: dict[str, tuple[Piece, ...]] = {
         ),
     ),
     "T": (
-        Piece(
+        PolynomialPiece(
             -270.0,
             0.0,
             (
@@ -341,7 +341,7 @@ REFERENCE: dict[str, tuple[Piece, ...]] = {
                 7.9795153927e-31,
             ),
         ),
-        Piece(
+        PolynomialPiece(
             0.0,
             400.0,
             (

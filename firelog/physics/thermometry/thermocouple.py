@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from firelog.errors import InputError
 from firelog.physics.thermometry import emf_table
-from firelog.physics.thermometry.its90 import K_EXPONENTIAL, REFERENCE, Piece
+from firelog.physics.thermometry.its90 import K_EXPONENTIAL, REFERENCE, PolynomialPiece
 from firelog.readings import FloatArray, Quality, QualityArray
 
 LETTERS = "ABCEJKNRST"
@@ -197,7 +197,7 @@ def _by_piece(letter: str, t: FloatArray, *, derivative: bool) -> FloatArray:
     return out
 
 
-def _series(letter: str, piece: Piece, t: FloatArray, *, derivative: bool) -> FloatArray:
+def _series(letter: str, piece: PolynomialPiece, t: FloatArray, *, derivative: bool) -> FloatArray:
     c = piece.c
     if derivative:
         c = tuple(power * factor for power, factor in enumerate(c))[1:]
@@ -253,7 +253,7 @@ def _solve(letter: str, emf: FloatArray) -> FloatArray:
     return out
 
 
-def _solve_piece(letter: str, piece: Piece, wanted: FloatArray) -> FloatArray:
+def _solve_piece(letter: str, piece: PolynomialPiece, wanted: FloatArray) -> FloatArray:
     low = max(piece.t_min, _B_GUESS_FROM_C) if letter == "B" else piece.t_min
     temp = np.linspace(low, piece.t_max, 4096)
     t = np.interp(wanted, _series(letter, piece, temp, derivative=False), temp)

@@ -22,7 +22,7 @@ Standard = Literal["IEC", "ASTM"]
 USUAL_CLASS = {"IEC": "2", "ASTM": "standard"}  # what is delivered when nothing better is ordered
 
 
-class Limit(NamedTuple):
+class ToleranceLimit(NamedTuple):
     """± the greater of ``fixed_k`` and ``offset_k + share·|t|`` [K], ``low_c`` to ``high_c`` [°C].
 
     ``share`` [K/°C] acts on °C, never on °F. The form is that of IEC 60584-1:2013 and ASTM E230.
@@ -35,68 +35,80 @@ class Limit(NamedTuple):
     offset_k: float = 0.0
 
 
-_PLATINUM_1 = (Limit(0, 1600, 1.0, 0.003, -2.3),)  # 1 + 0.003·(t − 1100) above 1100 °C
-_PLATINUM_2 = (Limit(0, 1600, 1.5, 0.0025),)
-_NICKEL_3 = (Limit(-200, 40, 2.5, 0.015),)
-_IEC: dict[str, dict[str, tuple[Limit, ...]]] = {
-    "A": {"2": (Limit(1000, 2500, 0.0, 0.01),)},
-    "B": {"2": (Limit(600, 1700, 0.0, 0.0025),), "3": (Limit(600, 1700, 4.0, 0.005),)},
-    "C": {"2": (Limit(426, 2315, 0.0, 0.01),)},
+_PLATINUM_1 = (ToleranceLimit(0, 1600, 1.0, 0.003, -2.3),)  # 1 + 0.003·(t − 1100) above 1100 °C
+_PLATINUM_2 = (ToleranceLimit(0, 1600, 1.5, 0.0025),)
+_NICKEL_3 = (ToleranceLimit(-200, 40, 2.5, 0.015),)
+_IEC: dict[str, dict[str, tuple[ToleranceLimit, ...]]] = {
+    "A": {"2": (ToleranceLimit(1000, 2500, 0.0, 0.01),)},
+    "B": {
+        "2": (ToleranceLimit(600, 1700, 0.0, 0.0025),),
+        "3": (ToleranceLimit(600, 1700, 4.0, 0.005),),
+    },
+    "C": {"2": (ToleranceLimit(426, 2315, 0.0, 0.01),)},
     "E": {
-        "1": (Limit(-40, 800, 1.5, 0.004),),
-        "2": (Limit(-40, 900, 2.5, 0.0075),),
+        "1": (ToleranceLimit(-40, 800, 1.5, 0.004),),
+        "2": (ToleranceLimit(-40, 900, 2.5, 0.0075),),
         "3": _NICKEL_3,
     },
-    "J": {"1": (Limit(-40, 750, 1.5, 0.004),), "2": (Limit(-40, 750, 2.5, 0.0075),)},
+    "J": {
+        "1": (ToleranceLimit(-40, 750, 1.5, 0.004),),
+        "2": (ToleranceLimit(-40, 750, 2.5, 0.0075),),
+    },
     "K": {
-        "1": (Limit(-40, 1000, 1.5, 0.004),),
-        "2": (Limit(-40, 1200, 2.5, 0.0075),),
+        "1": (ToleranceLimit(-40, 1000, 1.5, 0.004),),
+        "2": (ToleranceLimit(-40, 1200, 2.5, 0.0075),),
         "3": _NICKEL_3,
     },
     "N": {
-        "1": (Limit(-40, 1000, 1.5, 0.004),),
-        "2": (Limit(-40, 1200, 2.5, 0.0075),),
+        "1": (ToleranceLimit(-40, 1000, 1.5, 0.004),),
+        "2": (ToleranceLimit(-40, 1200, 2.5, 0.0075),),
         "3": _NICKEL_3,
     },
     "R": {"1": _PLATINUM_1, "2": _PLATINUM_2},
     "S": {"1": _PLATINUM_1, "2": _PLATINUM_2},
     "T": {
-        "1": (Limit(-40, 350, 0.5, 0.004),),
-        "2": (Limit(-40, 350, 1.0, 0.0075),),
-        "3": (Limit(-200, 40, 1.0, 0.015),),
+        "1": (ToleranceLimit(-40, 350, 0.5, 0.004),),
+        "2": (ToleranceLimit(-40, 350, 1.0, 0.0075),),
+        "3": (ToleranceLimit(-200, 40, 1.0, 0.015),),
     },
 }
-_PLATINUM_STANDARD = (Limit(0, 1480, 1.5, 0.0025),)
-_PLATINUM_SPECIAL = (Limit(0, 1480, 0.6, 0.001),)
+_PLATINUM_STANDARD = (ToleranceLimit(0, 1480, 1.5, 0.0025),)
+_PLATINUM_SPECIAL = (ToleranceLimit(0, 1480, 0.6, 0.001),)
 # Below 0 °C the standard gives limits for E, K and T only, and only standard ones (from memory).
-_ASTM: dict[str, dict[str, tuple[Limit, ...]]] = {
+_ASTM: dict[str, dict[str, tuple[ToleranceLimit, ...]]] = {
     "B": {
-        "standard": (Limit(870, 1700, 0.0, 0.005),),
-        "special": (Limit(870, 1700, 0.0, 0.0025),),
+        "standard": (ToleranceLimit(870, 1700, 0.0, 0.005),),
+        "special": (ToleranceLimit(870, 1700, 0.0, 0.0025),),
     },
-    "C": {"standard": (Limit(0, 2315, 4.4, 0.01),)},
+    "C": {"standard": (ToleranceLimit(0, 2315, 4.4, 0.01),)},
     "E": {
-        "standard": (Limit(-200, 0, 1.7, 0.01), Limit(0, 870, 1.7, 0.005)),
-        "special": (Limit(0, 870, 1.0, 0.004),),
+        "standard": (ToleranceLimit(-200, 0, 1.7, 0.01), ToleranceLimit(0, 870, 1.7, 0.005)),
+        "special": (ToleranceLimit(0, 870, 1.0, 0.004),),
     },
-    "J": {"standard": (Limit(0, 760, 2.2, 0.0075),), "special": (Limit(0, 760, 1.1, 0.004),)},
+    "J": {
+        "standard": (ToleranceLimit(0, 760, 2.2, 0.0075),),
+        "special": (ToleranceLimit(0, 760, 1.1, 0.004),),
+    },
     "K": {
-        "standard": (Limit(-200, 0, 2.2, 0.02), Limit(0, 1260, 2.2, 0.0075)),
-        "special": (Limit(0, 1260, 1.1, 0.004),),
+        "standard": (ToleranceLimit(-200, 0, 2.2, 0.02), ToleranceLimit(0, 1260, 2.2, 0.0075)),
+        "special": (ToleranceLimit(0, 1260, 1.1, 0.004),),
     },
-    "N": {"standard": (Limit(0, 1260, 2.2, 0.0075),), "special": (Limit(0, 1260, 1.1, 0.004),)},
+    "N": {
+        "standard": (ToleranceLimit(0, 1260, 2.2, 0.0075),),
+        "special": (ToleranceLimit(0, 1260, 1.1, 0.004),),
+    },
     "R": {"standard": _PLATINUM_STANDARD, "special": _PLATINUM_SPECIAL},
     "S": {"standard": _PLATINUM_STANDARD, "special": _PLATINUM_SPECIAL},
     "T": {
-        "standard": (Limit(-200, 0, 1.0, 0.015), Limit(0, 370, 1.0, 0.0075)),
-        "special": (Limit(0, 370, 0.5, 0.004),),
+        "standard": (ToleranceLimit(-200, 0, 1.0, 0.015), ToleranceLimit(0, 370, 1.0, 0.0075)),
+        "special": (ToleranceLimit(0, 370, 0.5, 0.004),),
     },
 }
 _TABLES = {"IEC": _IEC, "ASTM": _ASTM}
 SOURCES = {"IEC": "IEC 60584-1:2013", "ASTM": "ASTM E230"}
 
 
-def limits(letter: str, standard: str, tolerance_class: str) -> tuple[Limit, ...]:
+def limits(letter: str, standard: str, tolerance_class: str) -> tuple[ToleranceLimit, ...]:
     """Return the limits [K over °C] of a class; InputError when the standard has no such class.
 
     Source: IEC 60584-1:2013, table of tolerances; ASTM E230/E230M, standard and special limits.

@@ -19,7 +19,7 @@ _RANK = {Verdict.FAIL: 0, Verdict.NOT_PROVEN: 1, Verdict.PASS: 2}
 
 
 @dataclass(frozen=True)
-class Firing:
+class PreparedFiring:
     """A firing ready to be judged; ``end_s`` [s] is its end, or now while it runs."""
 
     schedule: Schedule
@@ -58,7 +58,7 @@ class Firing:
 
 
 @dataclass(frozen=True)
-class Span:
+class TimeSpan:
     """The stretch [s since the firing began] a requirement looks at, how far its ends may be off.
 
     ``lo_u_s`` and ``hi_u_s`` [s] doubt the ends both ways; ``lo_hole_s`` and ``hi_hole_s`` [s] only
@@ -77,19 +77,19 @@ class Span:
     lost: str = ""
 
 
-def span_of(firing: Firing, requirement: Requirement) -> Span:
+def span_of(firing: PreparedFiring, requirement: Requirement) -> TimeSpan:
     """Return where the requirement looks: its segment as it really ran, or the whole firing."""
     if requirement.segment is None:
-        return Span(0.0, firing.end_s, firing.running)
+        return TimeSpan(0.0, firing.end_s, firing.running)
     run = firing.run(requirement.segment)
     if run.began_s is None:
         lost = f"the segment {requirement.segment!r} cannot be found in the record"
         if firing.running:
             lost = f"the segment {requirement.segment!r} has not begun"
-        return Span(0.0, firing.end_s, firing.running, lost=lost)
+        return TimeSpan(0.0, firing.end_s, firing.running, lost=lost)
     ended_s = firing.end_s if run.ended_s is None else run.ended_s
     before_s, after_s = _hole_beside(firing, run.began_s), _hole_beside(firing, ended_s)
-    return Span(
+    return TimeSpan(
         run.began_s,
         ended_s,
         firing.running and run.ended_s is None,
@@ -100,7 +100,7 @@ def span_of(firing: Firing, requirement: Requirement) -> Span:
     )
 
 
-def _hole_beside(firing: Firing, at_s: float) -> float:
+def _hole_beside(firing: PreparedFiring, at_s: float) -> float:
     """Return the width of the hole at an instant: inside it a segment may have begun or ended.
 
     The record's own ends count: before its first reading and after its last nothing is known.
@@ -167,7 +167,7 @@ def used_u(expanded_k: float, decision: Decision) -> float:
     return 0.0 if decision is Decision.SIMPLE else float(expanded_k)
 
 
-def sureness(firing: Firing, expanded_k: float, decision: Decision) -> str:
+def sureness(firing: PreparedFiring, expanded_k: float, decision: Decision) -> str:
     """Return the half-sentence that says how sure the reading is, or that it was not asked.
 
     ``expanded_k`` is U (k = 2) [K], NaN or infinite where none is defined.

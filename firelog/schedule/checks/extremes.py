@@ -11,8 +11,8 @@ from firelog import units
 from firelog.physics import conformity
 from firelog.schedule.checks.basis import (
     Answer,
-    Firing,
-    Span,
+    PreparedFiring,
+    TimeSpan,
     check_of,
     in_hole,
     not_proven,
@@ -26,7 +26,7 @@ from firelog.verdict import Decision, Limit, Side, Verdict
 
 
 # ---------------------------------------------------------------- reach
-def reach(firing: Firing, requirement: Reach, span: Span, one: Series) -> Answer:
+def reach(firing: PreparedFiring, requirement: Reach, span: TimeSpan, one: Series) -> Answer:
     """Judge one channel: its highest (cooling: lowest) reading [°C] no later than the deadline [s].
 
     Guarded by its U (k = 2) [K] (JCGM 106:2012, 8.3.2). A miss is not proven where a hole could
@@ -68,7 +68,7 @@ def reach(firing: Firing, requirement: Reach, span: Span, one: Series) -> Answer
     return Answer(check, sign * (measured - limit_c))
 
 
-def _heats(firing: Firing, requirement: Reach, span: Span, one: Series) -> bool:
+def _heats(firing: PreparedFiring, requirement: Reach, span: TimeSpan, one: Series) -> bool:
     """Heating or cooling: as the file says, else as the plan first comes to the temperature.
 
     A kiln that is loaded hot may start above a temperature that the plan goes up to: it has
@@ -89,14 +89,16 @@ def _heats(firing: Firing, requirement: Reach, span: Span, one: Series) -> bool:
     return True
 
 
-def _start_c(firing: Firing, span: Span, one: Series) -> float:
+def _start_c(firing: PreparedFiring, span: TimeSpan, one: Series) -> float:
     if firing.schedule.start_c is not None:
         return firing.schedule.start_c
     at = one.between(span.lo_s, span.hi_s)
     return float(one.temp_c[at][0]) if at.start < at.stop else -np.inf
 
 
-def _reach_words(firing: Firing, requirement: Reach, one: Series, index: int, heating: bool) -> str:
+def _reach_words(
+    firing: PreparedFiring, requirement: Reach, one: Series, index: int, heating: bool
+) -> str:
     measured, expanded_k = float(one.temp_c[index]), float(one.expanded_k[index])
     side = "highest" if heating else "lowest"
     asked = f"{firing.temperature(requirement.temperature_c)} was asked"
@@ -111,7 +113,9 @@ def _reach_words(firing: Firing, requirement: Reach, one: Series, index: int, he
 
 
 # ---------------------------------------------------------------- ceiling and floor
-def limit(firing: Firing, requirement: Ceiling | Floor, span: Span, one: Series) -> Answer:
+def limit(
+    firing: PreparedFiring, requirement: Ceiling | Floor, span: TimeSpan, one: Series
+) -> Answer:
     """Judge one channel by its highest (floor: lowest) reading [°C] of the span.
 
     Guarded by its U (k = 2) [K] (JCGM 106:2012, 8.3.2). Kept is not proven where a hole could hide
@@ -161,7 +165,7 @@ def _provably_beyond(
 
 
 def _hiding(
-    firing: Firing,
+    firing: PreparedFiring,
     one: Series,
     within: tuple[float, float],
     limit_c: float,
@@ -210,7 +214,9 @@ def _answer(
 
 
 # ---------------------------------------------------------------- spread
-def spread(firing: Firing, requirement: Spread, span: Span, chosen: Sequence[Series]) -> Check:
+def spread(
+    firing: PreparedFiring, requirement: Spread, span: TimeSpan, chosen: Sequence[Series]
+) -> Check:
     """Judge how far [K] the channels were apart at the worst instant of the span.
 
     The two thermocouples are taken as independent: U of the difference is the root of the sum of
@@ -254,7 +260,9 @@ def spread(firing: Firing, requirement: Spread, span: Span, chosen: Sequence[Ser
     return _spread_limits(firing, check, span, chosen)
 
 
-def _spread_limits(firing: Firing, check: Check, span: Span, chosen: Sequence[Series]) -> Check:
+def _spread_limits(
+    firing: PreparedFiring, check: Check, span: TimeSpan, chosen: Sequence[Series]
+) -> Check:
     if check.verdict is not Verdict.PASS:
         return check
     for one in chosen:

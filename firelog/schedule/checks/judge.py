@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from firelog.schedule.checks.basis import Firing, check_of, span_of
+from firelog.schedule.checks.basis import PreparedFiring, check_of, span_of
 from firelog.schedule.follow.happenings import happenings
 from firelog.schedule.follow.segments import follow_series
 from firelog.schedule.kinds import kind_of
@@ -36,7 +36,7 @@ def followed(
     *,
     end_s: float | None = None,
     running: bool = False,
-) -> Firing:
+) -> PreparedFiring:
     """Return the firing laid along its segments, ready to be judged (and forecast, and drawn).
 
     ``end_s`` [s since the firing began] as in ``judge``.
@@ -45,10 +45,10 @@ def followed(
     if end_s is None:
         end_s = max((float(trace.t_s[-1]) for trace in traces if len(trace)), default=0.0)
     following = follow_series(schedule, series, end_s=end_s, running=running)
-    return Firing(schedule, series, following, end_s, running)
+    return PreparedFiring(schedule, series, following, end_s, running)
 
 
-def judge_followed(firing: Firing) -> Judgement:
+def judge_followed(firing: PreparedFiring) -> Judgement:
     """Judge a firing that has been laid along its segments already."""
     schedule, following = firing.schedule, firing.following
     checks = tuple(check(firing, requirement) for requirement in schedule.requirements)
@@ -61,7 +61,7 @@ def judge_followed(firing: Firing) -> Judgement:
     )
 
 
-def check(firing: Firing, requirement: Requirement) -> Check:
+def check(firing: PreparedFiring, requirement: Requirement) -> Check:
     """Judge one requirement: the channels it names, over the stretch it names."""
     chosen = choose(firing.series, requirement.channels)
     if isinstance(requirement.channels, tuple):

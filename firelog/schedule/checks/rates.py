@@ -12,8 +12,8 @@ from firelog.physics import conformity
 from firelog.readings import FloatArray
 from firelog.schedule.checks.basis import (
     Answer,
-    Firing,
-    Span,
+    PreparedFiring,
+    TimeSpan,
     check_of,
     in_hole,
     not_proven,
@@ -135,7 +135,7 @@ def _fit(
 
 
 # ---------------------------------------------------------------- the check
-def ramp(firing: Firing, requirement: Ramp, span: Span, one: Series) -> Answer:
+def ramp(firing: PreparedFiring, requirement: Ramp, span: TimeSpan, one: Series) -> Answer:
     """Judge one channel's rate [K/h]: the worst window of the span and the temperatures asked.
 
     Guarded by the U (k = 2) [K/h] of that window (JCGM 106:2012, 8.3.2). Not proven where no window
@@ -172,7 +172,7 @@ def ramp(firing: Firing, requirement: Ramp, span: Span, one: Series) -> Answer:
 
 
 def _decide(
-    firing: Firing,
+    firing: PreparedFiring,
     requirement: Ramp,
     one: Series,
     found: Slopes,
@@ -210,7 +210,7 @@ def _decide(
     return worst_answer(answers)
 
 
-def _direction(firing: Firing, requirement: Ramp) -> str:
+def _direction(firing: PreparedFiring, requirement: Ramp) -> str:
     if requirement.direction is not None:
         return requirement.direction
     if requirement.segment is None:

@@ -17,7 +17,7 @@ from firelog.physics import conformity
 from firelog.readings import FloatArray
 from firelog.schedule import spans
 from firelog.schedule.checks import heatwork
-from firelog.schedule.checks.basis import Firing, Span, check_of, in_hole, not_proven
+from firelog.schedule.checks.basis import PreparedFiring, TimeSpan, check_of, in_hole, not_proven
 from firelog.schedule.follow.segments import followed_target
 from firelog.schedule.plan.model import Check
 from firelog.schedule.plan.requirements import Gap, Soak, Track
@@ -42,7 +42,9 @@ class _Time:
         return (self.proven_s + self.possible_s) / 2.0
 
 
-def soak(firing: Firing, requirement: Soak, span: Span, chosen: Sequence[Series]) -> Check:
+def soak(
+    firing: PreparedFiring, requirement: Soak, span: TimeSpan, chosen: Sequence[Series]
+) -> Check:
     """Judge the time [s] inside the limits [°C]: all channels at once, the slowest named.
 
     The evidence is the middle of proven and possible time [s], its uncertainty half of what lies
@@ -79,7 +81,9 @@ def soak(firing: Firing, requirement: Soak, span: Span, chosen: Sequence[Series]
     return _soak_limits(firing, check, span, chosen)
 
 
-def _soak_limits(firing: Firing, check: Check, span: Span, chosen: Sequence[Series]) -> Check:
+def _soak_limits(
+    firing: PreparedFiring, check: Check, span: TimeSpan, chosen: Sequence[Series]
+) -> Check:
     if check.verdict is Verdict.PASS:
         return not_proven(check, span.lost) if span.lost else check
     if span.still_open:
@@ -98,7 +102,7 @@ def _soak_limits(firing: Firing, check: Check, span: Span, chosen: Sequence[Seri
 
 
 def _soak_words(
-    firing: Firing, requirement: Soak, together: _Time, slowest: _Time, count: int
+    firing: PreparedFiring, requirement: Soak, together: _Time, slowest: _Time, count: int
 ) -> str:
     who = slowest.name if count == 1 else f"{slowest.name}, the slowest of {count}"
     limits = f"at or above {firing.temperature(requirement.at_least_c)}"
@@ -130,7 +134,7 @@ def _minutes(seconds: float) -> str:
 
 
 def _inside(
-    firing: Firing, requirement: Soak, span: Span, one: Series
+    firing: PreparedFiring, requirement: Soak, span: TimeSpan, one: Series
 ) -> tuple[FloatArray, FloatArray]:
     """Return the proven and the possible stretches of one channel inside the limits."""
     earliest_s = span.lo_s - max(span.lo_u_s, span.lo_hole_s)
@@ -214,7 +218,9 @@ def _guards(one: Series, decision: Decision) -> FloatArray:
 
 
 # ---------------------------------------------------------------- track
-def track(firing: Firing, requirement: Track, span: Span, chosen: Sequence[Series]) -> Check:
+def track(
+    firing: PreparedFiring, requirement: Track, span: TimeSpan, chosen: Sequence[Series]
+) -> Check:
     """Judge the share of time [0 to 1] within a band [K] of the target; the worst channel decides.
 
     Measured is the middle of the share proven and the share possible, its uncertainty half of what
@@ -251,7 +257,7 @@ def track(firing: Firing, requirement: Track, span: Span, chosen: Sequence[Serie
 
 
 def _tracked(
-    firing: Firing, requirement: Track, span: Span, one: Series
+    firing: PreparedFiring, requirement: Track, span: TimeSpan, one: Series
 ) -> tuple[str, float, float, float | None]:
     """Return name, least and most share, and the instant farthest from the target."""
     at = one.between(span.lo_s, span.hi_s)
@@ -277,7 +283,7 @@ def _tracked(
     return one.name, proven / whole, possible / whole, float(t_s[farthest])
 
 
-def _aim(firing: Firing, requirement: Track, t_s: FloatArray, one: Series) -> FloatArray:
+def _aim(firing: PreparedFiring, requirement: Track, t_s: FloatArray, one: Series) -> FloatArray:
     start_c = float(one.temp_c[0])
     if requirement.against == "segments":
         return followed_target(firing.schedule, firing.following, t_s)
@@ -286,7 +292,9 @@ def _aim(firing: Firing, requirement: Track, t_s: FloatArray, one: Series) -> Fl
 
 
 # ---------------------------------------------------------------- gap
-def gap(firing: Firing, requirement: Gap, span: Span, chosen: Sequence[Series]) -> Check:
+def gap(
+    firing: PreparedFiring, requirement: Gap, span: TimeSpan, chosen: Sequence[Series]
+) -> Check:
     """Judge the longest stretch [s] without a usable reading; the worst channel decides."""
     each = [(*_widest(one, span), one.name) for one in chosen]
     width_s, at_s, name = max(each)
@@ -307,7 +315,7 @@ def gap(firing: Firing, requirement: Gap, span: Span, chosen: Sequence[Series]) 
     return check
 
 
-def _widest(one: Series, span: Span) -> tuple[float, float]:
+def _widest(one: Series, span: TimeSpan) -> tuple[float, float]:
     at = one.between(span.lo_s, span.hi_s)
     marks = np.concatenate(([span.lo_s], one.t_s[at], [span.hi_s]))
     widths = np.diff(marks)

@@ -31,7 +31,7 @@ class Arrival:
 
 
 @dataclass(frozen=True)
-class Soaked:
+class TimeInBand:
     """Time inside the band: running total [s] after each cell, (cells,)."""
 
     t_s: FloatArray
@@ -125,7 +125,7 @@ def in_band_s(
     from_s: float,
     until_s: float,
     longest_gap_s: float,
-) -> Soaked:
+) -> TimeInBand:
     """Return the running time [s] inside the band between two instants [s]; holes do not count.
 
     The band is ``target_c`` [°C] ± ``band_k`` [K]; a hole is longer than ``longest_gap_s`` [s].
@@ -134,7 +134,7 @@ def in_band_s(
     lo = max(0, int(np.searchsorted(grid.t_s, from_s)))
     hi = min(len(grid.t_s), int(np.searchsorted(grid.t_s, until_s, "right")))
     if hi <= lo:
-        return Soaked(np.empty(0), np.empty(0))
+        return TimeInBand(np.empty(0), np.empty(0))
     low, high, noise = _smoothed(grid, lo, hi, band_k)
     inside = (low >= target_c - band_k - noise) & (high <= target_c + band_k + noise)
     t_s = grid.t_s[lo:hi]
@@ -144,4 +144,4 @@ def in_band_s(
     steps = np.where(
         flags[1:] & flags[:-1] & (steps <= max(longest_gap_s, grid.cell_s)), np.maximum(steps, 0), 0
     )
-    return Soaked(marks, np.concatenate(([0.0], np.cumsum(steps))))
+    return TimeInBand(marks, np.concatenate(([0.0], np.cumsum(steps))))

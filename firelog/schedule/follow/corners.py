@@ -1,4 +1,4 @@
-"""Where a line bends and where it crosses: breakpoints finer than the path's cells."""
+"""Breakpoints and crossings of a trace, found finer than the cells of the time grid."""
 
 from __future__ import annotations
 

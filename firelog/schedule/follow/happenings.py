@@ -1,4 +1,4 @@
-"""What happened besides the plan: late start, waiting, stalls, doors, power cuts, holes.
+"""Finds what happened besides the plan: late start, waiting, stalls, doors, power cuts, holes.
 
 Read off the followed path and the grid; each happening has its stretch of time and a sentence. The
 thresholds are common practice, no source: smaller things do not matter to a mould.

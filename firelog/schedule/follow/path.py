@@ -64,7 +64,7 @@ class Stretch:
 
 
 @dataclass(frozen=True)
-class Path:
+class Alignment:
     """The stretches of waiting, of each aim's move and dwell, and of what came after.
 
     ``price`` [hours of contradicting record] is what the path cost.
@@ -97,7 +97,7 @@ def aims(schedule: Schedule, start_c: float) -> tuple[Aim, ...]:
     return tuple(found)
 
 
-def best_path(grid: Grid, chain: tuple[Aim, ...], *, running: bool = False) -> Path:
+def best_path(grid: Grid, chain: tuple[Aim, ...], *, running: bool = False) -> Alignment:
     """Return the cheapest path of the record through the chain of aims.
 
     While a firing is ``running``, a hold that is not complete is not given up for a few minutes out
@@ -126,7 +126,7 @@ def best_path(grid: Grid, chain: tuple[Aim, ...], *, running: bool = False) -> P
     found = [
         Stretch(lo, hi, *range_) for (lo, hi), range_ in zip(pairwise(bounds), ranges, strict=True)
     ]
-    return Path(
+    return Alignment(
         found[0], tuple(found[1:-1:2]), tuple(found[2:-1:2]), found[-1], float(forward[-1][-1])
     )
 

@@ -1,4 +1,4 @@
-"""Lay a trace along the segments: when each really began, was reached, soaked and ended.
+"""When each segment of the schedule really began, was reached, soaked and ended in a trace.
 
 ``path`` finds the one best account of the whole record; this module turns its stretches into
 instants (a bend for a beginning, an entry into the band for an arrival) and says how far each may
@@ -15,8 +15,8 @@ import numpy as np
 from firelog.readings import FloatArray
 from firelog.schedule.follow.arrivals import Arrival, arrival, in_band_s
 from firelog.schedule.follow.grid import Grid, on_grid
-from firelog.schedule.follow.path import Aim, Path, Stretch, aims, best_path
-from firelog.schedule.follow.turns import Leave, edge, turn
+from firelog.schedule.follow.path import Aim, Alignment, Stretch, aims, best_path
+from firelog.schedule.follow.turns import Departure, edge, turn
 from firelog.schedule.plan.model import ChannelTrace, Schedule, SegmentRun
 from firelog.schedule.plan.target import segment_length_s
 from firelog.schedule.series import Series, choose, prepare
@@ -32,7 +32,7 @@ class Following:
     runs: tuple[SegmentRun, ...]
     grid: Grid | None
     chain: tuple[Aim, ...] = ()
-    path: Path | None = None
+    path: Alignment | None = None
     remarks: tuple[str, ...] = ()
 
     @property
@@ -100,7 +100,7 @@ def _start_c(grid: Grid) -> float:
 
 # ---------------------------------------------------------------- stretches to runs
 def _runs(
-    schedule: Schedule, grid: Grid, chain: tuple[Aim, ...], path: Path, running: bool
+    schedule: Schedule, grid: Grid, chain: tuple[Aim, ...], path: Alignment, running: bool
 ) -> tuple[SegmentRun, ...]:
     found = [replace(NEVER, name=segment.name) for segment in schedule.segments]
     count = len(grid.t_s)
@@ -110,17 +110,17 @@ def _runs(
         if dwell.hi == move.lo and not (number == 0 and aim.ramp is None):
             continue  # neither moved to nor dwelt at
         began = _began(grid, path, number, aim)
-        left: Leave | None = None
+        left: Departure | None = None
         if dwell.hi < count and later is not None:
             left = _left(grid, aim, dwell, later)
         elif not running:
-            left = Leave(float(grid.t_s[-1]), grid.cell_s)
+            left = Departure(float(grid.t_s[-1]), grid.cell_s)
         there = None
         if dwell.hi > dwell.lo:
             until = float(grid.t_s[min(dwell.hi, count - 1)]) + grid.cell_s
             there = arrival(grid, aim.target_c, aim.band_k, began.at_s, until)
             if there is not None and left is not None and left.at_s < there.at_s:
-                left = Leave(until, (left.u_s or 0.0) + until - left.at_s)
+                left = Departure(until, (left.u_s or 0.0) + until - left.at_s)
         if aim.ramp is not None:
             found[aim.ramp] = _ramp_run(schedule.segments[aim.ramp].name, began, there, left)
         if there is not None:
@@ -129,7 +129,7 @@ def _runs(
     return tuple(found)
 
 
-def _next_stretch(path: Path, number: int) -> Stretch | None:
+def _next_stretch(path: Alignment, number: int) -> Stretch | None:
     """Return the next stretch of any length after an aim's dwell: a move, a dwell, the after."""
     for later in range(number + 1, len(path.moves)):
         for stretch in (path.moves[later], path.dwells[later]):
@@ -138,12 +138,12 @@ def _next_stretch(path: Path, number: int) -> Stretch | None:
     return path.after if path.after.hi > path.after.lo else None
 
 
-def _began(grid: Grid, path: Path, number: int, aim: Aim) -> Leave:
+def _began(grid: Grid, path: Alignment, number: int, aim: Aim) -> Departure:
     """Return when the move began: where the line bends away from the level before it."""
     move = path.moves[number]
     if move.hi == move.lo:
         at = min(path.dwells[number].lo, len(grid.t_s) - 1)
-        return Leave(float(grid.t_s[at]), grid.cell_s)
+        return Departure(float(grid.t_s[at]), grid.cell_s)
     if number == 0:
         return turn(grid, path.waiting, move, aim.from_c)
     stay = path.dwells[number - 1]
@@ -152,14 +152,16 @@ def _began(grid: Grid, path: Path, number: int, aim: Aim) -> Leave:
     return turn(grid, stay, move, aim.from_c)
 
 
-def _left(grid: Grid, aim: Aim, dwell: Stretch, later: Stretch) -> Leave:
+def _left(grid: Grid, aim: Aim, dwell: Stretch, later: Stretch) -> Departure:
     if dwell.hi == dwell.lo:
         return edge(grid, later)
     return turn(grid, dwell, later, aim.target_c)
 
 
 # ---------------------------------------------------------------- runs
-def _ramp_run(name: str, began: Leave, there: Arrival | None, left: Leave | None) -> SegmentRun:
+def _ramp_run(
+    name: str, began: Departure, there: Arrival | None, left: Departure | None
+) -> SegmentRun:
     if there is not None:
         reached, u_s = max(there.at_s, began.at_s), there.u_s
         return SegmentRun(
@@ -174,7 +176,7 @@ def _ramp_run(name: str, began: Leave, there: Arrival | None, left: Leave | None
 
 
 def _hold_runs(
-    schedule: Schedule, grid: Grid, aim: Aim, there: Arrival, left: Leave | None
+    schedule: Schedule, grid: Grid, aim: Aim, there: Arrival, left: Departure | None
 ) -> Iterator[tuple[int, SegmentRun]]:
     """Yield the holds of an aim: one after the other, each until it has soaked long enough."""
     begin, begin_u = there.at_s, there.u_s

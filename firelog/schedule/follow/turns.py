@@ -19,21 +19,21 @@ MOST_BACK_S = 3 * 3600.0
 
 
 @dataclass(frozen=True)
-class Leave:
+class Departure:
     """When something was left for the next [s], how far that may be off [s], None if unknown."""
 
     at_s: float
     u_s: float | None
 
 
-def edge(grid: Grid, go: Stretch) -> Leave:
+def edge(grid: Grid, go: Stretch) -> Departure:
     """Return the path's own boundary [s], with the range [s] in which it costs about the same."""
     at = min(go.lo, len(grid.t_s) - 1)
     doubt = (go.lo_late - go.lo_early) * grid.cell_s / 2.0
-    return Leave(float(grid.t_s[at]), float(np.hypot(max(grid.cell_s, doubt), LAG_S)))
+    return Departure(float(grid.t_s[at]), float(np.hypot(max(grid.cell_s, doubt), LAG_S)))
 
 
-def turn(grid: Grid, stay: Stretch, go: Stretch, level_c: float) -> Leave:
+def turn(grid: Grid, stay: Stretch, go: Stretch, level_c: float) -> Departure:
     """Return where the record turns from staying to going [s], near the path's own boundary.
 
     The path sees the going only at the edge of the band. How far that edge is from the level
@@ -61,12 +61,14 @@ def turn(grid: Grid, stay: Stretch, go: Stretch, level_c: float) -> Leave:
         return edge(grid, go)
     u_s = float(np.hypot(np.hypot(found.u_s, grid.cell_s / 2.0), LAG_S))
     seen = t_s[left:right][np.isfinite(mid_c[left:right])]
-    leave = Leave(found.at_s, max(u_s, _hole_at(seen, found.at_s, grid.cell_s)))
+    leave = Departure(found.at_s, max(u_s, _hole_at(seen, found.at_s, grid.cell_s)))
     hole = _hole_before(grid, stay.lo, at)
     return leave if hole is None else _beside_hole(grid, hole, leave, sign * (mid_c - level))
 
 
-def _beside_hole(grid: Grid, hole: tuple[int, int, int], leave: Leave, away_k: FloatArray) -> Leave:
+def _beside_hole(
+    grid: Grid, hole: tuple[int, int, int], leave: Departure, away_k: FloatArray
+) -> Departure:
     """Return a turning point with what a hole before the path's boundary does to it."""
     before, after, at = hole
     lo_s, hi_s = float(grid.t_s[before]), float(grid.t_s[after])
@@ -74,10 +76,10 @@ def _beside_hole(grid: Grid, hole: tuple[int, int, int], leave: Leave, away_k: F
     if away_k[before] <= near_k < np.nanmin(away_k[after : at + 1]):
         # At its level when the readings stopped, gone from then on: it turned in the hole.
         at_s = float(np.clip(leave.at_s, lo_s, hi_s))
-        return Leave(at_s, max(at_s - lo_s, hi_s - at_s) + LAG_S)
+        return Departure(at_s, max(at_s - lo_s, hi_s - at_s) + LAG_S)
     if hi_s > leave.at_s:
         # The line behind the hole was drawn back across it: anywhere up to its end is possible.
-        return Leave(leave.at_s, max(leave.u_s or 0.0, hi_s - leave.at_s))
+        return Departure(leave.at_s, max(leave.u_s or 0.0, hi_s - leave.at_s))
     return leave
 
 

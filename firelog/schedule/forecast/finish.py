@@ -19,7 +19,7 @@ from firelog.schedule.follow.segments import Following
 from firelog.schedule.forecast.capability import Capability, learn
 from firelog.schedule.forecast.pace import (
     LOOK_LEAST_S,
-    Under,
+    SegmentUnderWay,
     kind_of,
     left_s,
     length_s,
@@ -117,7 +117,7 @@ def _replayed(
         if began_s is not None and ended_s is not None and ended_s > began_s + LOOK_LEAST_S:
             for fraction in FRACTIONS:
                 now_s = began_s + fraction * (ended_s - began_s)
-                left = left_s(Under(segment, before_c, began_s, now_s), grid, known)
+                left = left_s(SegmentUnderWay(segment, before_c, began_s, now_s), grid, known)
                 if left > 0:
                     error = float(np.log((ended_s - now_s) / left))
                     yield kind_of(segment, before_c), fraction, error, segment.target_c
@@ -194,7 +194,7 @@ def _estimates(at: _Standing, known: Capability, history: KilnHistory | None) ->
         began_s = following.runs[number].began_s
         fraction = 0.0
         if number == first and began_s is not None:
-            left = left_s(Under(segment, before_c, began_s, now_s), at.grid, known)
+            left = left_s(SegmentUnderWay(segment, before_c, began_s, now_s), at.grid, known)
             fraction = (now_s - began_s) / max(now_s - began_s + left, 1.0)
         else:
             left = length_s(schedule, number, before_c, known)
@@ -260,7 +260,7 @@ def _state(
         name = schedule.segments[current or 0].name
         return "waiting", f"{name!r} has not begun."
     segment = schedule.segments[current]
-    under = Under(segment, at.before_c(current), run.began_s, now_s)
+    under = SegmentUnderWay(segment, at.before_c(current), run.began_s, now_s)
     level_c = level_at(at.grid, now_s)
     shown = units.show_temperature(level_c, unit)
     pace = "No rate can be told yet"

@@ -19,7 +19,7 @@ USUAL_K_PER_H = 300.0  # where nothing is known of a kiln; common practice, no s
 
 
 @dataclass(frozen=True)
-class Under:
+class SegmentUnderWay:
     """A segment under way: what it started from [°C], when it began, when it is seen [s]."""
 
     segment: Segment
@@ -50,7 +50,7 @@ def kind_of(segment: Segment, before_c: float) -> str:
     return "rated" if rated else "free"
 
 
-def left_s(under: Under, grid: Grid, known: Capability) -> float:
+def left_s(under: SegmentUnderWay, grid: Grid, known: Capability) -> float:
     """Return the estimated time to the segment's finish [s], from what was there at ``now_s``.
 
     At the rate asked while the kiln keeps up, else at what it does now or did on other nights; 300
@@ -72,7 +72,7 @@ def left_s(under: Under, grid: Grid, known: Capability) -> float:
 
 
 def _expected_rate(
-    under: Under, way_c: FloatArray, known: Capability, slope: float | None
+    under: SegmentUnderWay, way_c: FloatArray, known: Capability, slope: float | None
 ) -> FloatArray:
     """Return the rate the kiln should go at [K/h] along the way.
 
@@ -149,7 +149,7 @@ def length_s(schedule: Schedule, number: int, before_c: float, known: Capability
     planned_s = segment_length_s(schedule, number, before_c)
     if segment.is_hold:
         return planned_s
-    under = Under(segment, before_c, 0.0, 0.0)
+    under = SegmentUnderWay(segment, before_c, 0.0, 0.0)
     way_c = np.linspace(before_c, segment.target_c - under.sign * segment.band_k, 25)
     rate = _expected_rate(under, way_c, known, None)
     middle = (rate[1:] + rate[:-1]) / 2.0

@@ -26,7 +26,7 @@ PIECE_PRICE_K2 = 40.0  # what another piece must save per hour of record; common
 
 
 @dataclass(frozen=True)
-class Piece:
+class LinePiece:
     """One straight piece of the curve: seconds and °C at both ends."""
 
     from_s: float
@@ -40,7 +40,7 @@ class Piece:
         return (self.to_c - self.from_c) / max(self.to_s - self.from_s, 1.0) * 3600.0
 
 
-def pieces(t_s: FloatArray, temp_c: FloatArray) -> tuple[Piece, ...]:
+def pieces(t_s: FloatArray, temp_c: FloatArray) -> tuple[LinePiece, ...]:
     """Cut a curve [s, °C], both (n,), into straight pieces: least squares, a price for each piece.
 
     Optimal partitioning by dynamic programming (Jackson et al. 2005): each piece is its own least
@@ -71,7 +71,7 @@ def pieces(t_s: FloatArray, temp_c: FloatArray) -> tuple[Piece, ...]:
     corners = [float(x[0]), *_meetings(lines, x, cuts[1:-1]), float(x[-1])]
     found = []
     for (slope, offset), lo, hi in zip(lines, corners[:-1], corners[1:], strict=True):
-        found.append(Piece(lo * 3600.0, hi * 3600.0, slope * lo + offset, slope * hi + offset))
+        found.append(LinePiece(lo * 3600.0, hi * 3600.0, slope * lo + offset, slope * hi + offset))
     return tuple(piece for piece in found if piece.to_s > piece.from_s)
 
 
@@ -146,7 +146,7 @@ def draft(grid: Grid, *, title: str, unit: TemperatureUnit = "C", source: str = 
     return "\n".join(lines)
 
 
-def _steps(cut: tuple[Piece, ...]) -> list[tuple[str, float, float]]:
+def _steps(cut: tuple[LinePiece, ...]) -> list[tuple[str, float, float]]:
     """Return (kind, °C, K/h or seconds): holds joined, small moves swallowed."""
     rows: list[tuple[str, float, float]] = []
     level_c = cut[0].from_c

@@ -17,7 +17,7 @@ from firelog.schedule.kinds import KINDS, read_requirement
 from firelog.schedule.plan import values
 from firelog.schedule.plan.model import Schedule, Segment
 from firelog.schedule.plan.requirements import Requirement
-from firelog.tomlfile import Table
+from firelog.tomlfile import TomlTable
 from firelog.units import TemperatureUnit
 
 DEFAULT_BAND_K = 15.0  # common practice, no source: about twice a type K tolerance at 900 °C
@@ -37,7 +37,7 @@ def parse_schedule(text: str, file: str = "schedule") -> Schedule:
     return _schedule(tomlfile.parse(text, file, ScheduleError), text)
 
 
-def _schedule(table: Table, text: str) -> Schedule:
+def _schedule(table: TomlTable, text: str) -> Schedule:
     table.only(_TOP_KEYS)
     celsius: TemperatureUnit = "C"
     unit = table.get("unit", values.unit, celsius)
@@ -60,7 +60,9 @@ def _schedule(table: Table, text: str) -> Schedule:
 
 
 # ---------------------------------------------------------------- segments
-def _segments(table: Table, unit: TemperatureUnit, start_c: float | None) -> tuple[Segment, ...]:
+def _segments(
+    table: TomlTable, unit: TemperatureUnit, start_c: float | None
+) -> tuple[Segment, ...]:
     rows = list(table.tables("segment"))
     if not rows:
         raise table.fail("there is no [[segment]]; add at least one with a name and to = ...")
@@ -73,7 +75,7 @@ def _segments(table: Table, unit: TemperatureUnit, start_c: float | None) -> tup
     return tuple(_bands(found, rows))
 
 
-def _segment(row: Table, name: str, unit: TemperatureUnit, before_c: float | None) -> Segment:
+def _segment(row: TomlTable, name: str, unit: TemperatureUnit, before_c: float | None) -> Segment:
     band_k = row.get("band", values.difference(unit), DEFAULT_BAND_K)
     source = row.get("source", tomlfile.text, "")
     if row.has("hold"):
@@ -110,7 +112,7 @@ def _segment(row: Table, name: str, unit: TemperatureUnit, before_c: float | Non
     )
 
 
-def _bands(segments: list[Segment], rows: list[Table]) -> Iterable[Segment]:
+def _bands(segments: list[Segment], rows: list[TomlTable]) -> Iterable[Segment]:
     """A ramp without a band of its own is there when it is inside the band of its hold."""
     for number, segment in enumerate(segments):
         after = segments[number + 1] if number + 1 < len(segments) else None
@@ -122,7 +124,7 @@ def _bands(segments: list[Segment], rows: list[Table]) -> Iterable[Segment]:
 
 # ---------------------------------------------------------------- requirements
 def _requirements(
-    table: Table, unit: TemperatureUnit, segments: tuple[str, ...]
+    table: TomlTable, unit: TemperatureUnit, segments: tuple[str, ...]
 ) -> Iterable[Requirement]:
     names: list[str] = []
     for row in table.tables("require"):
@@ -133,6 +135,6 @@ def _requirements(
         yield requirement
 
 
-def _refuse_twice(row: Table, name: str, taken: Iterable[str]) -> None:
+def _refuse_twice(row: TomlTable, name: str, taken: Iterable[str]) -> None:
     if name in taken:
         raise row.fail(f"the name {name!r} is used twice; give each its own", "name")

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from firelog.physics.mould.conduction import at as course_at
-from firelog.pouring.facts import Known, MouldCourse
+from firelog.pouring.facts import Known, MouldCooling
 from firelog.pouring.verify import PourAssessment
 from firelog.units import from_celsius
 from firelog.view.figure.firing import firing_figure
@@ -114,7 +114,7 @@ def _metal_lines(view: HeatView) -> Iterable[dict[str, Any]]:
 
 def _mould_lines(view: HeatView) -> Iterable[dict[str, Any]]:
     for one in view.assessment.pours:
-        if not isinstance(one.mould_course, MouldCourse):
+        if not isinstance(one.mould_course, MouldCooling):
             continue
         course, out_s = one.mould_course.course, _s(view, one.mould_course.out_us)
         last_s = _s(view, one.pour.began_us) - out_s
@@ -194,7 +194,7 @@ def _pour_marks(view: HeatView) -> Iterable[dict[str, Any]]:
 def _values(one: PourAssessment) -> Iterable[tuple[str, float | None, float]]:
     if isinstance(one.metal, Known):
         yield f"metal, {one.metal.how}", one.metal.temp_c, one.metal.expanded_k
-    if isinstance(one.mould_course, MouldCourse):
+    if isinstance(one.mould_course, MouldCooling):
         temp_c, expanded_k = one.mould_course.at(one.pour.began_us)
         yield "mould, computed", temp_c, expanded_k
 

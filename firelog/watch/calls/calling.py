@@ -10,10 +10,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from firelog.alarm import Priority, State
+from firelog.alarm import AlarmState, Priority
 from firelog.record.alarms import StoredAlarm
 from firelog.record.outbox import Call
-from firelog.watch.plan import AGAIN_S, Person, Plan
+from firelog.watch.plan import AGAIN_S, Person, WatchPlan
 
 BACKOFF_S = (10.0, 20.0, 40.0, 80.0, 160.0, 300.0)  # and so on, every five minutes
 GIVE_UP_S = 24 * 3600.0
@@ -29,12 +29,12 @@ class NewCall:
 
 
 def next_calls(
-    alarms: Sequence[StoredAlarm], calls: Sequence[Call], plan: Plan, now_us: int, minute: int
+    alarms: Sequence[StoredAlarm], calls: Sequence[Call], plan: WatchPlan, now_us: int, minute: int
 ) -> list[NewCall]:
     """Return the calls that are due now; ``minute`` is the minute of the local day."""
     found = []
     for alarm in alarms:
-        if alarm.called_us is None or alarm.state is not State.UNACKNOWLEDGED:
+        if alarm.called_us is None or alarm.state is not AlarmState.UNACKNOWLEDGED:
             continue
         made = [call for call in calls if call.alarm_id == alarm.id]
         new = (
@@ -52,7 +52,7 @@ def _rungs(made: Sequence[Call]) -> list[Call]:
     return list({(call.person, call.made_us): call for call in made}.values())
 
 
-def _high(alarm: StoredAlarm, made: Sequence[Call], plan: Plan, now_us: int) -> NewCall | None:
+def _high(alarm: StoredAlarm, made: Sequence[Call], plan: WatchPlan, now_us: int) -> NewCall | None:
     if not plan.people:
         return None
     rungs = _rungs(made)
@@ -66,7 +66,9 @@ def _high(alarm: StoredAlarm, made: Sequence[Call], plan: Plan, now_us: int) -> 
     return NewCall(alarm, plan.people[number % len(plan.people)], "again" if again else "next")
 
 
-def _medium(alarm: StoredAlarm, made: Sequence[Call], plan: Plan, minute: int) -> NewCall | None:
+def _medium(
+    alarm: StoredAlarm, made: Sequence[Call], plan: WatchPlan, minute: int
+) -> NewCall | None:
     if alarm.priority is Priority.LOW or made:
         return None
     awake = [person for person in plan.people if not person.is_quiet(minute)]
@@ -75,7 +77,7 @@ def _medium(alarm: StoredAlarm, made: Sequence[Call], plan: Plan, minute: int) -
 
 def no_longer_needed(alarms: Sequence[StoredAlarm], calls: Sequence[Call]) -> list[Call]:
     """Return open calls whose alarm is over, acknowledged, shelved or suppressed."""
-    wanted = {alarm.id for alarm in alarms if alarm.state is State.UNACKNOWLEDGED}
+    wanted = {alarm.id for alarm in alarms if alarm.state is AlarmState.UNACKNOWLEDGED}
     return [
         call
         for call in calls
@@ -91,7 +93,7 @@ def next_try_us(call: Call, tries: int, now_us: int) -> int | None:
 
 
 def unheard(
-    alarms: Sequence[StoredAlarm], calls: Sequence[Call], plan: Plan, now_us: int
+    alarms: Sequence[StoredAlarm], calls: Sequence[Call], plan: WatchPlan, now_us: int
 ) -> list[StoredAlarm]:
     """Return the high alarms that no message has reached anybody for: time for the local sound.
 
@@ -99,7 +101,7 @@ def unheard(
     """
     found = []
     for alarm in alarms:
-        if alarm.priority is not Priority.HIGH or alarm.state is not State.UNACKNOWLEDGED:
+        if alarm.priority is not Priority.HIGH or alarm.state is not AlarmState.UNACKNOWLEDGED:
             continue
         if alarm.called_us is None:
             continue

@@ -1,4 +1,4 @@
-"""Delivery: every way its own thread, so that one dead mail server delays nobody.
+"""Delivers calls: every way its own thread, so that one dead mail server delays nobody.
 
 Apprise speaks the services' protocols; it is called with one address at a time, and what it says
 besides success or failure is not kept, for it may hold the address.
@@ -24,7 +24,7 @@ MISSING = (
 
 
 @dataclass(frozen=True)
-class Outcome:
+class DeliveryResult:
     """What became of one try."""
 
     call: Call
@@ -67,14 +67,14 @@ def send(way: Way, title: str, body: str) -> tuple[bool, str]:
     return ok, "sent" if ok else "refused, or nobody answers there"
 
 
-class Courier:
+class Dispatcher:
     """Tries calls in the background; one thread for each way of each person."""
 
     def __init__(self, people: tuple[Person, ...]) -> None:
         self._ways: Mapping[tuple[str, str], Way] = {
             (person.name, way.label): way for person in people for way in person.ways
         }
-        self._done: queue.SimpleQueue[Outcome] = queue.SimpleQueue()
+        self._done: queue.SimpleQueue[DeliveryResult] = queue.SimpleQueue()
         self._lines: dict[tuple[str, str], queue.SimpleQueue[Call | None]] = {}
         self._busy: set[int] = set()
 
@@ -83,7 +83,7 @@ class Courier:
         """True while something is being tried whose outcome has not come back."""
         return len(self._busy) > self._done.qsize()
 
-    def take(self, calls: list[Call], now_us: int) -> list[Outcome]:
+    def take(self, calls: list[Call], now_us: int) -> list[DeliveryResult]:
         """Hand over what is due and is not being tried; return at once what cannot be tried."""
         lost = []
         for call in calls:
@@ -91,13 +91,13 @@ class Courier:
                 continue
             where = (call.person, call.way)
             if where not in self._ways:
-                lost.append(Outcome(call, ok=False, answer="no longer in the foundry file"))
+                lost.append(DeliveryResult(call, ok=False, answer="no longer in the foundry file"))
                 continue
             self._busy.add(call.id)
             self._line(where).put(call)
         return lost
 
-    def outcomes(self) -> list[Outcome]:
+    def outcomes(self) -> list[DeliveryResult]:
         """Return what has come back since the last call."""
         found = []
         while not self._done.empty():
@@ -122,7 +122,7 @@ class Courier:
     def _carry(self, where: tuple[str, str]) -> None:
         while (call := self._lines[where].get()) is not None:
             ok, answer = send(self._ways[where], call.title, call.body)
-            self._done.put(Outcome(call, ok, answer))
+            self._done.put(DeliveryResult(call, ok, answer))
 
 
 def need_known(people: tuple[Person, ...], name: str) -> Person:

@@ -1,4 +1,4 @@
-"""All conditions of one round, in one place: facts in, signs out. Pure."""
+"""All alarm conditions of one round: facts in, conditions out. Pure."""
 
 from __future__ import annotations
 
@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 
 from firelog.alarm import Priority
 from firelog.units import show_duration
-from firelog.watch.conditions.firing import LATE_S, heat
-from firelog.watch.conditions.sentences import Sentence, spoken
-from firelog.watch.conditions.sign import Sign
-from firelog.watch.conditions.thermocouples import couples, silence
+from firelog.watch.conditions.condition import Condition
+from firelog.watch.conditions.firing import LATE_S, firing_conditions
+from firelog.watch.conditions.sentences import Sentence, sentence_conditions
+from firelog.watch.conditions.thermocouples import silence_condition, thermocouple_conditions
 from firelog.watch.facts import Facts, KilnNow, Machine
 
 LOW_SHARE, LOW_BYTES, FULL_BYTES = 0.10, 1e9, 2e8
@@ -37,7 +37,7 @@ KINDS = (
 
 
 @dataclass(frozen=True)
-class Wishes:
+class ConditionOptions:
     """What the foundry file asks of the watch's conditions.
 
     ``wake`` and ``calm``: kinds raised to high, or lowered to medium, priority. Nothing can be
@@ -50,41 +50,41 @@ class Wishes:
     sentences: tuple[Sentence, ...] = ()
 
 
-def signs(facts: Facts, wishes: Wishes = Wishes()) -> list[Sign]:
-    """Return every sign of this round."""
+def conditions(facts: Facts, options: ConditionOptions = ConditionOptions()) -> list[Condition]:
+    """Return every condition of this round."""
     found = [*_machine(facts.machine)]
     for now in facts.kilns:
-        found += _kiln(now, facts, wishes)
-    return [_as_wished(sign, wishes) for sign in found]
+        found += _kiln(now, facts, options)
+    return [_with_priority(condition, options) for condition in found]
 
 
-def _kiln(now: KilnNow, facts: Facts, wishes: Wishes) -> Iterable[Sign]:
-    yield from silence(now)
-    yield from couples(now, facts.unit)
-    yield from heat(now, facts.unit, wishes.late_s)
-    yield from spoken(now, wishes.sentences, facts.unit)
+def _kiln(now: KilnNow, facts: Facts, options: ConditionOptions) -> Iterable[Condition]:
+    yield from silence_condition(now)
+    yield from thermocouple_conditions(now, facts.unit)
+    yield from firing_conditions(now, facts.unit, options.late_s)
+    yield from sentence_conditions(now, options.sentences, facts.unit)
 
 
-def _as_wished(sign: Sign, wishes: Wishes) -> Sign:
-    if sign.kind in wishes.wake:
-        return replace(sign, priority=Priority.HIGH)
-    if sign.kind in wishes.calm:
-        return replace(sign, priority=Priority.MEDIUM)
-    return sign
+def _with_priority(condition: Condition, options: ConditionOptions) -> Condition:
+    if condition.kind in options.wake:
+        return replace(condition, priority=Priority.HIGH)
+    if condition.kind in options.calm:
+        return replace(condition, priority=Priority.MEDIUM)
+    return condition
 
 
-def _machine(machine: Machine) -> Iterator[Sign]:
+def _machine(machine: Machine) -> Iterator[Condition]:
     full = bool(machine.refused) or machine.free_bytes < FULL_BYTES
     text = (
         machine.refused or f"only {machine.free_bytes / 1e6:.0f} MB are free on the store's disk."
     )
-    yield Sign(
+    yield Condition(
         "this computer/disk full", "disk", "", text,
         "Free space on the disk now: readings wait in memory and are lost if the machine stops.",
         Priority.HIGH, 1.0 if full else -1.0, on_s=0.0, off_s=60.0,
     )  # fmt: skip
     low = machine.free_share < LOW_SHARE or machine.free_bytes < LOW_BYTES
-    yield Sign(
+    yield Condition(
         "this computer/disk", "disk", "",
         f"the store's disk is nearly full: {machine.free_bytes / 1e9:.1f} GB, "
         f"{100 * machine.free_share:.0f} % are free.",
@@ -92,12 +92,12 @@ def _machine(machine: Machine) -> Iterator[Sign]:
         Priority.MEDIUM, 1.0 if low else -1.0, on_s=60.0, off_s=600.0,
         under=("this computer/disk full",),
     )  # fmt: skip
-    yield Sign(
+    yield Condition(
         "this computer/clock", "clock", "", machine.clock_text or "the computer's clock is right.",
         "Set the computer's clock, switch network time on, and note in the firing what was wrong.",
         Priority.MEDIUM, abs(machine.clock_off_s) - CLOCK_S, on_s=0.0, off_s=0.0,
     )  # fmt: skip
-    yield Sign(
+    yield Condition(
         "this computer/slept", "machine slept", "",
         f"the computer slept for {show_duration(machine.asleep_s)}; nothing was recorded then.",
         "Switch its sleep off (lid, idle, power settings) while a kiln is firing.",

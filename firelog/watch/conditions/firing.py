@@ -19,9 +19,9 @@ from firelog.units import (
     show_rate,
     show_temperature,
 )
-from firelog.watch.conditions.sign import Sign
+from firelog.watch.conditions.condition import Condition
 from firelog.watch.conditions.thermocouples import blind_key, leading, silence_key
-from firelog.watch.facts import Course, KilnNow
+from firelog.watch.facts import KilnNow, ScheduleProgress
 
 OVER_K, OVER_BANDS = 60.0, 2.0  # above the hottest aim, where no ceiling is required
 FALL_K, FALL_S = 25.0, 180
@@ -33,8 +33,10 @@ _PURGE = "Light a burner only as its own instructions say, after purging: unburn
 _WARMING = ("kiln", "mould", "crucible")
 
 
-def heat(now: KilnNow, unit: TemperatureUnit, late_s: float = LATE_S) -> Iterator[Sign]:
-    """All signs of how the heat goes."""
+def firing_conditions(
+    now: KilnNow, unit: TemperatureUnit, late_s: float = LATE_S
+) -> Iterator[Condition]:
+    """All conditions of how the firing goes."""
     schedule, course = now.schedule, now.course
     if schedule is None:
         return
@@ -57,7 +59,7 @@ def heat(now: KilnNow, unit: TemperatureUnit, late_s: float = LATE_S) -> Iterato
 
 
 # ---------------------------------------------------------------- too hot
-def _too_hot(now: KilnNow, schedule: Schedule, unit: TemperatureUnit) -> Sign:
+def _too_hot(now: KilnNow, schedule: Schedule, unit: TemperatureUnit) -> Condition:
     highest = max(segment.target_c for segment in schedule.segments)
     band_k = max(segment.band_k for segment in schedule.segments)
     fallback_c = highest + max(OVER_K, OVER_BANDS * band_k)
@@ -78,7 +80,7 @@ def _too_hot(now: KilnNow, schedule: Schedule, unit: TemperatureUnit) -> Sign:
             worst, limit_c, name = one.temp_c - mine_c, mine_c, one.name
     over, limit = show_difference(worst, unit), show_temperature(limit_c, unit)
     text = f"{now.kiln}: {name} is {over} above {limit}."
-    return Sign(
+    return Condition(
         f"{now.kiln}/too hot", "too hot", now.kiln, text,
         "Turn the heat off at the kiln by hand; do not open the door on a load with wax in it.",
         Priority.HIGH, worst if name else None, deadband=10.0, on_s=30.0, off_s=300.0,
@@ -91,7 +93,7 @@ def _looks_at(channels: str | tuple[str, ...], name: str, role: str) -> bool:
 
 
 # ---------------------------------------------------------------- a hold
-def _open_hold(schedule: Schedule, course: Course) -> tuple[Segment, SegmentRun] | None:
+def _open_hold(schedule: Schedule, course: ScheduleProgress) -> tuple[Segment, SegmentRun] | None:
     """Return the first hold that was entered and has not soaked as long as asked.
 
     It counts even when the kiln has left it: leaving a hold early is what a dead burner looks like.
@@ -114,7 +116,7 @@ def _outside(
     temp_c: float | None,
     unit: TemperatureUnit,
     covers: tuple[str, ...],
-) -> Sign:
+) -> Condition:
     excess, text, band_k = -1e9, "inside its band", 10.0
     if hold is not None:
         segment, run = hold
@@ -148,8 +150,8 @@ def _heat_sign(
     deadband: float = 0.0,
     on_s: float = 300.0,
     off_s: float = 300.0,
-) -> Sign:
-    return Sign(
+) -> Condition:
+    return Condition(
         f"{now.kiln}/{kind}", kind, now.kiln, text,
         f"Look at the kiln: door shut, burner or elements on, gas, mains, controller. {_PURGE}",
         Priority.HIGH, excess, deadband, on_s, off_s, covers, group=f"{now.kiln}/heat",
@@ -158,7 +160,7 @@ def _heat_sign(
 
 def _falling(
     now: KilnNow, *, cooling: bool, unit: TemperatureUnit, covers: tuple[str, ...]
-) -> Sign:
+) -> Condition:
     """Faster down than any kiln cools shut, where nothing asks for cooling."""
     rose = [one.rose_k[FALL_S] for one in leading(now)]
     known = [value for value in rose if value is not None]
@@ -171,7 +173,7 @@ def _falling(
     return _heat_sign(now, "falling", text, excess, covers, deadband=10.0, on_s=120.0)
 
 
-def _heating(schedule: Schedule, course: Course) -> bool:
+def _heating(schedule: Schedule, course: ScheduleProgress) -> bool:
     """True while a segment that goes up is running."""
     running = _running(schedule, course)
     if running is None:
@@ -181,7 +183,7 @@ def _heating(schedule: Schedule, course: Course) -> bool:
     return not segment.is_hold and segment.target_c >= before
 
 
-def _running(schedule: Schedule, course: Course) -> int | None:
+def _running(schedule: Schedule, course: ScheduleProgress) -> int | None:
     """Return the number of the segment that runs, None before the first.
 
     A fire that goes out on the way up may look like the way down of a later segment: what comes
@@ -201,12 +203,12 @@ def _running(schedule: Schedule, course: Course) -> int | None:
 def _stalled(
     now: KilnNow,
     schedule: Schedule,
-    course: Course,
+    course: ScheduleProgress,
     covers: tuple[str, ...],
     *,
     soaking: bool,
     unit: TemperatureUnit,
-) -> Sign:
+) -> Condition:
     """A ramp that does not go on; while a hold is open its band says all there is to say."""
     outlook, running = course.outlook, _running(schedule, course)
     text, stalled = "it goes on", False
@@ -229,10 +231,10 @@ def _stalled(
 def _too_fast(
     now: KilnNow,
     schedule: Schedule,
-    course: Course,
+    course: ScheduleProgress,
     unit: TemperatureUnit,
     covers: tuple[str, ...],
-) -> Sign:
+) -> Condition:
     """Faster than the schedule allows, over half an hour; a mould cracks of it."""
     limit = _fastest(schedule, course)
     rose = [one.rose_k[1800] for one in leading(now)]
@@ -245,14 +247,14 @@ def _too_fast(
         f"{now.kiln} rises at {show_rate(rate, unit)}, where "
         f"{show_rate(limit or 0.0, unit)} is the most allowed."
     )
-    return Sign(
+    return Condition(
         f"{now.kiln}/too fast", "too fast", now.kiln, text,
         "Turn the heat down at the kiln: a mould heated too fast cracks.",
         Priority.HIGH, excess, 0.1 * (limit or 100.0), 300.0, 600.0, covers,
     )  # fmt: skip
 
 
-def _fastest(schedule: Schedule, course: Course) -> float | None:
+def _fastest(schedule: Schedule, course: ScheduleProgress) -> float | None:
     """Return the fastest rate allowed now [K/h], or None where nothing is said."""
     running = _running(schedule, course)
     if running is None:
@@ -272,12 +274,14 @@ def _fastest(schedule: Schedule, course: Course) -> float | None:
 
 
 # ---------------------------------------------------------------- milestones
-def _late(now: KilnNow, course: Course, late_s: float, covers: tuple[str, ...]) -> Sign:
+def _late(
+    now: KilnNow, course: ScheduleProgress, late_s: float, covers: tuple[str, ...]
+) -> Condition:
     ahead = course.outlook.estimates
     late = course.late_s
     what = ahead[0].segment if ahead else ""
     shown = show_duration(late or 0.0)
-    return Sign(
+    return Condition(
         f"{now.kiln}/behind plan", "behind plan", now.kiln,
         f"{now.kiln}: the end of {what!r} will be at least {shown} later than planned.",
         "Decide whether the pour moves; look whether the kiln can do what the schedule asks.",
@@ -287,12 +291,14 @@ def _late(now: KilnNow, course: Course, late_s: float, covers: tuple[str, ...]) 
     )  # fmt: skip
 
 
-def _ready(now: KilnNow, schedule: Schedule, course: Course, covers: tuple[str, ...]) -> Sign:
+def _ready(
+    now: KilnNow, schedule: Schedule, course: ScheduleProgress, covers: tuple[str, ...]
+) -> Condition:
     """The last hold is complete: what comes next waits for a person."""
     segment, run = schedule.segments[-1], course.runs[-1]
     done = run.complete_s if segment.is_hold else run.reached_s
     excess = -1.0 if done is None else now.now_s - done
-    return Sign(
+    return Condition(
         f"{now.kiln}/ready", "ready", now.kiln,
         f"{now.firing}: {segment.name!r} is complete; {now.kiln} is ready for what comes next.",
         "Pour, or turn down and let it cool as your schedule says; then end the firing.",

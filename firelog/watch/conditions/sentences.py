@@ -26,7 +26,7 @@ from firelog.units import (
     show_rate,
     show_temperature,
 )
-from firelog.watch.conditions.sign import Sign
+from firelog.watch.conditions.condition import Condition
 from firelog.watch.conditions.thermocouples import silence_key
 from firelog.watch.facts import ChannelNow, KilnNow
 
@@ -87,21 +87,23 @@ def read_sentence(
     )
 
 
-def spoken(now: KilnNow, sentences: Iterable[Sentence], unit: TemperatureUnit) -> Iterator[Sign]:
+def sentence_conditions(
+    now: KilnNow, sentences: Iterable[Sentence], unit: TemperatureUnit
+) -> Iterator[Condition]:
     """Hold the foundry's own sentences against a kiln."""
     for one in sentences:
         if one.kiln == now.kiln:
             yield _sign(now, one, unit)
 
 
-def _sign(now: KilnNow, one: Sentence, unit: TemperatureUnit) -> Sign:
+def _sign(now: KilnNow, one: Sentence, unit: TemperatureUnit) -> Condition:
     values = _values(now, one)
     if one.segment is not None and one.segment not in _running(now):
         excess: float | None = -1e9
     else:
-        sign = -1.0 if one.verb in ("below", "falls") else 1.0
+        condition = -1.0 if one.verb in ("below", "falls") else 1.0
         limit = one.limit if one.verb != "falls" else -one.limit
-        excess = max((sign * (value - limit) for value in values), default=None)
+        excess = max((condition * (value - limit) for value in values), default=None)
     show = {"above": show_temperature, "below": show_temperature, "apart": show_difference}
     shown = show.get(one.verb, show_rate)
     measured = " and ".join(shown(abs(v) if one.verb == "falls" else v, unit) for v in values)
@@ -109,7 +111,7 @@ def _sign(now: KilnNow, one: Sentence, unit: TemperatureUnit) -> Sign:
     verb = said.get(one.verb, f"{one.verb} faster than")
     text = f"{one.name}: {' and '.join(one.subjects)} {verb} {shown(one.limit, unit)} ({measured})."
     deadband = {"above": 3.0, "below": 3.0, "apart": 3.0}.get(one.verb, 0.1 * one.limit)
-    return Sign(
+    return Condition(
         f"{now.kiln}/{one.name}", "own", now.kiln, text, one.remedy, one.priority, excess,
         deadband, one.lasting_s, max(HOLDS_S, one.lasting_s), (silence_key(now.kiln),),
     )  # fmt: skip

@@ -12,7 +12,7 @@ from firelog.alarm import Priority
 from firelog.readings import Quality
 from firelog.schedule.plan.requirements import Spread
 from firelog.units import TemperatureUnit, show_difference, show_duration, show_temperature
-from firelog.watch.conditions.sign import Sign
+from firelog.watch.conditions.condition import Condition
 from firelog.watch.facts import ChannelNow, KilnNow
 
 SILENT_S, SILENT_SCANS = 30.0, 5.0
@@ -63,25 +63,25 @@ def leading(now: KilnNow) -> tuple[ChannelNow, ...]:
     return named or tuple(one for one in now.channels if one.role == "kiln")
 
 
-def silence(now: KilnNow) -> Iterator[Sign]:
+def silence_condition(now: KilnNow) -> Iterator[Condition]:
     """No reading of any channel: the one cause that covers all others of its kiln."""
     every_s = min((one.every_s for one in now.channels), default=0.0)
     ago_s = min((one.heard_ago_s for one in now.channels), default=now.now_s)
     why, remedy = _SILENCE.get(now.silence, _SILENCE["source silent"])
-    yield Sign(
+    yield Condition(
         silence_key(now.kiln), "no readings", now.kiln,
         f"{now.kiln}: no reading for {show_duration(ago_s)}; {why}.", remedy,
         Priority.HIGH, min(ago_s, now.watched_s) - silence_limit_s(every_s), on_s=0.0, off_s=10.0,
     )  # fmt: skip
 
 
-def couples(now: KilnNow, unit: TemperatureUnit) -> Iterator[Sign]:
+def thermocouple_conditions(now: KilnNow, unit: TemperatureUnit) -> Iterator[Condition]:
     """Each thermocouple for itself, and all that lead together."""
     lead = leading(now)
     gone = [one for one in lead if _unusable(now, one)]
     blind = bool(lead) and len(gone) == len(lead)
     names = ", ".join(one.name for one in gone)
-    yield Sign(
+    yield Condition(
         blind_key(now.kiln), "no usable temperature", now.kiln,
         f"{now.kiln}: none of its temperatures can be used ({names}).",
         "Look at the kiln; push the plugs home or put in the spare thermocouple.",
@@ -100,23 +100,23 @@ def _unusable(now: KilnNow, one: ChannelNow) -> bool:
     return silent or (one.quality in UNUSABLE and one.usable_ago_s > 0.0)
 
 
-def _one(now: KilnNow, one: ChannelNow, covers: tuple[str, ...]) -> Iterator[Sign]:
+def _one(now: KilnNow, one: ChannelNow, covers: tuple[str, ...]) -> Iterator[Condition]:
     place = f"{now.kiln}/{one.name}"
     unusable = one.quality in UNUSABLE and one.usable_ago_s > 0.0
     silent_s = min(one.heard_ago_s, now.watched_s) - silence_limit_s(one.every_s)
-    yield Sign(
+    yield Condition(
         f"{place}/unusable", "thermocouple", now.kiln,
         f"{one.name}: reads {one.quality.word} since {show_duration(one.usable_ago_s)}.",
         "Check its plug and wire; put in the spare. The firing is followed by the others.",
         Priority.MEDIUM, 1.0 if unusable else -1.0, on_s=60.0, off_s=60.0, under=covers,
     )  # fmt: skip
-    yield Sign(
+    yield Condition(
         f"{place}/silent", "channel silent", now.kiln,
         f"{one.name}: not a word for {show_duration(one.heard_ago_s)}, while others are heard.",
         "Check its amplifier and its column in the foundry file.",
         Priority.MEDIUM, silent_s, on_s=60.0, off_s=30.0, under=covers,
     )  # fmt: skip
-    yield Sign(
+    yield Condition(
         f"{place}/frozen", "frozen", now.kiln,
         f"{one.name}: repeats the same number to the last digit; it no longer measures.",
         "Restart the logger or its amplifier; do not trust this channel until it flickers.",
@@ -124,7 +124,7 @@ def _one(now: KilnNow, one: ChannelNow, covers: tuple[str, ...]) -> Iterator[Sig
     )  # fmt: skip
 
 
-def _apart(now: KilnNow, unit: TemperatureUnit, covers: tuple[str, ...]) -> Iterator[Sign]:
+def _apart(now: KilnNow, unit: TemperatureUnit, covers: tuple[str, ...]) -> Iterator[Condition]:
     """Channels of one kiln that leave each other: one of them drifts, or the heat is uneven."""
     kiln = [one for one in now.channels if one.role == "kiln" and one.temp_c is not None]
     course = now.course
@@ -135,7 +135,7 @@ def _apart(now: KilnNow, unit: TemperatureUnit, covers: tuple[str, ...]) -> Iter
     else:
         temps_c = {one.name: float(one.temp_c or 0.0) for one in kiln}
         excess, text = _distance(temps_c, _spread_k(now), course.settled_k, unit)
-    yield Sign(
+    yield Condition(
         f"{now.kiln}/apart", "channels apart", now.kiln, f"{now.kiln}: {text}.",
         "Hold a second thermometer beside them: is one thermocouple drifting, or half the kiln "
         "cold? Until then trust neither; do not let the controller follow the doubtful one.",

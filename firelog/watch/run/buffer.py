@@ -1,4 +1,4 @@
-"""What the watch remembers of one channel: a thin trace of the firing, and how it looks now.
+"""A buffer per channel for the watch: a thinned trace of the firing, and how it looks now.
 
 Readings are averaged into cells of some seconds, so that a day of sixteen channels stays small
 and its cost flat. Instants are seconds since the firing began; what is *usable* follows the
@@ -23,7 +23,7 @@ SAME_S = 600.0
 FINE_K = 0.5  # coarser digits may well stand still
 
 
-class Book:
+class ChannelBuffer:
     """One channel's memory; cells in order of time, the newest still open."""
 
     def __init__(self, name: str, role: str) -> None:

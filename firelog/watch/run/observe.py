@@ -1,4 +1,4 @@
-"""From the store to facts: what is new since the last look, remembered in books.
+"""From the store to facts: what is new since the last look, kept in a buffer per channel.
 
 Reads only. Ages are counted on a clock that nobody can set, from when a reading was first seen
 here: a logger's own clock may be hours off, and the computer's may be moved in the night.
@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from firelog.intake.clock import Clock
+from firelog.intake.clock import ArrivalClock
 from firelog.judge import measured, outlook
 from firelog.physics.thermometry.uncertainty import MeasurementChain
 from firelog.readings import IntArray, Role, Trace
@@ -22,8 +22,8 @@ from firelog.record.store import Store
 from firelog.schedule.forecast.finish import KilnHistory
 from firelog.schedule.plan.model import ChannelTrace, Schedule
 from firelog.units import TemperatureUnit
-from firelog.watch.facts import Course, Facts, KilnNow, Machine
-from firelog.watch.run.buffer import Book
+from firelog.watch.facts import Facts, KilnNow, Machine, ScheduleProgress
+from firelog.watch.run.buffer import ChannelBuffer
 from firelog.watch.run.progress import channel_now, course_of
 
 COURSE_S = 30.0
@@ -37,17 +37,17 @@ _SOURCE = ("source lost", "source silent", "source back")
 
 @dataclass(eq=False)
 class _Kiln:
-    """One running firing: its schedule, its books, how far they have been read."""
+    """One running firing: its schedule, its buffers, how far they have been read."""
 
     firing: Firing
     schedule: Schedule | None
     history: KilnHistory | None = None
-    books: dict[int, Book] = field(default_factory=dict)
+    buffers: dict[int, ChannelBuffer] = field(default_factory=dict)
     read_us: dict[int, int] = field(default_factory=dict)
     known: dict[int, IntArray] = field(default_factory=dict)
     newest_s: float = 0.0
     heard_s: float = 0.0
-    course: Course | None = None
+    course: ScheduleProgress | None = None
     course_s: float = -1e9
     silence: str = ""
     since_s: float = 0.0
@@ -63,7 +63,7 @@ class Observer:
     def __init__(
         self,
         store: Store,
-        clock: Clock,
+        clock: ArrivalClock,
         *,
         free: Callable[[Store], tuple[float, float]] | None = None,
     ) -> None:
@@ -100,8 +100,8 @@ class Observer:
     def trace(self, kiln: str, channel: str) -> ChannelTrace | None:
         """Return the thin trace of a channel of a running firing, or None."""
         found = self._kilns.get(kiln)
-        books = [] if found is None else [b for b in found.books.values() if b.name == channel]
-        return books[0].trace() if books else None
+        buffers = [] if found is None else [b for b in found.buffers.values() if b.name == channel]
+        return buffers[0].trace() if buffers else None
 
     # ------------------------------------------------------------ kilns
     def _find_firings(self) -> None:
@@ -147,25 +147,25 @@ class Observer:
         steady_s = self._clock.steady_s()
         self._read(kiln, steady_s)
         now_s = kiln.now_s(steady_s)
-        books = [book for book in kiln.books.values() if book.newest_s is not None]
+        buffers = [buffer for buffer in kiln.buffers.values() if buffer.newest_s is not None]
         due = steady_s - kiln.course_s >= COURSE_S
-        if kiln.schedule is not None and due and any(b.usable_s is not None for b in books):
+        if kiln.schedule is not None and due and any(b.usable_s is not None for b in buffers):
             # Followed up to the newest reading: what has not come yet is no hole.
             kiln.course_s = steady_s
-            kiln.course = course_of(kiln.schedule, books, kiln.newest_s, kiln.history)
+            kiln.course = course_of(kiln.schedule, buffers, kiln.newest_s, kiln.history)
         return KilnNow(
             kiln.firing.kiln,
             kiln.firing.name,
             now_s,
             kiln.schedule,
-            tuple(channel_now(book, now_s) for book in books),
+            tuple(channel_now(buffer, now_s) for buffer in buffers),
             kiln.course,
             kiln.silence or "collector",
             steady_s - kiln.since_s,
         )
 
     def _read(self, kiln: _Kiln, steady_s: float) -> None:
-        first = not kiln.books
+        first = not kiln.buffers
         newest_s = kiln.newest_s
         for channel, chain in self._channels[kiln.firing.kiln]:
             after_us = kiln.read_us.get(channel.id, kiln.firing.began_us - 1)
@@ -175,11 +175,13 @@ class Observer:
             if not len(new):
                 continue
             kiln.read_us[channel.id] = int(new.t_us[-1])
-            book = kiln.books.setdefault(channel.id, Book(channel.name, channel.role.value))
+            buffer = kiln.buffers.setdefault(
+                channel.id, ChannelBuffer(channel.name, channel.role.value)
+            )
             trace = measured.corrected(channel, chain, new, kiln.firing.began_us)
-            book.add_all(trace.t_s, trace.temp_c, trace.quality)
+            buffer.add_all(trace.t_s, trace.temp_c, trace.quality)
             if trace.expanded_k[-1] == trace.expanded_k[-1]:
-                book.expanded_k = float(trace.expanded_k[-1])
+                buffer.expanded_k = float(trace.expanded_k[-1])
             newest_s = max(newest_s, float(trace.t_s[-1]))
         if newest_s > kiln.newest_s:
             kiln.newest_s = newest_s
@@ -199,8 +201,8 @@ class Observer:
             later = self._store.readings(channel.id, at_us, None)
             kiln.known[channel.id] = later.t_us
             kiln.read_us[channel.id] = at_us - 1
-            if channel.id in kiln.books:
-                kiln.books[channel.id].rewind(at_s)
+            if channel.id in kiln.buffers:
+                kiln.buffers[channel.id].rewind(at_s)
         kiln.newest_s, kiln.heard_s = at_s, self._clock.steady_s()
 
     # ------------------------------------------------------------ the machine

@@ -8,15 +8,15 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from firelog.errors import StoreError
-from firelog.intake.clock import Clock
+from firelog.intake.clock import ArrivalClock
 from firelog.intake.collect.supervision import Watchdog, notify
 from firelog.record import alarms, outbox
 from firelog.record.store import Store
 from firelog.watch.calls import calling
-from firelog.watch.plan import Plan
+from firelog.watch.plan import WatchPlan
 from firelog.watch.run.heartbeat import Heartbeat
-from firelog.watch.run.rounds import Watchman, ring
-from firelog.watch.run.supervisor import Charge
+from firelog.watch.run.rounds import RoundRunner, ring
+from firelog.watch.run.supervisor import Supervisor
 
 ROUND_S = 1.0
 WALKING_S = 30.0
@@ -25,8 +25,8 @@ FRESH_S = 6 * 3600.0
 ALONE_S = 5.0  # one that is just ending may need so long
 
 
-class Watching:
-    """Runs a watchman until :meth:`stop`; with ``collect`` also keeps a collector alive.
+class WatchProcess:
+    """Runs rounds until :meth:`stop`; with ``collect`` also keeps a collector alive.
 
     When the store cannot be read, that is said on this machine (nothing else can be known then),
     and tried again without end.
@@ -35,7 +35,7 @@ class Watching:
     def __init__(
         self,
         store_path: Path,
-        plan: Plan,
+        plan: WatchPlan,
         *,
         collect: Sequence[str] = (),
         say: Callable[[str], None] = lambda _: None,
@@ -44,18 +44,20 @@ class Watching:
     ) -> None:
         self._path, self._plan, self._say, self._round_s = store_path, plan, say, round_s
         self._ring = sound
-        self._clock = Clock()
+        self._clock = ArrivalClock()
         self._stopping = False
         self._walked_s = self._clock.steady_s()
         self._unheard = False
         self._untold: list[tuple[str, str]] = []
-        self._charge = Charge(collect, self._keep, self._clock.steady_s) if collect else None
+        self._supervisor = (
+            Supervisor(collect, self._keep, self._clock.steady_s) if collect else None
+        )
         self._heart = Heartbeat(plan.heartbeat, self._well)
 
     @property
-    def charge(self) -> Charge | None:
+    def supervisor(self) -> Supervisor | None:
         """The collector that is kept alive, if there is one."""
-        return self._charge
+        return self._supervisor
 
     def stop(self) -> None:
         """Ask :meth:`run` to end; safe from a signal handler and any thread."""
@@ -96,29 +98,29 @@ class Watching:
         finally:
             notify("STOPPING=1")
             self._heart.stop()
-            if self._charge is not None:
-                self._charge.stop()
+            if self._supervisor is not None:
+                self._supervisor.stop()
             self._keep("watch stopped", "asked to stop; nobody is called any more")
             with contextlib.suppress(StoreError), Store.open(self._path, write=True) as store:
                 self._tell(store)
 
     def _walk(self, store: Store, watchdog: Watchdog) -> None:
         opened_s = self._clock.steady_s()
-        watchman = Watchman(store, self._plan, self._clock, say=self._say, sound=self._ring)
+        runner = RoundRunner(store, self._plan, self._clock, say=self._say, sound=self._ring)
         try:
             while not self._stopping:
-                if self._charge is not None:
-                    self._charge.look()
+                if self._supervisor is not None:
+                    self._supervisor.look()
                 self._tell(store)
-                watchman.round()
+                runner.round()
                 self._walked_s = self._clock.steady_s()
                 self._unheard = bool(self._unreached(store))
                 watchdog.alive()
-                if self._clock.steady_s() - opened_s > FRESH_S and not watchman.night.alarms:
+                if self._clock.steady_s() - opened_s > FRESH_S and not runner.standing.alarms:
                     return  # whoever closes last folds the write-ahead log: nobody else may run
                 time.sleep(self._round_s)
         finally:
-            watchman.stop()
+            runner.stop()
 
     def _unreached(self, store: Store) -> list[alarms.StoredAlarm]:
         standing = alarms.standing(store)
@@ -144,6 +146,6 @@ class Watching:
         self._ring(self._plan.sound)
         until_s = self._clock.steady_s() + REOPEN_S
         while not self._stopping and self._clock.steady_s() < until_s:
-            if self._charge is not None:
-                self._charge.look()
+            if self._supervisor is not None:
+                self._supervisor.look()
             time.sleep(0.1)

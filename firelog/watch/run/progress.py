@@ -1,4 +1,4 @@
-"""From books to facts: where each kiln is on its schedule, and how its channels stand. Pure."""
+"""From buffers to facts: where each kiln is on its schedule, and how its channels stand. Pure."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from firelog.schedule.follow.segments import Following, follow
 from firelog.schedule.forecast.finish import KilnHistory, Outlook, forecast
 from firelog.schedule.plan.model import ChannelTrace, Schedule, SegmentRun
 from firelog.schedule.plan.target import plan_points
-from firelog.watch.facts import ChannelNow, Course
-from firelog.watch.run.buffer import Book
+from firelog.watch.facts import ChannelNow, ScheduleProgress
+from firelog.watch.run.buffer import ChannelBuffer
 
 SPANS_S = (180, 600, 1800)
 SETTLING_S = 900.0  # an even kiln takes so long into a hold; common practice, no source
@@ -20,33 +20,36 @@ HOLE_S = 60.0  # longer without a usable reading was not seen
 SETTLED_S = 600.0  # and is then measured for so long
 
 
-def channel_now(book: Book, now_s: float) -> ChannelNow:
+def channel_now(buffer: ChannelBuffer, now_s: float) -> ChannelNow:
     """Return how a channel stands at ``now_s``."""
     return ChannelNow(
-        name=book.name,
-        role=book.role,
-        temp_c=book.now_c(now_s),
-        quality=book.quality,
-        heard_ago_s=now_s - (book.newest_s or 0.0),
-        usable_ago_s=now_s - (book.usable_s or 0.0),
-        every_s=book.every_s or 0.0,
-        rose_k={span: book.rose_k(now_s, span) for span in SPANS_S},
-        frozen=book.frozen,
+        name=buffer.name,
+        role=buffer.role,
+        temp_c=buffer.now_c(now_s),
+        quality=buffer.quality,
+        heard_ago_s=now_s - (buffer.newest_s or 0.0),
+        usable_ago_s=now_s - (buffer.usable_s or 0.0),
+        every_s=buffer.every_s or 0.0,
+        rose_k={span: buffer.rose_k(now_s, span) for span in SPANS_S},
+        frozen=buffer.frozen,
     )
 
 
 def course_of(
-    schedule: Schedule, books: Sequence[Book], now_s: float, history: KilnHistory | None = None
-) -> Course:
+    schedule: Schedule,
+    buffers: Sequence[ChannelBuffer],
+    now_s: float,
+    history: KilnHistory | None = None,
+) -> ScheduleProgress:
     """Return where the firing is on its schedule; as dear as following a whole night."""
-    traces = [book.trace() for book in books]
+    traces = [buffer.trace() for buffer in buffers]
     following = follow(schedule, traces, end_s=now_s, running=True)
     outlook = forecast(schedule, following, now_s=now_s, history=history)
-    return Course(
+    return ScheduleProgress(
         following.runs,
         outlook,
         late_s(schedule, following, outlook),
-        _settled(schedule, following, books, now_s),
+        _settled(schedule, following, buffers, now_s),
         tuple(_unseen_s(run, traces, now_s) for run in following.runs),
     )
 
@@ -88,7 +91,7 @@ def late_s(schedule: Schedule, following: Following, outlook: Outlook) -> float 
 
 
 def _settled(
-    schedule: Schedule, following: Following, books: Iterable[Book], now_s: float
+    schedule: Schedule, following: Following, buffers: Iterable[ChannelBuffer], now_s: float
 ) -> dict[str, float] | None:
     """Return each kiln channel's offset from the middle of all when the hold had settled."""
     holds = [
@@ -102,9 +105,9 @@ def _settled(
     if now_s < from_s + SETTLED_S:
         return None
     means = {
-        book.name: mean
-        for book in books
-        if book.role == "kiln" and (mean := book.mean_c(from_s, from_s + SETTLED_S)) is not None
+        buffer.name: mean
+        for buffer in buffers
+        if buffer.role == "kiln" and (mean := buffer.mean_c(from_s, from_s + SETTLED_S)) is not None
     }
     if len(means) < 2:
         return None

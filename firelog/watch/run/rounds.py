@@ -1,6 +1,6 @@
-"""The watchman: one round after the other, from the store to facts, alarms and calls.
+"""The watch's rounds: each goes from the store to facts, alarms and calls.
 
-Everything that decides is pure and elsewhere; here it meets the store, the clock and the courier.
+Everything that decides is pure and elsewhere; here it meets store, clock and dispatcher.
 """
 
 from __future__ import annotations
@@ -13,19 +13,19 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import tzinfo
 
-from firelog.alarm import State
-from firelog.intake.clock import Clock
+from firelog.alarm import AlarmState
+from firelog.intake.clock import ArrivalClock
 from firelog.record import alarms, outbox
 from firelog.record.alarms import StoredAlarm
 from firelog.record.store import Store
 from firelog.units import show_instant, us_to_datetime, zone
 from firelog.watch.calls import calling, links
-from firelog.watch.calls.delivery import Courier, Outcome
-from firelog.watch.calls.escalation import Alarm, Night, Round, tell, walk
-from firelog.watch.conditions.every import signs
-from firelog.watch.conditions.sign import Sign
+from firelog.watch.calls.delivery import DeliveryResult, Dispatcher
+from firelog.watch.calls.escalation import Alarm, Round, StandingAlarms, next_round, respond
+from firelog.watch.conditions.condition import Condition
+from firelog.watch.conditions.every import conditions
 from firelog.watch.facts import Facts
-from firelog.watch.plan import Plan
+from firelog.watch.plan import WatchPlan
 from firelog.watch.run.observe import Observer
 
 LIFE_S, IDLE_S = 10.0, 45.0  # how often the watch writes down that it is walking
@@ -34,81 +34,81 @@ LIFE = "watch_round_us"
 CAUTION = "firelog switches nothing and is no safety device."
 
 
-class Watchman:
+class RoundRunner:
     """Walks rounds over a store that is open for writing; call :meth:`round` about once a second.
 
-    ``say`` is told what happens, a line each. ``observer``, ``courier`` and the ``sound`` of last
-    resort are the usual ones when not given.
+    ``say`` is told what happens, a line each. ``observer``, ``dispatcher`` and the ``sound`` of
+    last resort are the usual ones when not given.
     """
 
     def __init__(
         self,
         store: Store,
-        plan: Plan,
-        clock: Clock,
+        plan: WatchPlan,
+        clock: ArrivalClock,
         *,
         say: Callable[[str], None] = lambda _: None,
         observer: Observer | None = None,
-        courier: Courier | None = None,
+        dispatcher: Dispatcher | None = None,
         sound: Callable[[Sequence[str]], None] | None = None,
     ) -> None:
         self._store, self._plan, self._clock, self._say = store, plan, clock, say
         self._observer = observer or Observer(store, clock)
-        self.courier = courier or Courier(plan.people)
+        self.dispatcher = dispatcher or Dispatcher(plan.people)
         self._ring = sound or ring
         self._key = links.secret_key(store.path) if plan.address else b""
         self._tz: tzinfo = zone(store.setting("timezone", "UTC"))
         self._step_id = alarms.newest_step(store)
         self._life_s = self._sound_s = -1e9
         self._soaked: set[tuple[str, str]] = set()
-        self.night = self._resumed()
+        self.standing = self._resumed()
 
     # ------------------------------------------------------------ a round
     def round(self) -> Facts:
         """Look, decide, write down, call; returns what was seen. Raises :class:`StoreError`."""
         facts = self._observer.look()
-        seen = signs(facts, self._plan.wishes)
+        seen = conditions(facts, self._plan.options)
         self._heed_people()
-        made = walk(self.night, self._clock.steady_s(), seen)
+        made = next_round(self.standing, self._clock.steady_s(), seen)
         if made.steps or made.calls:
             with self._store.writing():
                 self._heed_people()  # now that nobody else can write: who was faster counts
-                made = walk(self.night, self._clock.steady_s(), seen)
+                made = next_round(self.standing, self._clock.steady_s(), seen)
                 self._write(made)
-        self.night = made.night
+        self.standing = made.standing
         self._note_soaks(facts)
         self._call()
         self._show_life(LIFE_S if facts.kilns else IDLE_S)
         return facts
 
     def stop(self) -> None:
-        """Let the courier's threads end."""
-        self.courier.stop()
+        """Let the dispatcher's threads end."""
+        self.dispatcher.stop()
 
     # ------------------------------------------------------------ alarms
-    def _resumed(self) -> Night:
+    def _resumed(self) -> StandingAlarms:
         """Take over the alarms that stood when the watch ended."""
         at_s, now_us = self._clock.steady_s(), self._clock.now_us()
         found = {}
         for one in alarms.open_alarms(self._store):
-            sign = Sign(
+            condition = Condition(
                 one.key, one.kind, one.kiln or "", one.text, one.remedy, one.priority, None
             )  # fmt: skip
             until = one.shelved_until_us
             found[one.key] = Alarm(
-                sign,
+                condition,
                 one.state,
                 on=one.present,
                 since_s=at_s,
                 present=one.present,
                 called_s=None if one.called_us is None else at_s - (now_us - one.called_us) / 1e6,
-                owed=one.state is State.UNACKNOWLEDGED and one.called_us is None,
+                owed=one.state is AlarmState.UNACKNOWLEDGED and one.called_us is None,
                 until_s=None if until is None else at_s + (until - now_us) / 1e6,
             )
-        return Night(found)
+        return StandingAlarms(found)
 
     def _heed_people(self) -> None:
-        """Bring what people did to alarms, in whatever process, into this night."""
+        """Bring what people did to alarms, in whatever process, into this process."""
         if alarms.newest_step(self._store) == self._step_id:
             return
         by_id = {one.id: one for one in alarms.open_alarms(self._store)}
@@ -120,35 +120,36 @@ class Watchman:
             until_s = self._clock.steady_s()
             if one.shelved_until_us is not None:
                 until_s += (one.shelved_until_us - self._clock.now_us()) / 1e6
-            self.night = tell(self.night, one.key, step.act, until_s=until_s)
-            mine = self.night.alarms.get(one.key)
+            self.standing = respond(self.standing, one.key, step.act, until_s=until_s)
+            mine = self.standing.alarms.get(one.key)
             if mine is not None and mine.state is not step.state:  # the store is the truth
-                agreed = {**self.night.alarms, one.key: replace(mine, state=step.state)}
-                self.night = Night(agreed)
+                agreed = {**self.standing.alarms, one.key: replace(mine, state=step.state)}
+                self.standing = StandingAlarms(agreed)
             self._say(f"{step.act}: {one.text} ({step.who})")
 
     def _write(self, made: Round) -> None:
         now_us = self._clock.now_us()
         for step in made.steps:
-            sign = made.night.alarms[step.key].sign if step.key in made.night.alarms else step.sign
+            alarm = made.standing.alarms.get(step.key)
+            condition = step.condition if alarm is None else alarm.condition
             alarms.keep(
                 self._store,
-                key=sign.key,
-                kind=sign.kind,
-                kiln=sign.kiln or None,
-                firing=self._observer.firing(sign.kiln),
-                priority=sign.priority,
-                text=sign.text,
-                remedy=sign.remedy,
+                key=condition.key,
+                kind=condition.kind,
+                kiln=condition.kiln or None,
+                firing=self._observer.firing(condition.kiln),
+                priority=condition.priority,
+                text=condition.text,
+                remedy=condition.remedy,
                 act=step.act,
                 state=step.state,
-                present=step.key in made.night.alarms and made.night.alarms[step.key].present,
+                present=alarm is not None and alarm.present,
                 t_us=now_us,
             )
             if step.state.standing or step.before.standing:
-                self._say(f"{step.state}: {sign.text}")
+                self._say(f"{step.state}: {condition.text}")
         self._step_id = alarms.newest_step(self._store)
-        called = {sign.key for sign in made.calls}
+        called = {condition.key for condition in made.calls}
         for one in alarms.open_alarms(self._store):
             if one.key in called:
                 alarms.mark_called(self._store, one.id, now_us)
@@ -180,7 +181,7 @@ class Watchman:
     # ------------------------------------------------------------ calls
     def _call(self) -> None:
         now_us = self._clock.now_us()
-        for outcome in self.courier.outcomes():
+        for outcome in self.dispatcher.outcomes():
             self._note(outcome, now_us)
         standing = alarms.open_alarms(self._store)
         calls = outbox.calls_for(self._store, [one.id for one in standing])
@@ -191,7 +192,7 @@ class Watchman:
         minute = local.hour * 60 + local.minute
         for new in calling.next_calls(standing, calls, self._plan, now_us, minute):
             self._put(new, now_us)
-        for outcome in self.courier.take(outbox.open_calls(self._store), now_us):
+        for outcome in self.dispatcher.take(outbox.open_calls(self._store), now_us):
             self._note(outcome, now_us)
         if calling.unheard(standing, calls, self._plan, now_us):
             self._sound()
@@ -215,7 +216,7 @@ class Watchman:
                 )
         self._say(f"calling {new.person.name} ({new.why}): {new.alarm.text}")
 
-    def _note(self, outcome: Outcome, now_us: int) -> None:
+    def _note(self, outcome: DeliveryResult, now_us: int) -> None:
         call = outcome.call
         tries = len(outbox.attempts(self._store, call.id)) + 1
         next_us = None if outcome.ok else calling.next_try_us(call, tries, now_us)

@@ -1,4 +1,4 @@
-"""The collector as the watch's charge: started, listened to, and started again when it is dead.
+"""A supervisor for the collector: starts it, listens to it, and starts it again when it is dead.
 
 The collector already tells a service manager that it lives (sd_notify); here the watch is that
 service manager. A collector that has died or says nothing for too long is killed and restarted,
@@ -22,7 +22,7 @@ RETRY_FIRST_S, RETRY_LONGEST_S = 1.0, 60.0
 STEADY_S = 300.0  # after so long without trouble the pauses begin small again
 
 
-class Charge:
+class Supervisor:
     """One child process; call :meth:`look` about once a second.
 
     ``tell(kind, text)`` is given what happened, for the record.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import tzinfo
 
-from firelog.intake.clock import Clock
+from firelog.intake.clock import ArrivalClock
 from firelog.record import alarms
 from firelog.record.alarms import StoredAlarm
 from firelog.record.store import Store
@@ -35,11 +35,11 @@ class Tonight:
         return self.watch_ago_s is not None and self.watch_ago_s < WATCH_S
 
 
-class Looker:
+class TonightReader:
     """Looks at a store that is open for reading, again and again; cheap after the first look."""
 
     def __init__(self, store: Store) -> None:
-        self._store, self._clock = store, Clock()
+        self._store, self._clock = store, ArrivalClock()
         self._observer = Observer(store, self._clock)
 
     def look(self) -> Tonight:

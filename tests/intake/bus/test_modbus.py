@@ -30,7 +30,7 @@ from firelog.intake.bus.modbus import (
     decode,
     look,
 )
-from firelog.intake.clock import Clock
+from firelog.intake.clock import ArrivalClock
 from firelog.intake.collect.sources import make_source
 from firelog.intake.fields import LineFault, Scan
 from firelog.readings import Quality, Unit
@@ -146,7 +146,9 @@ def bus() -> Iterator[Bus]:
 
 def source(port: str, read: list[dict[str, Any]] | None = None, **options: Any) -> ModbusSource:
     options = {"every": 0.05, "timeout": 0.3, "read": read or READ, **options}
-    made = make_source(SourceSpec("bus", "kiln", port, 19200, "modbus", options=options), Clock())
+    made = make_source(
+        SourceSpec("bus", "kiln", port, 19200, "modbus", options=options), ArrivalClock()
+    )
     assert isinstance(made, ModbusSource)
     return made
 
@@ -311,7 +313,7 @@ def test_foundry_file() -> None:
         register = 3
         """
     )
-    made = make_source(foundry.sources[0], Clock(), foundry.channels)
+    made = make_source(foundry.sources[0], ArrivalClock(), foundry.channels)
     assert [channel.name for channel in made.channels] == ["kiln top"]
 
 
@@ -332,7 +334,7 @@ def test_section_refused(options: dict[str, Any], says: str) -> None:
     """A section that cannot be meant is refused by a sentence that names source and key."""
     spec = SourceSpec("bus", "kiln", "x", format="modbus", options={"read": READ, **options})
     with pytest.raises(InputError, match=says) as caught:
-        make_source(spec, Clock())
+        make_source(spec, ArrivalClock())
     assert "bus" in str(caught.value)
 
 

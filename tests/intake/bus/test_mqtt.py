@@ -15,7 +15,7 @@ import pytest
 from firelog.errors import InputError, SourceError
 from firelog.foundry import SourceSpec
 from firelog.intake.bus.mqtt import MqttSource
-from firelog.intake.clock import Clock
+from firelog.intake.clock import ArrivalClock
 from firelog.intake.collect.sources import make_source
 from firelog.intake.fields import LineFault, Scan
 from firelog.record.store import Store
@@ -83,7 +83,7 @@ def source(port: int, columns: tuple[str, ...] = (), **options: Any) -> MqttSour
         columns=columns,
         options=options,
     )
-    made = make_source(spec, Clock())
+    made = make_source(spec, ArrivalClock())
     assert isinstance(made, MqttSource)
     return made
 

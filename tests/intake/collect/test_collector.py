@@ -14,14 +14,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from firelog.demo import firesim, kilnsim
-from firelog.demo import speaker as rehearsal
+from firelog.demo import firesim, kilnsim, pty_logger
 from firelog.demo.firesim import Fault, Mishap, Scene
-from firelog.demo.speaker import Speaker
+from firelog.demo.pty_logger import PtyLogger
 from firelog.errors import SourceError, StoreError
 from firelog.foundry import ChannelSpec, SourceSpec
-from firelog.intake.clock import Clock
-from firelog.intake.collect.collector import Collector, Report
+from firelog.intake.clock import ArrivalClock
+from firelog.intake.collect.collector import Collector, CollectorStatus
 from firelog.intake.collect.feeds import Counts
 from firelog.intake.collect.sources import make_source
 from firelog.intake.fields import LineFault, Scan, Value
@@ -40,7 +39,7 @@ class Run:
     """A collector in a thread of its own, with what it reported."""
 
     def __init__(self, store: Path, sources: list[object], **more: object) -> None:
-        self.reports: list[Report] = []
+        self.reports: list[CollectorStatus] = []
         self._arrived = threading.Condition()
         self._made = threading.Event()
         self.counts: dict[str, Counts] = {}
@@ -49,18 +48,18 @@ class Run:
         assert self._made.wait(PATIENCE_S)
 
     def _run(self, path: Path, sources: list[object], more: dict[str, object]) -> None:
-        more.setdefault("clock", Clock())
+        more.setdefault("clock", ArrivalClock())
         with Store.open(path, write=True) as store:
             self.collector = Collector(store, sources, report=self._hear, **more)  # type: ignore[arg-type]
             self._made.set()
             self.counts = self.collector.run()
 
-    def _hear(self, report: Report) -> None:
+    def _hear(self, report: CollectorStatus) -> None:
         with self._arrived:
             self.reports.append(report)
             self._arrived.notify_all()
 
-    def until(self, seen: Callable[[list[Report]], bool]) -> None:
+    def until(self, seen: Callable[[list[CollectorStatus]], bool]) -> None:
         """Wait until the reports satisfy ``seen``."""
         with self._arrived:
             assert self._arrived.wait_for(lambda: seen(self.reports), PATIENCE_S), self.reports
@@ -77,7 +76,7 @@ class Run:
         return self.counts
 
 
-def said(what: str, times: int = 1) -> Callable[[list[Report]], bool]:
+def said(what: str, times: int = 1) -> Callable[[list[CollectorStatus]], bool]:
     return lambda reports: sum(report.what == what for report in reports) >= times
 
 
@@ -103,10 +102,10 @@ def test_rehearsal_to_store(tmp_path: Path) -> None:
     faults = (Fault(Mishap.UNPLUGGED, 600.0, 900.0, "mould"), Fault(Mishap.SILENCE, 1200.0, 1500.0))
     scene = Scene(kilnsim.shell_kiln(start_c=850.0), PLAN, faults, every_s=5.0)
     path = tmp_path / "a.firelog"
-    with Speaker(rehearsal.lines(scene, START_US), factor=1e6) as speaker:
+    with PtyLogger(pty_logger.lines(scene, START_US), factor=1e6) as speaker:
         spec = SourceSpec("logger", "gas kiln", speaker.path, columns=scene.names)
         channels = [ChannelSpec("mould", "gas kiln", Role.MOULD, "K")]
-        with running(path, [make_source(spec, Clock())], channels=channels) as run:
+        with running(path, [make_source(spec, ArrivalClock())], channels=channels) as run:
             run.until(said("connected"))
             speaker.start()
             assert speaker.wait(PATIENCE_S)
@@ -139,9 +138,9 @@ def test_cable_pulled_and_plugged(tmp_path: Path) -> None:
     """A port that goes and comes back is one outage with start and end; reading goes on."""
     path, link = tmp_path / "a.firelog", tmp_path / "kiln-port"
     first = [(0.0, b"kiln=100\n"), (0.0, b"kiln=101\n")]
-    with Speaker(first, link=link) as speaker:
+    with PtyLogger(first, link=link) as speaker:
         spec = SourceSpec("logger", "kiln", str(link), format="pairs", columns=("kiln",))
-        with running(path, [make_source(spec, Clock())]) as run:
+        with running(path, [make_source(spec, ArrivalClock())]) as run:
             run.until(said("connected"))
             speaker.start()
             run.until(said("stored", 2))
@@ -162,7 +161,7 @@ def test_command_stopped_by_signal(tmp_path: Path) -> None:
     """``firelog collect`` ends on SIGTERM with status 0 and all it had heard in the store."""
     store, foundry = tmp_path / "a.firelog", tmp_path / "foundry.toml"
     lines = [(n * 0.001, f"{START_US + n},{100 + n}\n".encode()) for n in range(200)]
-    with Speaker(lines) as speaker:
+    with PtyLogger(lines) as speaker:
         foundry.write_text(
             f'[[source]]\nname = "logger"\nkiln = "kiln"\nport = "{speaker.path}"\n'
             'columns = ["time", "top"]\n'
@@ -343,7 +342,9 @@ def test_store_replaced_meanwhile(tmp_path: Path) -> None:
     path, other = tmp_path / "a.firelog", tmp_path / "b.firelog"
     Store.open(other, write=True).close()
     with Store.open(path, write=True) as store:
-        collector = Collector(store, [Told([heard(1.0)])], clock=Clock(), report=lambda _: None)
+        collector = Collector(
+            store, [Told([heard(1.0)])], clock=ArrivalClock(), report=lambda _: None
+        )
         timer = threading.Timer(0.5, lambda: other.replace(path))
         timer.start()
         with pytest.raises(StoreError, match="replaced"):

@@ -18,10 +18,10 @@ from pathlib import Path
 
 import pytest
 
-from firelog.demo.speaker import Speaker
+from firelog.demo.pty_logger import PtyLogger
 from firelog.foundry import SourceSpec
-from firelog.intake.clock import Clock
-from firelog.intake.collect.collector import Collector, Report
+from firelog.intake.clock import ArrivalClock
+from firelog.intake.collect.collector import Collector, CollectorStatus
 from firelog.intake.collect.sources import make_source
 from firelog.intake.fields import Scan, Value
 from firelog.intake.source import Heard
@@ -37,9 +37,9 @@ pytestmark = [
 # ---------------------------------------------------------------- killed
 def _collect_until_killed(store_path: Path, port: str, wire: Connection) -> None:
     """Collect for ever; send the instant of each scan as soon as it is reported durable."""
-    clock = Clock()
+    clock = ArrivalClock()
 
-    def hear(report: Report) -> None:
+    def hear(report: CollectorStatus) -> None:
         if report.what == "connected":
             wire.send(-1)
         elif report.what == "stored":
@@ -73,7 +73,7 @@ def test_killed_under_load(tmp_path: Path, times: int) -> None:
     dice, path, total = random.Random(times), tmp_path / "a.firelog", 0
     for round_ in range(times):
         ours, theirs = context.Pipe(duplex=False)
-        with Speaker(_numbered(round_ * 1_000_000), settle_s=0.0) as speaker:
+        with PtyLogger(_numbered(round_ * 1_000_000), settle_s=0.0) as speaker:
             child = context.Process(target=_collect_until_killed, args=(path, speaker.path, theirs))
             child.start()
             theirs.close()
@@ -194,17 +194,17 @@ def _wait_until_taken(run: Run, source: Told) -> None:
 def test_clock_turned_while_collecting(tmp_path: Path) -> None:
     """A wall clock set back an hour and forward again reorders and overwrites nothing."""
     turned_ns = [0]
-    clock = Clock(wall_ns=lambda: time.time_ns() + turned_ns[0])
+    clock = ArrivalClock(wall_ns=lambda: time.time_ns() + turned_ns[0])
     path = tmp_path / "a.firelog"
     spoken = [b"1\n", b"2\n", b"3\n"]
 
     def stepped(times: int) -> None:
-        def seen(reports: list[Report]) -> bool:
+        def seen(reports: list[CollectorStatus]) -> bool:
             return sum("clock stepped" in report.text for report in reports) >= times
 
         run.until(seen)
 
-    with Speaker([]) as speaker:
+    with PtyLogger([]) as speaker:
         spec = SourceSpec("box", "kiln", speaker.path, columns=("top",))
         with running(path, [make_source(spec, clock)], clock=clock) as run:
             run.until(said("connected"))
@@ -235,9 +235,9 @@ def test_noise_on_the_wire(tmp_path: Path) -> None:
     for number in range(30):
         lines.append((0.0, noise[number * 10_000 : (number + 1) * 10_000] + b"\n"))
         lines.append((0.0, f"t={START_US + number};top={number}.5C\n".encode()))
-    with Speaker(lines) as speaker:
+    with PtyLogger(lines) as speaker:
         spec = SourceSpec("box", "kiln", speaker.path, format="pairs", columns=("top",))
-        with running(path, [make_source(spec, Clock())]) as run:
+        with running(path, [make_source(spec, ArrivalClock())]) as run:
             run.until(said("connected"))
             speaker.start()
             assert speaker.wait(60)
@@ -255,7 +255,7 @@ def test_stopped_and_continued(tmp_path: Path) -> None:
     path = tmp_path / "a.firelog"
     ours, theirs = context.Pipe(duplex=False)
     lines = [(0.0, f"{START_US + n},{n},{n}\n".encode()) for n in range(3000)]
-    with Speaker(lines) as speaker:
+    with PtyLogger(lines) as speaker:
         child = context.Process(target=_collect_until_killed, args=(path, speaker.path, theirs))
         child.start()
         assert ours.recv() == -1

@@ -9,14 +9,14 @@ import pytest
 
 from firelog.demo import firesim, kilnsim
 from firelog.demo.firesim import Scene
-from firelog.intake.collect.watchers import Conditions, Watch
+from firelog.intake.collect.watchers import FaultReporter, TraceMonitor
 from firelog.intake.fields import Scan, Value
 from firelog.readings import Quality, Role
 from firelog.schedule.plan.model import Segment
 
 
 def marks(
-    watch: Watch, rows: Iterable[tuple[float | None, ...]], every_s: float = 10.0
+    watch: TraceMonitor, rows: Iterable[tuple[float | None, ...]], every_s: float = 10.0
 ) -> list[list[Quality]]:
     seen = []
     for number, row in enumerate(rows):
@@ -33,15 +33,15 @@ def test_frozen_while_neighbours_move() -> None:
     """A channel that stands to the last digit while its neighbour climbs is stale after 2 min."""
     rows = [(20.0 + n / 10, 20.0 + n) for n in range(30)]
     rows += [(22.9, 50.0 + n) for n in range(40)]
-    seen = [row[0] for row in marks(Watch(), rows)]
+    seen = [row[0] for row in marks(TraceMonitor(), rows)]
     assert seen[:40] == [Quality.OK] * 40
     assert seen[55:] == [Quality.STALE] * 15
-    assert all(row[1] == Quality.OK for row in marks(Watch(), rows))
+    assert all(row[1] == Quality.OK for row in marks(TraceMonitor(), rows))
 
 
 def test_frozen_among_columns_said_one_by_one() -> None:
     """A source that says its columns in scans of their own is watched across them."""
-    watch, seen = Watch(), []
+    watch, seen = TraceMonitor(), []
     for number in range(120):
         t_us = number * 10_000_000
         frozen = Scan(None, (Value("a", 20.0 + min(number, 30) / 10),))
@@ -55,26 +55,28 @@ def test_thaws() -> None:
     """A channel that moves again is good again at once."""
     rows = [(20.0 + n / 10, 20.0 + n) for n in range(30)]
     rows += [(22.9, 50.0 + n) for n in range(40)] + [(23.0, 90.0)]
-    assert marks(Watch(), rows)[-1] == [Quality.OK, Quality.OK]
+    assert marks(TraceMonitor(), rows)[-1] == [Quality.OK, Quality.OK]
 
 
 def test_steady_hold_is_not_frozen() -> None:
     """All channels of a steady hold may stand still."""
     rows = [(20.0 + n / 10, 20.0 + n / 10) for n in range(30)] + [(870.0, 871.0)] * 500
-    assert Quality.STALE not in {quality for row in marks(Watch(), rows)[40:] for quality in row}
+    assert Quality.STALE not in {
+        quality for row in marks(TraceMonitor(), rows)[40:] for quality in row
+    }
 
 
 def test_plateau_in_whole_degrees_is_not_frozen() -> None:
     """A mould that stands at 100 °C on an instrument of whole degrees is wet, not frozen."""
     rows = [(float(20 + n), float(20 + 2 * n)) for n in range(80)]
     rows += [(100.0, float(180 + n)) for n in range(300)]
-    assert {quality for row in marks(Watch(), rows) for quality in row} == {Quality.OK}
+    assert {quality for row in marks(TraceMonitor(), rows) for quality in row} == {Quality.OK}
 
 
 def test_jump_and_return_is_a_spike() -> None:
     """A value 300 K off for one scan is a spike; the next, back in place, is good."""
     rows = [(870.0,)] * 5 + [(1170.0,)] + [(870.5,)] * 3
-    assert [row[0] for row in marks(Watch(), rows, 1.0)] == [
+    assert [row[0] for row in marks(TraceMonitor(), rows, 1.0)] == [
         *[Quality.OK] * 5,
         Quality.SPIKE,
         *[Quality.OK] * 3,
@@ -84,7 +86,7 @@ def test_jump_and_return_is_a_spike() -> None:
 def test_jump_that_stays_is_believed() -> None:
     """A jump confirmed by two more readings near it is the new truth."""
     rows = [(870.0,)] * 5 + [(600.0,)] * 5
-    assert [row[0] for row in marks(Watch(), rows, 1.0)][5:] == [
+    assert [row[0] for row in marks(TraceMonitor(), rows, 1.0)][5:] == [
         Quality.SPIKE,
         Quality.SPIKE,
         *[Quality.OK] * 3,
@@ -94,17 +96,17 @@ def test_jump_that_stays_is_believed() -> None:
 def test_lance_may_jump() -> None:
     """A lance plunged into metal jumps by nature."""
     rows = [(45.0,), (700.0,), (1100.0,), (45.0,)]
-    assert {row[0] for row in marks(Watch({"a": Role.LANCE}), rows, 1.0)} == {Quality.OK}
+    assert {row[0] for row in marks(TraceMonitor({"a": Role.LANCE}), rows, 1.0)} == {Quality.OK}
 
 
 def test_hole_is_no_jump() -> None:
     """After a hole of minutes a kiln may be anywhere."""
-    assert {row[0] for row in marks(Watch(), [(870.0,), (500.0,)], 300.0)} == {Quality.OK}
+    assert {row[0] for row in marks(TraceMonitor(), [(870.0,), (500.0,)], 300.0)} == {Quality.OK}
 
 
 def test_end_of_the_types_range() -> None:
     """At 1372 °C a type K has come to the end of its table (IEC 60584-1:2013) and is saturated."""
-    watch = Watch(letters={"a": "K"})
+    watch = TraceMonitor(letters={"a": "K"})
     assert [row[0] for row in marks(watch, [(1371.0,), (1372.0,)])] == [
         Quality.OK,
         Quality.SATURATED,
@@ -113,7 +115,7 @@ def test_end_of_the_types_range() -> None:
 
 def test_steady_beyond_all_couples_is_open() -> None:
     """A steady 2289.5 °C is an amplifier at its end: open from the third time on."""
-    seen = [row[0] for row in marks(Watch(), [(2289.5,)] * 5)]
+    seen = [row[0] for row in marks(TraceMonitor(), [(2289.5,)] * 5)]
     assert seen[2:] == [Quality.OPEN] * 3
 
 
@@ -135,13 +137,13 @@ def test_honest_firings_stay_unmarked(scene: Scene) -> None:
     """Neither a flash into a hot kiln nor a wet block's plateau draws a mark."""
     record = firesim.simulate(scene)
     table = np.array([record.values_c[name] for name in record.names]).T
-    seen = marks(Watch(), [tuple(row) for row in table.tolist()], scene.every_s)
+    seen = marks(TraceMonitor(), [tuple(row) for row in table.tolist()], scene.every_s)
     assert {quality for row in seen for quality in row} == {Quality.OK}
 
 
 def test_lost_and_back_are_told() -> None:
     """A thermocouple that goes and comes back is two sentences, however many scans between."""
-    conditions, told = Conditions(), []
+    conditions, told = FaultReporter(), []
     for second in range(200):
         out = 50 <= second < 120
         value = Value("top", None if out else 1.0, quality=Quality.OPEN if out else Quality.OK)
@@ -154,7 +156,7 @@ def test_lost_and_back_are_told() -> None:
 
 def test_loose_contact_is_told_once_a_minute() -> None:
     """A contact that opens every second scan for five minutes makes few events, not hundreds."""
-    conditions, told = Conditions(), []
+    conditions, told = FaultReporter(), []
     for second in range(300):
         value = Value("top", 1.0, quality=Quality.OPEN if second % 2 else Quality.OK)
         told += conditions.changes(Scan(None, (value,)), second * 1_000_000)
@@ -163,6 +165,6 @@ def test_loose_contact_is_told_once_a_minute() -> None:
 
 def test_spikes_are_no_events() -> None:
     """Spikes and missing fields are marks on readings, not events."""
-    conditions = Conditions()
+    conditions = FaultReporter()
     for quality in (Quality.SPIKE, Quality.OK, Quality.MISSING, Quality.OK):
         assert conditions.changes(Scan(None, (Value("top", 1.0, quality=quality),)), 0) == []

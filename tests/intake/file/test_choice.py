@@ -8,7 +8,7 @@ import pytest
 
 from firelog.errors import InputError
 from firelog.intake.file.choice import chosen, read_choices
-from firelog.intake.file.logfile import Wishes, examine, read
+from firelog.intake.file.logfile import ImportOptions, examine, read
 from firelog.tomlfile import parse
 from firelog.units import parse_instant
 
@@ -87,4 +87,4 @@ def test_unknown_choice_names_the_nearest(tmp_path: Path) -> None:
         chosen(foundry, "lanse")
     with pytest.raises(InputError, match="--foundry"):
         chosen(None, "lance")
-    assert chosen(foundry, "lance") == Wishes(only=("Lance [C]",))
+    assert chosen(foundry, "lance") == ImportOptions(only=("Lance [C]",))

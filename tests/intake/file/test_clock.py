@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from firelog.errors import InputError
 from firelog.intake.file.clock import stamps
 from firelog.intake.file.clock.order import decide, runs
-from firelog.intake.file.logfile import Wishes, examine, read, zone_or_offset
+from firelog.intake.file.logfile import ImportOptions, examine, read, zone_or_offset
 from firelog.units import datetime_to_us, parse_instant
 
 # Zones with an hour's change, half an hour's, at midnight, in the southern autumn; zoneinfo knows.
@@ -38,9 +38,9 @@ def local_log(path: Path, moments: list[datetime], zone: str) -> Path:
     return path
 
 
-def instants(path: Path, wishes: Wishes) -> list[int]:
+def instants(path: Path, options: ImportOptions) -> list[int]:
     """Return the instants of all readings of a one-channel log, in file order."""
-    found = [part.t_us for c in read(path, examine(path, wishes)) for part in c.parts]
+    found = [part.t_us for c in read(path, examine(path, options)) for part in c.parts]
     return np.concatenate(found).tolist()
 
 
@@ -67,7 +67,7 @@ def test_both_nights_against_zoneinfo(
         if newest_first:
             moments.reverse()
         path = local_log(tmp_path / "log.csv", moments, zone)
-        found = instants(path, Wishes(tz=ZoneInfo(zone)))
+        found = instants(path, ImportOptions(tz=ZoneInfo(zone)))
         assert found == [datetime_to_us(moment) for moment in moments]
 
 
@@ -77,7 +77,7 @@ def test_file_that_begins_in_the_repeated_hour(tmp_path: Path, minutes: int) -> 
     night = datetime(2026, 10, 25, 1, tzinfo=UTC)  # Lisbon goes back at 01:00 UTC (zoneinfo)
     moments = [night + timedelta(minutes=minutes + 5 * i) for i in range(60)]
     path = local_log(tmp_path / "log.csv", moments, "Europe/Lisbon")
-    found = instants(path, Wishes(tz=ZoneInfo("Europe/Lisbon")))
+    found = instants(path, ImportOptions(tz=ZoneInfo("Europe/Lisbon")))
     assert found == [datetime_to_us(moment) for moment in moments]
 
 
@@ -87,8 +87,8 @@ def test_file_inside_the_repeated_hour_is_refused(tmp_path: Path) -> None:
     moments = [night + timedelta(minutes=5 + i) for i in range(20)]
     path = local_log(tmp_path / "log.csv", moments, "Europe/Lisbon")
     with pytest.raises(InputError, match=r"which pass.*--tz"):
-        examine(path, Wishes(tz=ZoneInfo("Europe/Lisbon")))
-    assert instants(path, Wishes(tz=zone_or_offset("+00:00"))) == [
+        examine(path, ImportOptions(tz=ZoneInfo("Europe/Lisbon")))
+    assert instants(path, ImportOptions(tz=zone_or_offset("+00:00"))) == [
         datetime_to_us(m) for m in moments
     ]
 
@@ -99,7 +99,7 @@ def test_clock_that_never_changes_is_noticed_in_autumn(tmp_path: Path) -> None:
     moments = [begin + timedelta(minutes=10 * i) for i in range(40)]
     path = local_log(tmp_path / "log.csv", moments, "Etc/GMT-1")  # an hour ahead, always
     with pytest.raises(InputError, match="did not follow Europe/Lisbon"):
-        instants(path, Wishes(tz=ZoneInfo("Europe/Lisbon")))
+        instants(path, ImportOptions(tz=ZoneInfo("Europe/Lisbon")))
 
 
 def test_hole_over_the_change_is_no_contradiction(tmp_path: Path) -> None:
@@ -107,7 +107,7 @@ def test_hole_over_the_change_is_no_contradiction(tmp_path: Path) -> None:
     night = datetime(2026, 10, 25, 1, tzinfo=UTC)
     moments = [night + timedelta(minutes=m) for m in (-240, -200, -160, 180, 220)]
     path = local_log(tmp_path / "log.csv", moments, "Europe/Lisbon")
-    assert instants(path, Wishes(tz=ZoneInfo("Europe/Lisbon"))) == [
+    assert instants(path, ImportOptions(tz=ZoneInfo("Europe/Lisbon"))) == [
         datetime_to_us(moment) for moment in moments
     ]
 
@@ -119,7 +119,7 @@ def test_date_order_is_decided_by_the_last_row(tmp_path: Path) -> None:
     rows = [f"{m:%d/%m/%Y %H:%M:%S},20.5" for m in moments]
     path = tmp_path / "log.csv"
     path.write_text("Time,T [C]\n" + "\n".join(rows) + "\n")
-    assert instants(path, Wishes(tz=UTC)) == [datetime_to_us(moment) for moment in moments]
+    assert instants(path, ImportOptions(tz=UTC)) == [datetime_to_us(moment) for moment in moments]
 
 
 @pytest.mark.parametrize(
@@ -209,9 +209,9 @@ def test_time_of_day_or_elapsed_is_asked(tmp_path: Path) -> None:
     path.write_text("Time,T [C]\n08:15:00,20\n08:15:10,21\n")
     start = parse_instant("2026-03-01T07:00:00Z")
     with pytest.raises(InputError, match=r"--times clock or --times elapsed"):
-        examine(path, Wishes(start_us=start))
-    as_clock = instants(path, Wishes(start_us=start, times="clock"))
-    as_elapsed = instants(path, Wishes(start_us=start, times="elapsed"))
+        examine(path, ImportOptions(start_us=start))
+    as_clock = instants(path, ImportOptions(start_us=start, times="clock"))
+    as_elapsed = instants(path, ImportOptions(start_us=start, times="elapsed"))
     assert as_clock == [start, start + 10_000_000]
     assert as_elapsed == [start + 29_700_000_000, start + 29_710_000_000]
 
@@ -221,7 +221,7 @@ def test_hundreds_of_rows_to_a_minute_stamp(tmp_path: Path) -> None:
     path = tmp_path / "log.csv"
     rows = [f"2026-03-01T08:{i // 600:02d}Z,{20 + i % 50}.{i % 10}" for i in range(150, 600 * 8)]
     path.write_text("Time,T [C]\n" + "\n".join(rows) + "\n")
-    found = instants(path, Wishes())
+    found = instants(path, ImportOptions())
     start = parse_instant("2026-03-01T08:00:00Z")
     assert found == [start + 100_000 * i for i in range(150, 600 * 8)]
 
@@ -230,5 +230,5 @@ def test_start_without_need_is_mentioned(tmp_path: Path) -> None:
     """A start for times that carry dates changes nothing, and that is said."""
     path = tmp_path / "log.csv"
     path.write_text("Time,T [C]\n2026-03-01T08:00:00Z,20.5\n")
-    plan = examine(path, Wishes(start_us=0))
+    plan = examine(path, ImportOptions(start_us=0))
     assert any("--start is not used" in warning for warning in plan.warnings)

@@ -11,7 +11,7 @@ import pytest
 
 from firelog.errors import InputError
 from firelog.intake.file import importing
-from firelog.intake.file.logfile import Wishes, zone_or_offset
+from firelog.intake.file.logfile import ImportOptions, zone_or_offset
 from firelog.readings import Quality, Trace
 from firelog.record.store import Store
 from firelog.units import parse_instant
@@ -22,10 +22,10 @@ READABLE = [name for name, sample in SAMPLES.items() if "refused" not in sample]
 REFUSED = [name for name, sample in SAMPLES.items() if "refused" in sample]
 
 
-def wishes(sample: dict[str, Any]) -> Wishes:
+def options(sample: dict[str, Any]) -> ImportOptions:
     """Return what the sample's "said" is on the command line."""
     said = sample.get("said", {})
-    return Wishes(
+    return ImportOptions(
         unit=said.get("unit"),
         tz=zone_or_offset(said["tz"]) if "tz" in said else None,
         start_us=parse_instant(said["start"]) if "start" in said else None,
@@ -34,7 +34,7 @@ def wishes(sample: dict[str, Any]) -> Wishes:
 
 def stored(name: str, store_path: Path) -> tuple[importing.FileReport, dict[str, Trace]]:
     """Import a sample and return the account and what the store then holds."""
-    [plan] = importing.examine([FOLDER / name], wishes(SAMPLES[name]))
+    [plan] = importing.examine([FOLDER / name], options(SAMPLES[name]))
     with Store.open(store_path, write=True) as store:
         report = importing.store_file(store, plan, "kiln")
         return report, {c.name: store.readings(c.id) for c in store.channels("kiln")}

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from firelog.errors import FirelogError
-from firelog.intake.file.logfile import Wishes, examine, read, zone_or_offset
+from firelog.intake.file.logfile import ImportOptions, examine, read, zone_or_offset
 from firelog.units import parse_instant
 
 SAMPLES = sorted(
@@ -20,7 +20,7 @@ SAMPLES = sorted(
     for path in (Path(__file__).parents[3] / "fixtures/dialects").iterdir()
     if path.suffix not in (".toml", ".md")
 )
-EAGER = Wishes(
+EAGER = ImportOptions(
     unit="C", tz=zone_or_offset("Europe/Lisbon"), start_us=parse_instant("2026-03-01T08:00:00Z")
 )
 BOUNDED = settings(

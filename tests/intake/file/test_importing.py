@@ -10,19 +10,21 @@ import pytest
 from firelog.errors import InputError, StoreError
 from firelog.foundry import ChannelSpec
 from firelog.intake.file import importing, store_files
-from firelog.intake.file.logfile import Wishes
+from firelog.intake.file.logfile import ImportOptions
 from firelog.readings import Role
 from firelog.record.store import Store
 from firelog.units import parse_instant
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"
 START = parse_instant("2026-03-01T08:00:00Z")
-FROM_START = Wishes(start_us=START)
+FROM_START = ImportOptions(start_us=START)
 
 
-def bring(store_path: Path, path: Path, wishes: Wishes = FROM_START) -> importing.FileReport:
+def bring(
+    store_path: Path, path: Path, options: ImportOptions = FROM_START
+) -> importing.FileReport:
     """Import one file as the command does."""
-    [plan] = importing.examine([path], wishes)
+    [plan] = importing.examine([path], options)
     with Store.open(store_path, write=True) as store:
         return importing.store_file(store, plan, "kiln")
 

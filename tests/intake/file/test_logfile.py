@@ -9,12 +9,12 @@ import pandas as pd
 import pytest
 
 from firelog.errors import InputError
-from firelog.intake.file.logfile import Part, Plan, Wishes, examine, read, zone_or_offset
+from firelog.intake.file.logfile import ImportOptions, Part, ReadPlan, examine, read, zone_or_offset
 from firelog.readings import Quality, Unit
 from firelog.units import parse_instant
 
 START = parse_instant("2026-03-01T08:00:00Z")
-FROM_START = Wishes(start_us=START)
+FROM_START = ImportOptions(start_us=START)
 
 
 def write(folder: Path, text: str | bytes, name: str = "log.csv") -> Path:
@@ -24,7 +24,7 @@ def write(folder: Path, text: str | bytes, name: str = "log.csv") -> Path:
     return path
 
 
-def parts_of(path: Path, plan: Plan) -> dict[str, list[Part]]:
+def parts_of(path: Path, plan: ReadPlan) -> dict[str, list[Part]]:
     """Read a file and return the parts of each channel."""
     found: dict[str, list[Part]] = {}
     for chunk in read(path, plan):
@@ -33,17 +33,17 @@ def parts_of(path: Path, plan: Plan) -> dict[str, list[Part]]:
     return found
 
 
-def column(path: Path, wishes: Wishes, channel: str) -> tuple[list[int], list[float]]:
+def column(path: Path, options: ImportOptions, channel: str) -> tuple[list[int], list[float]]:
     """Read a file and return seconds since START and values of one channel."""
-    parts = parts_of(path, examine(path, wishes))[channel]
+    parts = parts_of(path, examine(path, options))[channel]
     t_us = np.concatenate([part.t_us for part in parts])
     return ((t_us - START) / 1e6).tolist(), np.concatenate([p.value for p in parts]).tolist()
 
 
-def refusal(path: Path, wishes: Wishes = FROM_START) -> str:
+def refusal(path: Path, options: ImportOptions = FROM_START) -> str:
     """Return the sentence with which a file is refused, by examination or in reading."""
     with pytest.raises(InputError) as caught:
-        list(read(path, examine(path, wishes)))
+        list(read(path, examine(path, options)))
     return str(caught.value)
 
 
@@ -73,15 +73,15 @@ def test_open_log_equals_pandas(open_data: Path, name: str, temperatures: int, r
 def test_iso_times_need_no_start(tmp_path: Path) -> None:
     """Stamps with an offset are instants by themselves, whatever their offset."""
     path = write(tmp_path, "Time,T1 [C]\n2026-03-01T09:00:00+01:00,20\n2026-03-01T08:00:05Z,21\n")
-    assert column(path, Wishes(), "T1") == ([0.0, 5.0], [20.0, 21.0])
+    assert column(path, ImportOptions(), "T1") == ([0.0, 5.0], [20.0, 21.0])
 
 
 def test_units_stay_as_received(tmp_path: Path) -> None:
     """Fahrenheit and kelvin columns keep their numbers and their unit."""
     path = write(tmp_path, "Time,A (F),B (K)\n2026-03-01T08:00:00Z,1600,1144.3\n")
-    plan = examine(path, Wishes())
+    plan = examine(path, ImportOptions())
     assert [(c.channel, c.unit) for c in plan.columns] == [("A", Unit.F), ("B", Unit.K)]
-    assert column(path, Wishes(), "A")[1] == [1600.0]
+    assert column(path, ImportOptions(), "A")[1] == [1600.0]
 
 
 def test_blank_and_nan_cells_are_missing(tmp_path: Path) -> None:
@@ -93,26 +93,38 @@ def test_blank_and_nan_cells_are_missing(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "wishes", "says"),
+    ("text", "options", "says"),
     [
         ("", FROM_START, ["is empty"]),
         ("\n\n", FROM_START, ["nothing but blanks"]),
         (b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0\1\0", FROM_START, ["is not text"]),
         ("Time,T1\n0,20\n1,21\n", FROM_START, ["--unit C", "T1"]),
-        ("Time,T1 [C]\n0,20\n1,21\n", Wishes(), ["--start", "'Time' is elapsed time"]),
-        ("Time,T1 [C]\n2026-03-01 08:00,20\n", Wishes(), ["--tz", "line 2"]),
-        ("Time,T1 [C]\n2026-03-01T08:00:00Z,20\nyesterday,21\n", Wishes(), ["line 3", "yesterday"]),
+        ("Time,T1 [C]\n0,20\n1,21\n", ImportOptions(), ["--start", "'Time' is elapsed time"]),
+        ("Time,T1 [C]\n2026-03-01 08:00,20\n", ImportOptions(), ["--tz", "line 2"]),
+        (
+            "Time,T1 [C]\n2026-03-01T08:00:00Z,20\nyesterday,21\n",
+            ImportOptions(),
+            ["line 3", "yesterday"],
+        ),
         ("a,b\nx,y\n", FROM_START, ["looks like readings"]),
-        ("Time,T1 [C]\n0,1\n", Wishes(start_us=START, only=("T2",)), ["no column 'T2'", "T1"]),
-        ("Time,T1 [C]\n0,1\n", Wishes(start_us=START, time=("Tme",)), ["no column 'Tme'", "Time"]),
+        (
+            "Time,T1 [C]\n0,1\n",
+            ImportOptions(start_us=START, only=("T2",)),
+            ["no column 'T2'", "T1"],
+        ),
+        (
+            "Time,T1 [C]\n0,1\n",
+            ImportOptions(start_us=START, time=("Tme",)),
+            ["no column 'Tme'", "Time"],
+        ),
         ("Time,T1 [C]\n0,1\n15,2\n0,3\n15,4\n", FROM_START, ["line 4", "starts again"]),
     ],
 )
 def test_refusal_names_file_line_and_remedy(
-    tmp_path: Path, text: str | bytes, wishes: Wishes, says: list[str]
+    tmp_path: Path, text: str | bytes, options: ImportOptions, says: list[str]
 ) -> None:
     """What cannot be read is refused with the file's name, the line or option, and one sentence."""
-    sentence = refusal(write(tmp_path, text), wishes)
+    sentence = refusal(write(tmp_path, text), options)
     assert "log.csv" in sentence
     assert "\n" not in sentence
     for words in says:
@@ -202,14 +214,14 @@ def test_blanks_of_a_slow_channel_are_no_missing_readings(tmp_path: Path) -> Non
 )
 def test_doubtful_clocks_are_refused(tmp_path: Path, text: str, says: str) -> None:
     """Dates alone, and an elapsed time that begins twice, are refused rather than stretched."""
-    wishes = Wishes(start_us=START, tz=zone_or_offset("Z"))
-    assert says in refusal(write(tmp_path, text), wishes)
+    options = ImportOptions(start_us=START, tz=zone_or_offset("Z"))
+    assert says in refusal(write(tmp_path, text), options)
 
 
 def test_time_of_six_digits_beside_a_date(tmp_path: Path) -> None:
     """A compact date and a compact time in two columns are one stamp."""
     path = write(tmp_path, "Day;Time;T [C]\n20260301;080000;20,5\n20260301;080015;21,5\n")
-    assert column(path, Wishes(tz=zone_or_offset("Z")), "T") == ([0.0, 15.0], [20.5, 21.5])
+    assert column(path, ImportOptions(tz=zone_or_offset("Z")), "T") == ([0.0, 15.0], [20.5, 21.5])
 
 
 def test_first_rows_without_numbers_are_rows(tmp_path: Path) -> None:

@@ -14,13 +14,13 @@ import pytest
 
 from firelog.errors import InputError
 from firelog.intake.file import importing, lines
-from firelog.intake.file.logfile import Chunk, Wishes, examine, read
+from firelog.intake.file.logfile import Chunk, ImportOptions, examine, read
 from firelog.record.blocks import MAX_COUNT
 from firelog.record.store import Store
 from firelog.units import parse_instant
 
 START = parse_instant("2026-03-01T08:00:00Z")
-WISHES = Wishes(start_us=START)
+WISHES = ImportOptions(start_us=START)
 HEADING = b"Time [s],A [C],B [C]\n"
 
 
@@ -101,7 +101,7 @@ def test_memory_does_not_grow_with_the_file(tmp_path: Path) -> None:
     program = textwrap.dedent("""
         import sys
         from pathlib import Path
-        from firelog.intake.file.logfile import Wishes, examine, read
+        from firelog.intake.file.logfile import ImportOptions, examine, read
         path = Path(sys.argv[1])
         plan = examine(path, Wishes(start_us=0))
         total = sum(len(p.t_us) for c in read(path, plan) for p in c.parts)
@@ -134,7 +134,7 @@ def test_interrupted_import_leaves_whole_blocks_and_goes_on(
         signal.signal(signal.SIGINT, signal.default_int_handler)  # a parent may ignore it
         from pathlib import Path
         from firelog.intake.file import importing
-        from firelog.intake.file.logfile import Wishes
+        from firelog.intake.file.logfile import ImportOptions
         from firelog.record.store import Store
         importing.MOST_READINGS = 100_000
         [plan] = importing.examine([Path(sys.argv[1])], Wishes(start_us=int(sys.argv[3])))

@@ -10,11 +10,11 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from firelog.intake.file import read as reading
-from firelog.intake.file.logfile import Chunk, Wishes, examine, read
+from firelog.intake.file.logfile import Chunk, ImportOptions, examine, read
 from firelog.intake.file.table import decimals, uniform
 from firelog.units import parse_instant
 
-WISHES = Wishes(unit="C", start_us=parse_instant("2026-03-01T08:00:00Z"))
+WISHES = ImportOptions(unit="C", start_us=parse_instant("2026-03-01T08:00:00Z"))
 PLAIN = st.one_of(
     st.integers(-(10**6), 10**6).map(str),
     st.tuples(st.integers(-(10**9), 10**9), st.integers(1, 6)).map(

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firelog.demo.speaker import Speaker
+from firelog.demo.pty_logger import PtyLogger
 from firelog.foundry import parse_foundry
 from firelog.intake.fields import Scan
 from firelog.intake.line.listen import recognise, section, understood
@@ -116,7 +116,7 @@ def test_any_lines(lines: list[bytes]) -> None:
 def test_command(tmp_path: Path) -> None:
     """``firelog listen`` on a speaking port prints a section that reads it, on stdout alone."""
     lines = [(n * 0.05, b"kiln=87%d.0C mould=25C\n" % n) for n in range(200)]
-    with Speaker(lines) as speaker:
+    with PtyLogger(lines) as speaker:
         speaker.start()
         command = [sys.executable, "-m", "firelog", "listen", speaker.path, "--kiln", "gas kiln"]
         done = subprocess.run(command, capture_output=True, timeout=60, check=False)
@@ -129,7 +129,7 @@ def test_command(tmp_path: Path) -> None:
 @pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminals there")
 def test_command_on_a_silent_port() -> None:
     """A port that says nothing is exit status 1 and a hint; one that is not there, status 2."""
-    with Speaker([]) as speaker:
+    with PtyLogger([]) as speaker:
         command = [sys.executable, "-m", "firelog", "listen", "--json", "--seconds", "0.5"]
         done = subprocess.run([*command, speaker.path], capture_output=True, check=False)
         assert (done.returncode, json.loads(done.stdout)["section"]) == (1, None)

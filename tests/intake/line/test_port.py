@@ -14,7 +14,7 @@ import serial
 import serial.rfc2217
 
 from firelog.errors import SourceError
-from firelog.intake.clock import Clock
+from firelog.intake.clock import ArrivalClock
 from firelog.intake.line.port import Port, PortSettings
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminals there")
@@ -115,9 +115,9 @@ class Hands:
     def __init__(self) -> None:
         self.wall_s, self.steady_s, self.awake_s = 1_772_352_000.0, 50.0, 50.0
 
-    def clock(self) -> Clock:
+    def clock(self) -> ArrivalClock:
         """Return a clock that reads these three."""
-        return Clock(
+        return ArrivalClock(
             lambda: int(self.wall_s * 1e9),
             lambda: int(self.steady_s * 1e9),
             lambda: int(self.awake_s * 1e9),

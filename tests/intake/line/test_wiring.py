@@ -6,7 +6,7 @@ import pytest
 
 from firelog.errors import InputError
 from firelog.foundry import ChannelSpec, SourceSpec
-from firelog.intake.clock import Clock
+from firelog.intake.clock import ArrivalClock
 from firelog.intake.collect.sources import make_source
 from firelog.intake.fields import Scan, Value
 from firelog.intake.line.source import line_format
@@ -88,7 +88,7 @@ def test_source_from_the_file() -> None:
     scan = read_line(b"11.208,25", form)
     assert isinstance(scan, Scan)
     assert [value.unit for value in scan.values] == [Unit.MV, Unit.C]
-    source = make_source(spec, Clock(), [ChannelSpec("kiln top", "kiln", letter="S")])
+    source = make_source(spec, ArrivalClock(), [ChannelSpec("kiln top", "kiln", letter="S")])
     assert [(c.name, c.role, c.letter) for c in source.channels] == [
         ("kiln top", Role.KILN, "S"),
         ("board", Role.COLD_JUNCTION, None),
@@ -117,7 +117,7 @@ def test_section_refused(spec: dict[str, object], says: str) -> None:
     """What a section cannot mean is refused by one sentence that names the source."""
     given = {"columns": ("a",), **spec}
     with pytest.raises(InputError, match=says) as caught:
-        made = make_source(SourceSpec("box", "kiln", "x", **given), Clock())  # type: ignore[arg-type]
+        made = make_source(SourceSpec("box", "kiln", "x", **given), ArrivalClock())  # type: ignore[arg-type]
         from firelog.intake.source import silent_after_s
 
         silent_after_s(made.spec)

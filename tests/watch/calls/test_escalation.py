@@ -9,26 +9,30 @@ from itertools import pairwise
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firelog.alarm import Act, Priority, State
-from firelog.watch.calls.escalation import AGAIN_S, Night, Round, tell, walk
-from firelog.watch.conditions.sign import Sign
+from firelog.alarm import AlarmAction, AlarmState, Priority
+from firelog.watch.calls.escalation import AGAIN_S, Round, StandingAlarms, next_round, respond
+from firelog.watch.conditions.condition import Condition
 
-HOT = Sign("k/hot", "too hot", "k", "hot", "turn it down", Priority.HIGH, -1.0, on_s=60, off_s=120)
+HOT = Condition(
+    "k/hot", "too hot", "k", "hot", "turn it down", Priority.HIGH, -1.0, on_s=60, off_s=120
+)
 
 
-def see(night: Night, at_s: float, **excess: float | None) -> Round:
+def see(standing: StandingAlarms, at_s: float, **excess: float | None) -> Round:
     """Walk one round in which ``HOT`` (and others by name) show these excesses."""
-    return walk(night, at_s, [replace(HOT, key=f"k/{k}", excess=v) for k, v in excess.items()])
+    return next_round(
+        standing, at_s, [replace(HOT, key=f"k/{k}", excess=v) for k, v in excess.items()]
+    )
 
 
-def run(values: Iterable[float | None], step_s: float = 10.0) -> tuple[Night, list[float]]:
+def run(values: Iterable[float | None], step_s: float = 10.0) -> tuple[StandingAlarms, list[float]]:
     """Walk rounds over the excesses of one sign; return the night and when calls were made."""
-    night, calls = Night(), []
+    standing, calls = StandingAlarms(), []
     for number, value in enumerate(values):
-        one = see(night, number * step_s, hot=value)
-        night = one.night
+        one = see(standing, number * step_s, hot=value)
+        standing = one.standing
         calls += [number * step_s for _ in one.calls]
-    return night, calls
+    return standing, calls
 
 
 def test_a_condition_must_hold_through_its_whole_delay() -> None:
@@ -39,35 +43,40 @@ def test_a_condition_must_hold_through_its_whole_delay() -> None:
 
 def test_within_the_deadband_nothing_changes() -> None:
     """At the limit it comes; a little below it stays; below the deadband it goes."""
-    sign = replace(HOT, deadband=5.0, on_s=0.0, off_s=0.0)
-    night, states = Night(), []
+    condition = replace(HOT, deadband=5.0, on_s=0.0, off_s=0.0)
+    standing, states = StandingAlarms(), []
     for at_s, excess in enumerate((-0.1, 0.0, -4.9, -5.0, -0.1)):
-        night = walk(night, at_s, [replace(sign, excess=excess)]).night
-        states.append(night.alarms["k/hot"].state if "k/hot" in night.alarms else State.NORMAL)
+        standing = next_round(standing, at_s, [replace(condition, excess=excess)]).standing
+        states.append(
+            standing.alarms["k/hot"].state if "k/hot" in standing.alarms else AlarmState.NORMAL
+        )
     assert states == [
-        State.NORMAL,
-        State.UNACKNOWLEDGED,
-        State.UNACKNOWLEDGED,
-        State.RETURNED,
-        State.RETURNED,
+        AlarmState.NORMAL,
+        AlarmState.UNACKNOWLEDGED,
+        AlarmState.UNACKNOWLEDGED,
+        AlarmState.RETURNED,
+        AlarmState.RETURNED,
     ]
 
 
 def test_it_returns_after_its_off_delay_and_is_still_listed() -> None:
     """Over for two minutes: returned, not forgotten, until somebody has seen it."""
-    night, _ = run([1] * 7 + [-1] * 12)
-    assert night.alarms["k/hot"].state is State.UNACKNOWLEDGED
-    night, _ = run([1] * 7 + [-1] * 13)
-    assert night.alarms["k/hot"].state is State.RETURNED
-    assert [alarm.sign.text for alarm in night.standing()] == ["hot"]
-    assert tell(night, "k/hot", Act.ACKNOWLEDGE).alarms["k/hot"].state is State.NORMAL
+    standing, _ = run([1] * 7 + [-1] * 12)
+    assert standing.alarms["k/hot"].state is AlarmState.UNACKNOWLEDGED
+    standing, _ = run([1] * 7 + [-1] * 13)
+    assert standing.alarms["k/hot"].state is AlarmState.RETURNED
+    assert [alarm.condition.text for alarm in standing.by_gravity()] == ["hot"]
+    assert (
+        respond(standing, "k/hot", AlarmAction.ACKNOWLEDGE).alarms["k/hot"].state
+        is AlarmState.NORMAL
+    )
 
 
 def test_what_cannot_be_told_neither_begins_nor_ends_an_alarm() -> None:
     """While the thermocouple is open nobody knows: no call, and no all-clear either."""
     assert run([None] * 100)[1] == []
-    night, calls = run([1] * 7 + [None] * 100)
-    assert (night.alarms["k/hot"].state, calls) == (State.UNACKNOWLEDGED, [60.0])
+    standing, calls = run([1] * 7 + [None] * 100)
+    assert (standing.alarms["k/hot"].state, calls) == (AlarmState.UNACKNOWLEDGED, [60.0])
 
 
 def test_coming_and_going_calls_once_until_somebody_answers() -> None:
@@ -78,11 +87,11 @@ def test_coming_and_going_calls_once_until_somebody_answers() -> None:
 
 def test_after_an_answer_the_next_call_waits_a_quarter_of_an_hour() -> None:
     """Acknowledged, over, and there again at once: the call waits, and is made all the same."""
-    night, calls = Night(), []
+    standing, calls = StandingAlarms(), []
     for number in range(200):
         at_s = number * 10.0
-        one = see(night, at_s, hot=1.0 if number % 30 < 12 else -1.0)
-        night = tell(one.night, "k/hot", Act.ACKNOWLEDGE)
+        one = see(standing, at_s, hot=1.0 if number % 30 < 12 else -1.0)
+        standing = respond(one.standing, "k/hot", AlarmAction.ACKNOWLEDGE)
         calls += [at_s for _ in one.calls]
     assert len(calls) >= 2
     assert all(later - first >= AGAIN_S for first, later in pairwise(calls))
@@ -92,69 +101,77 @@ def test_forty_signs_of_one_cause_are_one_alarm() -> None:
     """What a cause explains is suppressed while it lasts, even when it shows first."""
     under = [replace(HOT, key=f"k/c{n}", excess=1.0, on_s=0, under=("k/dead",)) for n in range(40)]
     dead = replace(HOT, key="k/dead", excess=1.0, on_s=60.0)
-    night, calls = Night(), []
+    standing, calls = StandingAlarms(), []
     for at_s in range(0, 600, 10):
-        one = walk(night, at_s, [*under, dead])
-        night, calls = one.night, [*calls, *one.calls]
-    assert [sign.key for sign in calls] == ["k/dead"]
-    assert sum(a.state is State.SUPPRESSED for a in night.alarms.values()) == 40
+        one = next_round(standing, at_s, [*under, dead])
+        standing, calls = one.standing, [*calls, *one.calls]
+    assert [condition.key for condition in calls] == ["k/dead"]
+    assert sum(a.state is AlarmState.SUPPRESSED for a in standing.alarms.values()) == 40
 
 
 def test_what_was_covered_calls_when_its_cover_is_gone() -> None:
     """The source is back and the kiln is still too hot: after its whole delay that is a call."""
-    night, calls = Night(), []
+    standing, calls = StandingAlarms(), []
     for at_s in range(0, 600, 10):
-        signs = [replace(HOT, excess=1.0, under=("k/dead",))]
-        signs += [replace(HOT, key="k/dead", excess=1.0 if at_s < 300 else -1.0, on_s=0, off_s=0)]
-        one = walk(night, at_s, signs)
-        night, calls = one.night, [*calls, *((at_s, sign.key) for sign in one.calls)]
+        conditions = [replace(HOT, excess=1.0, under=("k/dead",))]
+        conditions += [
+            replace(HOT, key="k/dead", excess=1.0 if at_s < 300 else -1.0, on_s=0, off_s=0)
+        ]
+        one = next_round(standing, at_s, conditions)
+        standing, calls = (
+            one.standing,
+            [*calls, *((at_s, condition.key) for condition in one.calls)],
+        )
     assert calls == [(0, "k/dead"), (360, "k/hot")]
 
 
 def test_one_of_a_group_speaks_for_all_but_the_graver() -> None:
     """Of signs with one cause the first speaks; a graver one speaks up for itself."""
     mild = replace(HOT, key="k/late", priority=Priority.MEDIUM, group="g", excess=1.0, on_s=0)
-    night, calls = Night(), []
+    standing, calls = StandingAlarms(), []
     for at_s in range(0, 900, 10):
         stalled = replace(HOT, key="k/stalled", group="g", excess=1.0 if at_s > 300 else -1.0)
         outside = replace(HOT, key="k/outside", group="g", excess=1.0 if at_s > 400 else -1.0)
-        one = walk(night, at_s, [mild, stalled, outside])
-        night, calls = one.night, [*calls, *(sign.key for sign in one.calls)]
+        one = next_round(standing, at_s, [mild, stalled, outside])
+        standing, calls = one.standing, [*calls, *(condition.key for condition in one.calls)]
     assert calls == ["k/late", "k/stalled"]
 
 
 def test_the_speaker_of_a_group_stays_while_the_cause_shows_in_another_way() -> None:
     """Falling is over because the kiln is cold: the alarm goes on, in the words of the next."""
-    night = Night()
+    standing = StandingAlarms()
     for at_s in range(0, 900, 10):
         fall = replace(HOT, key="k/fall", group="g", excess=1.0 if at_s < 300 else -1.0)
         cold = replace(HOT, key="k/cold", group="g", text="cold", excess=1.0)
-        night = walk(night, at_s, [fall, replace(cold, on_s=200)]).night
-    assert night.alarms["k/fall"].state is State.UNACKNOWLEDGED
-    assert night.alarms["k/fall"].sign.text == "cold"
-    assert night.alarms["k/cold"].state is State.SUPPRESSED
+        standing = next_round(standing, at_s, [fall, replace(cold, on_s=200)]).standing
+    assert standing.alarms["k/fall"].state is AlarmState.UNACKNOWLEDGED
+    assert standing.alarms["k/fall"].condition.text == "cold"
+    assert standing.alarms["k/cold"].state is AlarmState.SUPPRESSED
 
 
 def test_the_shelf_has_an_end() -> None:
     """Shelved for ten minutes: silent so long, then called out because it still holds."""
-    night = tell(run([1] * 7)[0], "k/hot", Act.SHELVE, until_s=1200.0)
+    standing = respond(run([1] * 7)[0], "k/hot", AlarmAction.SHELVE, until_s=1200.0)
     calls = []
     for at_s in range(70, 1300, 10):
-        one = see(night, at_s, hot=1.0)
-        night, calls = one.night, [*calls, *((at_s, sign.key) for sign in one.calls)]
+        one = see(standing, at_s, hot=1.0)
+        standing, calls = (
+            one.standing,
+            [*calls, *((at_s, condition.key) for condition in one.calls)],
+        )
     assert calls == [(1200, "k/hot")]
 
 
 def test_what_is_no_longer_looked_at_has_returned() -> None:
     """The firing has ended: its alarm is over, and stays listed until it is seen."""
-    night = walk(run([1] * 7)[0], 70.0, []).night
-    assert night.alarms["k/hot"].state is State.RETURNED
+    standing = next_round(run([1] * 7)[0], 70.0, []).standing
+    assert standing.alarms["k/hot"].state is AlarmState.RETURNED
 
 
 STEPS = st.lists(
     st.tuples(
         st.sampled_from([-1.0, 1.0, None]),
-        st.sampled_from([None, Act.ACKNOWLEDGE, Act.SHELVE, Act.UNSHELVE]),
+        st.sampled_from([None, AlarmAction.ACKNOWLEDGE, AlarmAction.SHELVE, AlarmAction.UNSHELVE]),
     ),
     max_size=60,
 )
@@ -163,19 +180,19 @@ STEPS = st.lists(
 @settings(deadline=None)
 @given(STEPS)
 def test_an_alarm_that_holds_is_never_forgotten(
-    steps: list[tuple[float | None, Act | None]],
+    steps: list[tuple[float | None, AlarmAction | None]],
 ) -> None:
     """Whatever was done before: while the condition holds it stands, and somebody was called."""
-    night, calls, at_s = Night(), 0, 0.0
+    standing, calls, at_s = StandingAlarms(), 0, 0.0
     for excess, act in steps:
-        one = see(night, at_s, hot=excess)
-        night, calls = one.night, calls + len(one.calls)
+        one = see(standing, at_s, hot=excess)
+        standing, calls = one.standing, calls + len(one.calls)
         if act is not None:
-            night = tell(night, "k/hot", act, until_s=at_s + 300.0)
+            standing = respond(standing, "k/hot", act, until_s=at_s + 300.0)
         at_s += 30.0
     for _ in range(60):
-        one = see(night, at_s, hot=1.0)
-        night, calls = one.night, calls + len(one.calls)
+        one = see(standing, at_s, hot=1.0)
+        standing, calls = one.standing, calls + len(one.calls)
         at_s += 30.0
-    assert night.alarms["k/hot"].state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED)
+    assert standing.alarms["k/hot"].state in (AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED)
     assert calls >= 1

@@ -7,7 +7,7 @@ import pytest
 from firelog.alarm import Priority
 from firelog.errors import InputError
 from firelog.readings import Quality
-from firelog.watch.conditions.sentences import Sentence, read_sentence, spoken
+from firelog.watch.conditions.sentences import Sentence, read_sentence, sentence_conditions
 from firelog.watch.facts import ChannelNow, KilnNow
 
 
@@ -29,8 +29,8 @@ def channel(name: str, temp_c: float | None, rose_k: float | None = 0.0) -> Chan
 
 def excess(text: str, *channels: ChannelNow, unit: str = "C") -> float | None:
     now = KilnNow("k", "f", 0.0, None, channels)
-    (sign,) = spoken(now, [sentence(text, unit)], "C")
-    return sign.excess
+    (condition,) = sentence_conditions(now, [sentence(text, unit)], "C")
+    return condition.excess
 
 
 @pytest.mark.parametrize(

@@ -15,11 +15,11 @@ from pathlib import Path
 
 import pytest
 
-from firelog.demo.speaker import Speaker
+from firelog.demo.pty_logger import PtyLogger
 from firelog.record import alarms
 from firelog.record.store import Store
 from firelog.units import iso_utc
-from firelog.watch.run.supervisor import Charge
+from firelog.watch.run.supervisor import Supervisor
 from tests.watch.conftest import Hook
 
 pytest.importorskip("pty")
@@ -46,7 +46,7 @@ class Talker:
     """A logger on a pseudo-terminal that says 500 °C twice a second for as long as it lives."""
 
     def __init__(self, folder: Path) -> None:
-        self.speaker = Speaker((), link=folder / "port")
+        self.speaker = PtyLogger((), link=folder / "port")
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._talk, daemon=True)
         self._thread.start()
@@ -171,7 +171,7 @@ def test_a_collector_stopped_in_its_tracks_is_killed_and_started_again(
     foundry, store = house
     told: list[str] = []
     command = [sys.executable, "-m", "firelog", "--foundry", str(foundry), "--store", str(store)]
-    charge = Charge(
+    supervisor = Supervisor(
         [*command, "collect", "--quiet"],
         lambda kind, text: told.append(f"{kind}: {text}"),
         time.monotonic,
@@ -179,39 +179,41 @@ def test_a_collector_stopped_in_its_tracks_is_killed_and_started_again(
     )
 
     def reading_after(t_us: int) -> bool:
-        charge.look()
+        supervisor.look()
         return newest_us(store) > t_us
 
     try:
         wait(lambda: reading_after(0), "a first reading")
-        first = charge.pid
+        first = supervisor.pid
         assert first is not None
         os.kill(first, signal.SIGSTOP)
         stopped_us = now_us()
         wait(lambda: reading_after(stopped_us + 1_000_000), "a reading by another collector")
-        assert charge.pid != first
+        assert supervisor.pid != first
         assert [one.split(":")[0] for one in told] == ["collector hung"]
     finally:
-        charge.stop()
+        supervisor.stop()
 
 
 def test_a_collector_that_ends_at_once_is_not_started_without_pause() -> None:
     """A broken foundry file must not spin: pauses of 1, 2, 4 … s between starts."""
     at_s = [0.0]
     told: list[str] = []
-    charge = Charge([sys.executable, "-c", ""], lambda k, _: told.append(k), lambda: at_s[0])
+    supervisor = Supervisor(
+        [sys.executable, "-c", ""], lambda k, _: told.append(k), lambda: at_s[0]
+    )
     starts, last = [], None
     try:
         for _ in range(600):
-            charge.look()
-            if charge.pid is not None and charge.pid != last:
-                last = charge.pid
+            supervisor.look()
+            if supervisor.pid is not None and supervisor.pid != last:
+                last = supervisor.pid
                 starts.append(at_s[0])
-            if charge._process is not None:
-                charge._process.wait(10.0)
+            if supervisor._process is not None:
+                supervisor._process.wait(10.0)
             at_s[0] += 0.1
     finally:
-        charge.stop()
+        supervisor.stop()
     gaps = [later - first for first, later in itertools.pairwise(starts)]
     assert len(gaps) >= 4
     assert all(later > 1.5 * first for first, later in itertools.pairwise(gaps))

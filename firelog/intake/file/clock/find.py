@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from firelog.intake.file.clock import stamps
-from firelog.intake.file.plan import Clock, ClockKind, Dialect, Wishes
+from firelog.intake.file.plan import ClockKind, Dialect, FileClock, ImportOptions
 from firelog.intake.file.table.cells import number
-from firelog.intake.file.table.sample import Sample
+from firelog.intake.file.table.sample import RowSample
 
 TIME_NAME = re.compile(
     r"(?i)(?:^|[\W_])(?:time|date|datetime|timestamp|stamp|elapsed|clock|zeit|datum|uhrzeit|"
@@ -54,7 +54,7 @@ _EPOCHS = tuple((946_684_800.0 * f, 4_102_444_800.0 * f, 1e6 / f) for f in (1.0,
 
 
 @dataclass(frozen=True)
-class Found:
+class ClockFound:
     """A clock in the file, before it is known how to read it to the end."""
 
     kind: ClockKind
@@ -81,8 +81,12 @@ class Found:
 
 
 def find(
-    sample: Sample, names: Sequence[str], units: Sequence[str], dialect: Dialect, wishes: Wishes
-) -> list[Found]:
+    sample: RowSample,
+    names: Sequence[str],
+    units: Sequence[str],
+    dialect: Dialect,
+    options: ImportOptions,
+) -> list[ClockFound]:
     """Return every clock in the sample, best first."""
     kinds = [_texture(sample, index) for index in range(sample.width)]
     if "date" in kinds:
@@ -96,21 +100,24 @@ def find(
         if index in taken:
             continue
         if kind == "stamp":
-            found.append(Found(ClockKind.STAMP, (index,), _zoned(sample, index, names), 0.0))
+            found.append(ClockFound(ClockKind.STAMP, (index,), _zoned(sample, index, names), 0.0))
         elif kind == "date":
             beside = _time_beside(kinds, index, taken)
             columns = (index,) if beside is None else (index, beside)
             taken.update(columns)
-            found.append(Found(ClockKind.STAMP, columns, _zoned(sample, columns[-1], names), 0.0))
+            found.append(
+                ClockFound(ClockKind.STAMP, columns, _zoned(sample, columns[-1], names), 0.0)
+            )
     for index, kind in enumerate(kinds):
         if index in taken or any(index in clock.columns for clock in found):
             continue
         if kind in ("time", "span"):
-            found.append(_bare_clock(sample, index, names, kind, wishes))
+            found.append(_bare_clock(sample, index, names, kind, options))
         elif kind == "number" and (clock := _counting(sample, index, names, units, dialect)):
             found.append(clock)
     named = [
-        Found(c.kind, c.columns, c.has_zone, c.unit_us, _heading(names, c.columns)) for c in found
+        ClockFound(c.kind, c.columns, c.has_zone, c.unit_us, _heading(names, c.columns))
+        for c in found
     ]
     return sorted(named, key=lambda clock: clock.rank)
 
@@ -121,7 +128,7 @@ def _heading(names: Sequence[str], columns: Sequence[int]) -> str:
     )
 
 
-def _texture(sample: Sample, index: int) -> str:
+def _texture(sample: RowSample, index: int) -> str:
     """Say what the column is made of: stamp, date, time, span, number, or nothing of these."""
     cells = sample.column(index)[:400]
     if not cells:
@@ -152,7 +159,7 @@ def _compact_time(cell: str) -> bool:
     return bool(re.fullmatch(r"[0-9]{6}", cell)) and stamps.time_of_day_us(cell) is not None
 
 
-def _zoned(sample: Sample, index: int, names: Sequence[str]) -> bool:
+def _zoned(sample: RowSample, index: int, names: Sequence[str]) -> bool:
     read = [stamp for cell in sample.column(index) if (stamp := stamps.cut(cell))]
     return 2 * sum(1 for stamp in read if stamp.zone) > len(read) or bool(
         _UTC_NAME.search(names[index])
@@ -168,8 +175,8 @@ def _time_beside(kinds: Sequence[str], index: int, taken: set[int]) -> int | Non
 
 
 def _bare_clock(
-    sample: Sample, index: int, names: Sequence[str], kind: str, wishes: Wishes
-) -> Found:
+    sample: RowSample, index: int, names: Sequence[str], kind: str, options: ImportOptions
+) -> ClockFound:
     """A column of HH:MM:SS: elapsed when it is called so, starts near zero or passes 24 h."""
     spans = [span for cell in sample.column(index) if (span := stamps.span_us(cell)) is not None]
     near_zero = bool(spans) and abs(spans[0]) <= 60_000_000
@@ -179,15 +186,15 @@ def _bare_clock(
         or (bool(spans) and max(spans) > stamps.DAY_US)
         or bool(_ELAPSED_NAME.search(names[index]))
     )
-    if wishes.times:
-        elapsed = wishes.times == "elapsed"
+    if options.times:
+        elapsed = options.times == "elapsed"
     kind_ = ClockKind.ELAPSED_CLOCK if elapsed and spans else ClockKind.DAY_CLOCK
-    return Found(kind_, (index,))
+    return ClockFound(kind_, (index,))
 
 
 def _counting(
-    sample: Sample, index: int, names: Sequence[str], units: Sequence[str], dialect: Dialect
-) -> Found | None:
+    sample: RowSample, index: int, names: Sequence[str], units: Sequence[str], dialect: Dialect
+) -> ClockFound | None:
     """An epoch or elapsed time: a column of numbers that says so, or that counts as time does."""
     read = [number(cell, dialect.decimal, dialect.thousands) for cell in sample.column(index)]
     values = [value for value in read if value is not None]
@@ -195,7 +202,7 @@ def _counting(
         return None
     for low, high, unit_us in _EPOCHS:
         if low <= min(values) and max(values) < high:
-            return Found(ClockKind.EPOCH, (index,), unit_us=unit_us)
+            return ClockFound(ClockKind.EPOCH, (index,), unit_us=unit_us)
     name = names[index]
     if COUNTER_NAME.search(name):
         return None
@@ -210,7 +217,7 @@ def _counting(
     nameless = not any(names) and index == 0 and monotonic and len(values) > 2
     if not ((called and 2 * one_way >= len(steps)) or nameless):
         return None
-    return Found(ClockKind.ELAPSED, (index,), unit_us=unit_us)
+    return ClockFound(ClockKind.ELAPSED, (index,), unit_us=unit_us)
 
 
 def time_unit_us(text: str) -> float:
@@ -225,7 +232,7 @@ def time_unit_us(text: str) -> float:
     return 0.0
 
 
-def _fields(sample: Sample, names: Sequence[str], dialect: Dialect) -> list[Found]:
+def _fields(sample: RowSample, names: Sequence[str], dialect: Dialect) -> list[ClockFound]:
     """Date and time spread over columns of numbers, found by their names or by their ranges."""
     lower = [re.sub(r"[\W_]+$", "", name.strip().lower()) for name in names]
     places: list[int] = []
@@ -236,13 +243,13 @@ def _fields(sample: Sample, names: Sequence[str], dialect: Dialect) -> list[Foun
         after = [i for i in fits if not places or i == places[-1] + 1]
         places.append((after or fits)[0])
     if len(places) >= 5 and _field_ranges(sample, places, dialect):
-        return [Found(ClockKind.FIELDS, tuple(places))]
+        return [ClockFound(ClockKind.FIELDS, tuple(places))]
     if not any(names) and sample.width > 6 and _field_ranges(sample, range(6), dialect):
-        return [Found(ClockKind.FIELDS, tuple(range(6)))]
+        return [ClockFound(ClockKind.FIELDS, tuple(range(6)))]
     return []
 
 
-def _field_ranges(sample: Sample, places: Sequence[int], dialect: Dialect) -> bool:
+def _field_ranges(sample: RowSample, places: Sequence[int], dialect: Dialect) -> bool:
     limits = ((1970, 2099), (1, 12), (1, 31), (0, 24), (0, 59), (0, 61))
     for place, (low, high) in zip(places, limits, strict=False):
         for cell in sample.column(place):
@@ -252,6 +259,6 @@ def _field_ranges(sample: Sample, places: Sequence[int], dialect: Dialect) -> bo
     return bool(sample.body)
 
 
-def as_clock(found: Found) -> Clock:
+def as_clock(found: ClockFound) -> FileClock:
     """Return the found clock with everything else still at its default."""
-    return Clock(found.kind, found.columns, unit_us=found.unit_us or 1e6)
+    return FileClock(found.kind, found.columns, unit_us=found.unit_us or 1e6)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from firelog.errors import InputError
 from firelog.intake.file.clock import stamps
 from firelog.intake.file.clock.zones import WallClock
-from firelog.intake.file.plan import Clock, ClockKind, DateOrder, Dialect
+from firelog.intake.file.plan import ClockKind, DateOrder, Dialect, FileClock
 from firelog.intake.file.table.cells import number
 from firelog.readings import IntArray
 
@@ -24,7 +24,7 @@ LATEST_US = 4_102_444_800_000_000  # 2100-01-01
 _HOUR_US = 3_600_000_000
 
 
-def raw_us(cells: Sequence[str], clock: Clock, dialect: Dialect) -> int | None:
+def raw_us(cells: Sequence[str], clock: FileClock, dialect: Dialect) -> int | None:
     """Return the raw count of one row's time cells in microseconds; None when unreadable."""
     if clock.kind is ClockKind.STAMP:
         return _stamp(cells, clock.order)
@@ -42,7 +42,7 @@ def raw_us(cells: Sequence[str], clock: Clock, dialect: Dialect) -> int | None:
 
 
 def raw_all(
-    columns: Sequence[Sequence[str]], clock: Clock, dialect: Dialect
+    columns: Sequence[Sequence[str]], clock: FileClock, dialect: Dialect
 ) -> tuple[IntArray, Mask]:
     """Return raw counts of many rows, given the clock's columns, and which of them are readable."""
     read = [raw_us(cells, clock, dialect) for cells in zip(*columns, strict=True)]
@@ -82,7 +82,7 @@ def _fields(cells: Sequence[str], dialect: Dialect) -> int | None:
 class ClockReader:
     """Resolves one clock through a file; feed it the readable rows, in file order."""
 
-    def __init__(self, clock: Clock) -> None:
+    def __init__(self, clock: FileClock) -> None:
         self.clock = clock
         self.out_of_order = 0
         self.spread = 0

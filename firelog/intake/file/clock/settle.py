@@ -14,12 +14,12 @@ from firelog.errors import InputError
 from firelog.intake.file import lines
 from firelog.intake.file.clock import find as clocks
 from firelog.intake.file.clock import order, stamps
-from firelog.intake.file.clock.find import Found
+from firelog.intake.file.clock.find import ClockFound
 from firelog.intake.file.clock.follow import raw_all, raw_us
 from firelog.intake.file.clock.zones import first_pass
-from firelog.intake.file.plan import Clock, ClockKind, DateOrder, Dialect, Wishes
+from firelog.intake.file.plan import ClockKind, DateOrder, Dialect, FileClock, ImportOptions
 from firelog.intake.file.table.cells import split
-from firelog.intake.file.table.sample import Sample
+from firelog.intake.file.table.sample import RowSample
 from firelog.readings import IntArray
 from firelog.units import us_to_datetime
 
@@ -33,18 +33,18 @@ _LENGTHS = {60_000_000: "one minute", 1_000_000: "one second"}
 class Settler:
     """Settles the clocks of one file; ``warnings`` collects what the person should know."""
 
-    def __init__(self, path: Path, form: Dialect, rows: Sample, wishes: Wishes) -> None:
+    def __init__(self, path: Path, form: Dialect, rows: RowSample, options: ImportOptions) -> None:
         self.path, self.file = path, str(path)
-        self.form, self.rows, self.wishes = form, rows, wishes
+        self.form, self.rows, self.options = form, rows, options
         self.warnings: list[str] = []
 
-    def settle(self, found: Found, *, spread: bool) -> Clock:
+    def settle(self, found: ClockFound, *, spread: bool) -> FileClock:
         """Return the clock, ready to be followed; ``spread`` when one row is one scan.
 
         Raises :class:`InputError` naming the option that settles what the file leaves open.
         """
         clock = clocks.as_clock(found)
-        if self.wishes.start_us is not None and clock.kind not in FROM_START:
+        if self.options.start_us is not None and clock.kind not in FROM_START:
             self.warnings.append("--start is not used: the times carry their own dates")
         if clock.kind is ClockKind.ELAPSED:
             clock = self._counted(clock, found)
@@ -58,9 +58,9 @@ class Settler:
         return replace(clock, first_fold=self._first_fold(clock)) if clock.zone else clock
 
     # ------------------------------------------------------------ what the count means
-    def _counted(self, clock: Clock, found: Found) -> Clock:
-        if self.wishes.elapsed_in:
-            return replace(clock, unit_us=_ELAPSED_US[self.wishes.elapsed_in])
+    def _counted(self, clock: FileClock, found: ClockFound) -> FileClock:
+        if self.options.elapsed_in:
+            return replace(clock, unit_us=_ELAPSED_US[self.options.elapsed_in])
         if not found.unit_us:
             self.warnings.append(
                 f"nothing says what {found.heading!r} counts; taken as seconds "
@@ -68,24 +68,24 @@ class Settler:
             )
         return clock
 
-    def _started(self, clock: Clock, found: Found) -> Clock:
-        if self.wishes.start_us is None:
+    def _started(self, clock: FileClock, found: ClockFound) -> FileClock:
+        if self.options.start_us is None:
             day_clock = clock.kind is ClockKind.DAY_CLOCK
             what = "a time of day without a date" if day_clock else "elapsed time"
             raise InputError(
                 f"{self.file}: {found.heading!r} is {what}; say when it began with --start, like "
                 "--start 2026-03-01T08:00:00Z"
             )
-        if clock.kind is ClockKind.DAY_CLOCK and not self.wishes.times:
+        if clock.kind is ClockKind.DAY_CLOCK and not self.options.times:
             self._surely_a_clock(clock, found)
-        return replace(clock, start_us=self.wishes.start_us)
+        return replace(clock, start_us=self.options.start_us)
 
-    def _surely_a_clock(self, clock: Clock, found: Found) -> None:
+    def _surely_a_clock(self, clock: FileClock, found: ClockFound) -> None:
         """A first 08:15:00 is a time of day only when that is when it began."""
         text = self.rows.column(clock.columns[0])[0]
         stamp = stamps.cut(text)
         first = stamps.time_of_day_us(stamp.time) if stamp else None
-        start = us_to_datetime(self.wishes.start_us or 0, self.wishes.tz or UTC)
+        start = us_to_datetime(self.options.start_us or 0, self.options.tz or UTC)
         begun = ((start.hour * 60 + start.minute) * 60 + start.second) * 1_000_000
         if abs((first or 0) - begun) > 60_000_000:
             raise InputError(
@@ -94,26 +94,26 @@ class Settler:
             )
 
     # ------------------------------------------------------------ dates and zones
-    def _date_order(self, clock: Clock) -> DateOrder | None:
-        if self.wishes.dates:
-            return self.wishes.dates
+    def _date_order(self, clock: FileClock) -> DateOrder | None:
+        if self.options.dates:
+            return self.options.dates
         found = order.runs(_dates(row.cells, clock) for row in self.rows.body)
         if len(order.possible(found)) > 1:
             found = order.runs(_dates(cells, clock) for cells in self._all_rows())
         return order.decide([run for run in found if run.text], self.file)
 
-    def _zoned(self, clock: Clock, found: Found) -> Clock:
+    def _zoned(self, clock: FileClock, found: ClockFound) -> FileClock:
         if found.has_zone:
             return clock  # a heading that says UTC, or an offset in the stamps
-        if self.wishes.tz is None:
+        if self.options.tz is None:
             first = self.rows.body[0]
             raise InputError(
                 f"{self.file}, line {first.line}: {first.cells[clock.columns[0]]!r} has no time "
                 "zone; name the logger's with --tz, like --tz Europe/Lisbon or --tz -07:00"
             )
-        return replace(clock, zone=self.wishes.tz)
+        return replace(clock, zone=self.options.tz)
 
-    def _first_fold(self, clock: Clock) -> int:
+    def _first_fold(self, clock: FileClock) -> int:
         assert clock.zone is not None
         wall = (
             raw
@@ -137,7 +137,7 @@ class Settler:
                     yield tuple(cells)
 
     # ------------------------------------------------------------ direction and fineness
-    def _shaped(self, clock: Clock, found: Found, *, spread: bool) -> Clock:
+    def _shaped(self, clock: FileClock, found: ClockFound, *, spread: bool) -> FileClock:
         cells = [[row.cells[c] for row in self.rows.body] for c in clock.columns]
         raw, good = raw_all(cells, clock, self.form)
         raw = raw[good]
@@ -169,10 +169,10 @@ class Settler:
             clock, newest_first=newest_first, step_us=step_us, repeats=repeats, first_run=first_run
         )
 
-    def _has_time(self, clock: Clock) -> bool:
+    def _has_time(self, clock: FileClock) -> bool:
         return any(_dates(row.cells, clock)[1] for row in self.rows.body)
 
-    def _more(self, clock: Clock) -> IntArray:
+    def _more(self, clock: FileClock) -> IntArray:
         """Return raw counts from the file's beginning until a few stamps have passed."""
         found: list[int] = []
         different: set[int] = set()
@@ -186,14 +186,14 @@ class Settler:
                 break
         return np.array(found, np.int64)
 
-    def _newest_first(self, clock: Clock) -> None:
+    def _newest_first(self, clock: FileClock) -> None:
         if clock.kind is ClockKind.DAY_CLOCK:
             raise InputError(
                 f"{self.file}: newest row first, and times without a date; export it with dates"
             )
         self.warnings.append("newest row first; turned round")
 
-    def _resolution(self, clock: Clock) -> int:
+    def _resolution(self, clock: FileClock) -> int:
         cells = [self.rows.column(c)[:200] for c in clock.columns]
         if clock.kind in (ClockKind.EPOCH, ClockKind.ELAPSED):
             decimals = max(len(cell.replace(",", ".").partition(".")[2]) for cell in cells[0])
@@ -206,12 +206,12 @@ class Settler:
         return min((stamps.resolution_us(text) for text in texts), default=1_000_000)
 
 
-def _dates(cells: Sequence[str], clock: Clock) -> tuple[str, str]:
+def _dates(cells: Sequence[str], clock: FileClock) -> tuple[str, str]:
     stamp = stamps.cut(" ".join(cells[column] for column in clock.columns))
     return (stamp.date, stamp.time) if stamp else ("", "")
 
 
-def _repeats(raw: IntArray, steps: IntArray, rows: Sample) -> tuple[int, int]:
+def _repeats(raw: IntArray, steps: IntArray, rows: RowSample) -> tuple[int, int]:
     """Return how many rows usually share a stamp, and how many share the first."""
     edges = np.concatenate(([0], np.flatnonzero(steps) + 1, [len(raw)]))
     lengths = np.diff(edges)
@@ -223,7 +223,7 @@ def _repeats(raw: IntArray, steps: IntArray, rows: Sample) -> tuple[int, int]:
     return (most if most <= 1.5 * usual else round(usual)), int(lengths[0])
 
 
-def _only_copies(rows: Sample) -> bool:
+def _only_copies(rows: RowSample) -> bool:
     """True when rows come in pairs that agree in every cell: written twice, not measured twice."""
     pairs = zip(rows.body, rows.body[1:], strict=False)
     same = sum(1 for one, two in pairs if one.cells == two.cells)

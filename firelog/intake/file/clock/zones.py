@@ -23,7 +23,7 @@ _OFFSET = re.compile(r"(?:UTC|GMT)?([+-])(\d{1,2})(?::?(\d{2}))?")
 
 
 @dataclass(frozen=True)
-class Change:
+class ZoneTransition:
     """One change of the clocks: the instant in UTC, and the offsets before and after, in µs."""
 
     at_us: int
@@ -62,7 +62,7 @@ def zone_or_offset(text: str) -> tzinfo:
     return zone(text)
 
 
-def changes(where: tzinfo, low_us: int, high_us: int) -> tuple[Change, ...]:
+def changes(where: tzinfo, low_us: int, high_us: int) -> tuple[ZoneTransition, ...]:
     """Return the changes of the clocks that touch wall-clock times from low to high."""
     first = low_us // 1_000_000 - 2 * _DAY_S
     last = high_us // 1_000_000 + 2 * _DAY_S
@@ -72,7 +72,7 @@ def changes(where: tzinfo, low_us: int, high_us: int) -> tuple[Change, ...]:
         after = _offset_s(where, end)
         if after != before:
             at = _bisect(where, end - _DAY_S, end)
-            found.append(Change(at * 1_000_000, before * 1_000_000, after * 1_000_000))
+            found.append(ZoneTransition(at * 1_000_000, before * 1_000_000, after * 1_000_000))
         before = after
     return tuple(found)
 
@@ -113,7 +113,7 @@ class WallClock:
         self.last, self.last_offset = int(wall_us[-1]), int(offset[-1])
         return wall_us - offset
 
-    def _passes(self, wall_us: IntArray, inside: IntArray, change: Change) -> IntArray:
+    def _passes(self, wall_us: IntArray, inside: IntArray, change: ZoneTransition) -> IntArray:
         """Return the offset of each row that lies in the repeated hour."""
         half = (change.before_us - change.after_us) // 2
         offsets = (change.before_us, change.after_us)
@@ -132,7 +132,7 @@ class WallClock:
             result[number] = offsets[self.fold]
         return result
 
-    def _follows(self, wall_us: IntArray, offset: IntArray, change: Change) -> None:
+    def _follows(self, wall_us: IntArray, offset: IntArray, change: ZoneTransition) -> None:
         """Refuse a log that runs through the repeated hour once: its clock was never set back."""
         half = (change.before_us - change.after_us) // 2
         wall = np.concatenate(([wall_us[0] if self.last is None else self.last], wall_us))

@@ -14,7 +14,7 @@ ERROR_WORD = 255  # a cell that was neither blank nor a number; becomes missing,
 
 
 @dataclass
-class Table:
+class RowArrays:
     """Accepted rows: line numbers, raw counts of each clock with their masks, cells as arrays.
 
     A column's quality is None where every cell was a plain number. ``names`` and ``units`` are
@@ -34,11 +34,11 @@ class Table:
         return len(self.lines)
 
 
-def join(tables: Sequence[Table]) -> Table:
+def join(tables: Sequence[RowArrays]) -> RowArrays:
     """Return stretches of one file as one table; at least one must be given."""
     if len(tables) == 1:
         return tables[0]
-    return Table(
+    return RowArrays(
         lines=np.concatenate([t.lines for t in tables]),
         raws=[np.concatenate(parts) for parts in zip(*(t.raws for t in tables), strict=True)],
         good=[np.concatenate(parts) for parts in zip(*(t.good for t in tables), strict=True)],
@@ -50,7 +50,7 @@ def join(tables: Sequence[Table]) -> Table:
     )
 
 
-def _qualities(tables: Sequence[Table], index: int) -> QualityArray | None:
+def _qualities(tables: Sequence[RowArrays], index: int) -> QualityArray | None:
     if all(table.qualities[index] is None for table in tables):
         return None
     parts = []

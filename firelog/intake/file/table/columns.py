@@ -19,11 +19,11 @@ import numpy as np
 from firelog.errors import InputError
 from firelog.intake.file import quality
 from firelog.intake.file.clock.find import COUNTER_NAME
-from firelog.intake.file.plan import Column, Dialect, Skipped, Wishes
+from firelog.intake.file.plan import Column, Dialect, ImportOptions, Skipped
 from firelog.intake.file.table import header as heading
 from firelog.intake.file.table.cells import is_value, number, reading
 from firelog.intake.file.table.header import Header
-from firelog.intake.file.table.sample import Sample
+from firelog.intake.file.table.sample import RowSample
 from firelog.readings import Quality, Role, Unit
 from firelog.units import TemperatureUnit, temperature_unit, to_celsius
 
@@ -54,7 +54,7 @@ _LOWEST_KELVIN = 150.0  # below this a kelvin column starting near 0 is a rise, 
 
 
 @dataclass(frozen=True)
-class Choice:
+class ColumnChoice:
     """The outcome: columns to take, columns left out, and what the person should know."""
 
     columns: tuple[Column, ...]
@@ -74,15 +74,15 @@ class _Candidate:
 
 
 def choose(
-    sample: Sample,
+    sample: RowSample,
     header: Header,
     dialect: Dialect,
-    wishes: Wishes,
+    options: ImportOptions,
     *,
     clocks: Iterable[int],
     file: str,
     indices: Sequence[int] | None = None,
-) -> Choice:
+) -> ColumnChoice:
     """Settle every column but ``clocks``. Raises :class:`InputError` when the unit is unknown."""
     not_time = [i for i in range(sample.width) if i not in set(clocks)]
     candidates = [
@@ -91,13 +91,13 @@ def choose(
         if indices is None or index in indices
     ]
     check_headings(
-        [*wishes.only, *wishes.skip, *wishes.channels], [c.heading for c in candidates], file
+        [*options.only, *options.skip, *options.channels], [c.heading for c in candidates], file
     )
     columns: list[tuple[_Candidate, Unit]] = []
     skipped: list[Skipped] = []
-    nameless = [c for c in candidates if not _skip_by_name(c, wishes, dialect)]
+    nameless = [c for c in candidates if not _skip_by_name(c, options, dialect)]
     units_known = any(temperature_unit(c.unit) for c in nameless)
-    if not units_known and not wishes.unit and not header.file_unit and nameless:
+    if not units_known and not options.unit and not header.file_unit and nameless:
         numeric = [c.name for c in nameless if _numeric(c, dialect)]
         if numeric:
             raise InputError(
@@ -105,14 +105,14 @@ def choose(
                 "it with --unit C, --unit F or --unit K"
             )
     for candidate in candidates:
-        outcome = _settle(candidate, header, dialect, wishes)
+        outcome = _settle(candidate, header, dialect, options)
         if isinstance(outcome, Skipped):
             if candidate.heading or any(candidate.cells):
                 skipped.append(outcome)
         else:
             columns.append((candidate, outcome))
-    taken, warnings = _named(columns, wishes, sample)
-    return Choice(taken, tuple(skipped), warnings)
+    taken, warnings = _named(columns, options, sample)
+    return ColumnChoice(taken, tuple(skipped), warnings)
 
 
 def check_headings(named: Iterable[str], there: Sequence[str], file: str) -> None:
@@ -129,7 +129,7 @@ def role_of(name: str) -> Role:
     return next((role for pattern, role in _ROLES if pattern.search(name)), Role.KILN)
 
 
-def _candidate(sample: Sample, header: Header, dialect: Dialect, index: int) -> _Candidate:
+def _candidate(sample: RowSample, header: Header, dialect: Dialect, index: int) -> _Candidate:
     cells = tuple(sample.column(index))
     full = header.names[index]
     name, unit = heading.split_unit(full)
@@ -137,13 +137,13 @@ def _candidate(sample: Sample, header: Header, dialect: Dialect, index: int) -> 
     return _Candidate(index, full, name, heading.unit_of(unit), cells)
 
 
-def _skip_by_name(candidate: _Candidate, wishes: Wishes, dialect: Dialect) -> str:
+def _skip_by_name(candidate: _Candidate, options: ImportOptions, dialect: Dialect) -> str:
     """Return why a column is left out for what it is called or made of, "" when it is not."""
-    if candidate.heading in wishes.skip:
+    if candidate.heading in options.skip:
         return "left out as asked"
-    if wishes.only:
-        return "" if candidate.heading in wishes.only else "not among the columns asked for"
-    if candidate.heading and candidate.heading in wishes.channels:
+    if options.only:
+        return "" if candidate.heading in options.only else "not among the columns asked for"
+    if candidate.heading and candidate.heading in options.channels:
         return ""
     if not candidate.cells:
         return "empty"
@@ -163,14 +163,14 @@ def _skip_by_name(candidate: _Candidate, wishes: Wishes, dialect: Dialect) -> st
 
 
 def _settle(
-    candidate: _Candidate, header: Header, dialect: Dialect, wishes: Wishes
+    candidate: _Candidate, header: Header, dialect: Dialect, options: ImportOptions
 ) -> Unit | Skipped:
-    if why := _skip_by_name(candidate, wishes, dialect):
+    if why := _skip_by_name(candidate, options, dialect):
         return _left(candidate, why)
     unit = temperature_unit(candidate.unit)
     if unit is None and not header.own_units:
         unit = temperature_unit(header.file_unit)
-    unit = unit or wishes.unit
+    unit = unit or options.unit
     if unit is None:
         return _left(candidate, "no unit stated; --unit says what it is in")
     if why := _impossible(candidate, dialect, unit):
@@ -219,7 +219,7 @@ def _impossible(candidate: _Candidate, dialect: Dialect, unit: TemperatureUnit) 
 
 
 def _named(
-    taken: Sequence[tuple[_Candidate, Unit]], wishes: Wishes, sample: Sample
+    taken: Sequence[tuple[_Candidate, Unit]], options: ImportOptions, sample: RowSample
 ) -> tuple[tuple[Column, ...], tuple[str, ...]]:
     """Give every column a channel name of its own."""
     headings = {(candidate.name, candidate.heading) for candidate, _ in taken}
@@ -228,13 +228,13 @@ def _named(
     columns, warnings = [], []
     for candidate, unit in taken:
         name = candidate.name if short[candidate.name] == 1 else candidate.heading
-        name = wishes.channels.get(candidate.heading, name) or f"column {candidate.index + 1}"
+        name = options.channels.get(candidate.heading, name) or f"column {candidate.index + 1}"
         used[name] += 1
         if used[name] > 1:
             warnings.append(f"there are several columns {name!r}; they are numbered")
             name = f"{name} {used[name]}"
         stated = temperature_unit(candidate.unit)
-        if wishes.unit and stated and stated != wishes.unit:
+        if options.unit and stated and stated != options.unit:
             warnings.append(f"{name} is in {stated} by the file's own word; --unit is not used")
         filled = len(candidate.cells) / max(len(sample.body), 1)
         columns.append(

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from firelog.intake.file.clock.find import TIME_NAME, time_unit_us
 from firelog.intake.file.plan import Dialect
 from firelog.intake.file.table.cells import number, number_with_unit
-from firelog.intake.file.table.sample import Row, Sample
+from firelog.intake.file.table.sample import Row, RowSample
 from firelog.units import temperature_unit
 
 _OTHER = (
@@ -51,7 +51,7 @@ class Header:
     own_units: bool = False
 
 
-def find(sample: Sample, dialect: Dialect) -> Header:
+def find(sample: RowSample, dialect: Dialect) -> Header:
     """Return the heading above the first row of readings."""
     first = sample.body[0].line
     above = [row for row in sample.rows if row.line < first and not row.blank]
@@ -131,7 +131,7 @@ def _could_be_heading(row: Row, width: int) -> bool:
     return width - 1 <= len(row.cells) <= width + 1 and filled * 2 >= width - 1
 
 
-def _is_units_row(row: Row, sample: Sample) -> bool:
+def _is_units_row(row: Row, sample: RowSample) -> bool:
     filled = [cell for cell in row.cells if cell]
     known = [cell for cell in filled if is_unit(cell)]
     some_temperature = any(temperature_unit(unit_of(cell)) for cell in known)
@@ -146,7 +146,7 @@ def is_unit(text: str) -> bool:
     return time_unit_us(bare) > 0 and len(bare) <= 8
 
 
-def _names_row(rows: Sequence[Row], sample: Sample) -> Row | None:
+def _names_row(rows: Sequence[Row], sample: RowSample) -> Row | None:
     """The row with most different words; one that names a time wins, then the upper one."""
 
     def worth(row: Row) -> tuple[bool, int]:

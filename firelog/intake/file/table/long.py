@@ -6,12 +6,12 @@ import re
 from collections.abc import Sequence
 
 from firelog.errors import InputError
-from firelog.intake.file.plan import Column, Dialect, LongLayout, Skipped, Wishes
+from firelog.intake.file.plan import Column, Dialect, ImportOptions, LongLayout, Skipped
 from firelog.intake.file.table import header as heading
 from firelog.intake.file.table.cells import is_value, number
-from firelog.intake.file.table.columns import Choice, as_unit, role_of
+from firelog.intake.file.table.columns import ColumnChoice, as_unit, role_of
 from firelog.intake.file.table.header import Header
-from firelog.intake.file.table.sample import Sample
+from firelog.intake.file.table.sample import RowSample
 from firelog.readings import Unit
 from firelog.units import temperature_unit
 
@@ -24,7 +24,7 @@ _UNIT = re.compile(r"(?i)^(?:unit|units|uom|einheit|単位)$")
 
 
 def find(
-    sample: Sample, header: Header, dialect: Dialect, clocks: Sequence[int]
+    sample: RowSample, header: Header, dialect: Dialect, clocks: Sequence[int]
 ) -> LongLayout | None:
     """Return the layout of a long table, None for a wide one."""
     free = [i for i in range(sample.width) if i not in clocks and sample.column(i)]
@@ -45,15 +45,15 @@ def find(
 
 
 def choose(
-    sample: Sample,
+    sample: RowSample,
     header: Header,
-    wishes: Wishes,
+    options: ImportOptions,
     *,
     layout: LongLayout,
     file: str,
-) -> Choice:
+) -> ColumnChoice:
     """Return the channels met in the sample; others may still turn up further down."""
-    stated = settled_unit(header, wishes, layout)
+    stated = settled_unit(header, options, layout)
     met: dict[tuple[str, str], None] = {}
     for row in sample.body:
         unit = row.cells[layout.unit] if layout.unit is not None else ""
@@ -62,7 +62,7 @@ def choose(
     columns: list[Column] = []
     skipped: list[Skipped] = []
     for name, unit in met:
-        outcome = channel(name, unit, stated, wishes, layout.value)
+        outcome = channel(name, unit, stated, options, layout.value)
         if isinstance(outcome, Column):
             columns.append(outcome)
         else:
@@ -72,26 +72,26 @@ def choose(
             f"{file}: nothing in it says what the readings are in; name it with --unit C, "
             "--unit F or --unit K"
         )
-    return Choice(tuple(columns), tuple(skipped), ())
+    return ColumnChoice(tuple(columns), tuple(skipped), ())
 
 
-def settled_unit(header: Header, wishes: Wishes, layout: LongLayout) -> str:
+def settled_unit(header: Header, options: ImportOptions, layout: LongLayout) -> str:
     """Return the unit that holds for all rows that state none."""
     _, behind = heading.split_unit(header.names[layout.value])
     return (
         heading.unit_of(header.units[layout.value] or behind)
         or header.file_unit
-        or (wishes.unit or "")
+        or (options.unit or "")
     )
 
 
 def channel(
-    name: str, unit: str, stated: str, wishes: Wishes, value_index: int
+    name: str, unit: str, stated: str, options: ImportOptions, value_index: int
 ) -> Column | Skipped:
     """Return the column that stands for one channel of a long table, or why it is left out."""
     bare, own = heading.split_unit(name)
     text = heading.unit_of(unit or own or stated)
-    if name in wishes.skip or (wishes.only and name not in wishes.only):
+    if name in options.skip or (options.only and name not in options.only):
         return Skipped(name, text, "left out as asked")
     known = as_unit(text)
     if known is None:
@@ -99,10 +99,10 @@ def channel(
             f"in {text}, not a temperature" if text else "no unit stated; --unit says what it is in"
         )
         return Skipped(bare, text, why)
-    return Column(value_index, name, wishes.channels.get(name, bare), Unit(known), role_of(name))
+    return Column(value_index, name, options.channels.get(name, bare), Unit(known), role_of(name))
 
 
-def _names_channels(sample: Sample, header: Header, index: int) -> bool:
+def _names_channels(sample: RowSample, header: Header, index: int) -> bool:
     cells = sample.column(index)
     different = len(set(cells))
     if different > 200 or (len(cells) > 4 and different > 0.7 * len(cells)):

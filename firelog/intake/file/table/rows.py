@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from firelog.errors import InputError
 from firelog.intake.file.clock.follow import raw_us
-from firelog.intake.file.plan import Clock, Plan, Rejected
+from firelog.intake.file.plan import FileClock, ReadPlan, Rejected
 from firelog.intake.file.table.cells import number, split
 from firelog.intake.file.table.header import is_unit
 
@@ -15,10 +15,10 @@ WORST_SHARE = 0.1  # more unreadable times than this, and the file was misunders
 _BLANK = " \t,;|\x0c\x1a"
 
 
-class Lines:
+class RowSorter:
     """Sorts the lines of one file; remembers what it refused and the last line it took."""
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: ReadPlan) -> None:
         self.plan = plan
         self.rejected: list[Rejected] = []
         self.rejected_count = 0
@@ -88,7 +88,7 @@ class Lines:
             return None
         return cells
 
-    def _has_time(self, cells: Sequence[str], clock: Clock) -> bool:
+    def _has_time(self, cells: Sequence[str], clock: FileClock) -> bool:
         return raw_us([cells[c] for c in clock.columns], clock, self.plan.dialect) is not None
 
     def _bad_time(self, line: int, shown: str) -> None:

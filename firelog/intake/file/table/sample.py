@@ -29,7 +29,7 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Sample:
+class RowSample:
     """Rows in file order, those that look like readings, and the number of columns they have."""
 
     rows: tuple[Row, ...]
@@ -51,16 +51,16 @@ def lines_of(head: bytes) -> list[str]:
     return head.decode("utf-8", "replace").split("\n")[:MOST_LINES]
 
 
-def take(lines: Sequence[str], dialect: Dialect) -> Sample:
+def take(lines: Sequence[str], dialect: Dialect) -> RowSample:
     """Cut lines into rows, and find the rows that look like readings."""
     rows = _rows(lines, dialect)
     likely = [row for row in rows if _looks_like_data(row.cells, dialect)]
     widths = Counter(len(row.cells) for row in likely)
     if not widths:
-        return Sample(rows, (), 0)
+        return RowSample(rows, (), 0)
     width = max(widths.items(), key=lambda pair: (pair[1], pair[0]))[0]
     body = [row for row in likely if len(row.cells) == width]
-    return Sample(rows, tuple(_without_heading(body, width, dialect)), width)
+    return RowSample(rows, tuple(_without_heading(body, width, dialect)), width)
 
 
 def _rows(lines: Sequence[str], dialect: Dialect) -> tuple[Row, ...]:

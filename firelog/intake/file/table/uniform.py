@@ -1,4 +1,4 @@
-"""Stretches of a file whose lines all have one form, read whole as arrays.
+"""Fast reader: stretches of a file whose lines all have one form, read whole as arrays.
 
 Most of most logs is so: the same number of cells in every line, stamps of one width, plain
 numbers. numpy finds the cells, cuts the stamps and reads the numbers in C. Whatever does not fit
@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firelog.intake.file.clock import stamps
-from firelog.intake.file.plan import WHITESPACE, Clock, ClockKind, Plan
+from firelog.intake.file.plan import WHITESPACE, ClockKind, FileClock, ReadPlan
 from firelog.intake.file.table import decimals
 from firelog.readings import FloatArray, IntArray
 
@@ -28,8 +28,8 @@ Bytes = NDArray[np.uint8]
 class Shape:
     """What is the same in every line: cells, which are read, how signs are made plain."""
 
-    plan: Plan
-    clock: Clock
+    plan: ReadPlan
+    clock: FileClock
     read: tuple[int, ...]  # columns of numbers, in file order; an elapsed clock among them
     dropped: tuple[int, ...]
     table: bytes  # makes separators and line ends commas, and the decimal sign a point
@@ -45,7 +45,7 @@ class Uniform:
     last_line: str
 
 
-def shape(plan: Plan) -> Shape | None:
+def shape(plan: ReadPlan) -> Shape | None:
     """Return what :func:`read` needs, None when this file cannot be read so."""
     form, clock = plan.dialect, plan.clocks[0]
     simple = len(plan.clocks) == 1 and plan.long is None and not form.thousands
@@ -155,7 +155,7 @@ def _counted(value: FloatArray, unit_us: float) -> IntArray | None:
 
 
 # ---------------------------------------------------------------- stamps
-def _stamps(data: bytes, starts: IntArray, ends: IntArray, clock: Clock) -> IntArray | None:
+def _stamps(data: bytes, starts: IntArray, ends: IntArray, clock: FileClock) -> IntArray | None:
     """Return raw counts of stamps that all have the width and the signs of the first one."""
     signs = np.frombuffer(data, np.uint8)
     cells = []
@@ -184,7 +184,7 @@ def _stamps(data: bytes, starts: IntArray, ends: IntArray, clock: Clock) -> IntA
     return day_us + clock_us - (stamps.zone_us(stamp.zone) if stamp.zone else 0)
 
 
-def _days(texts: Bytes, clock: Clock) -> IntArray | None:
+def _days(texts: Bytes, clock: FileClock) -> IntArray | None:
     """Return the days of dates in µs; they come in runs, so each is read once."""
     turns = np.flatnonzero((texts[1:] != texts[:-1]).any(axis=1)) + 1
     if len(turns) > _MOST_DATES:

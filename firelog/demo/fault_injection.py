@@ -1,4 +1,4 @@
-"""Mishaps on demand: a person asks for one while the rehearsal runs, and the kiln has it."""
+"""Fault injection: a person asks for a mishap while the rehearsal runs, and the kiln has it."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _FAULTS = {
 NAMES = tuple(_FAULTS)
 
 
-class OnDemand:
+class FaultInjector:
     """Gives a playing scene the mishaps it is asked for; safe from any thread."""
 
     def __init__(self) -> None:

@@ -1,4 +1,4 @@
-"""Comparing a few castings with a few others: exact p-values, effect sizes, many facts at once."""
+"""Permutation tests for a few castings against a few others: p-values, effect sizes, Holm."""
 
 from __future__ import annotations
 

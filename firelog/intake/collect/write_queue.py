@@ -1,4 +1,4 @@
-"""What waits to be stored: in order, durably, and in memory while the disk refuses.
+"""A write queue before the store: in order, durable, in memory while the disk refuses.
 
 Each scan is part of one durable transaction. While the store takes everything, a transaction
 holds one scan; scans that have piled up go together, for they must not pile up further.
@@ -39,7 +39,7 @@ class Write:
     text: str = ""
 
 
-class Keeper:
+class WriteQueue:
     """Stores writes in the order they were put, as soon as the store takes them.
 
     ``stored(write, new)`` is called after the write is on the disk, ``refused(error)`` when the

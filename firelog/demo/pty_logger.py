@@ -1,4 +1,4 @@
-"""A foundry that is not there: a simulated firing that speaks over a real pseudo-terminal.
+"""A simulated data logger: a simulated firing spoken over a real pseudo-terminal.
 
 Whoever reads the line cannot tell it from a logger on a cable, so demo and tests run the true
 serial path. Time may run fast: each line carries the simulated clock.
@@ -14,7 +14,7 @@ import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 
-from firelog.demo.firesim import Fault, Sample, Scene, play
+from firelog.demo.firesim import Fault, Scene, SimulatedScan, play
 from firelog.errors import SourceError
 from firelog.readings import Unit
 from firelog.units import TemperatureUnit, from_celsius, iso_utc
@@ -23,7 +23,7 @@ SETTLE_S = 0.5  # whoever opens a port throws away what is in it; do not speak i
 _LOOK_S = 0.05
 
 
-def spoken(sample: Sample, start_us: int, unit: Unit = Unit.C) -> bytes:
+def spoken(sample: SimulatedScan, start_us: int, unit: Unit = Unit.C) -> bytes:
     """Return the line for one sample: ``time,value,value,...``, ``open`` when unplugged."""
     scale: TemperatureUnit = "F" if unit is Unit.F else "C"
     fields = [
@@ -49,7 +49,7 @@ def lines(
             yield sample.t_s, spoken(sample, start_us, unit)
 
 
-class Speaker:
+class PtyLogger:
     """Writes timed lines to a pseudo-terminal of its own, ``factor`` times as fast as life.
 
     ``path`` is what a collector opens. With ``link`` the path is a symbolic link, which keeps its
@@ -97,7 +97,7 @@ class Speaker:
         if self._link is not None:
             self._link.unlink(missing_ok=True)
 
-    def __enter__(self) -> Speaker:
+    def __enter__(self) -> PtyLogger:
         return self
 
     def __exit__(self, *_: object) -> None:

@@ -13,7 +13,7 @@ import pytest
 
 from firelog.errors import InputError, StoreError
 from firelog.readings import Quality, Trace, Unit
-from firelog.record import driver, keeping, traces
+from firelog.record import backup, driver, traces
 from firelog.record.blocks import encode
 from firelog.record.examine import examine
 from firelog.record.expiry import expire
@@ -54,7 +54,7 @@ def dump(store):
 def test_a_backup_holds_all_and_restores_all(path, folder, tmp_path):
     """A backup, restored elsewhere, is the same store, sealed and all."""
     with Store.open(path) as store:
-        done = keeping.backup(store, folder, LATER)
+        done = backup.backup(store, folder, LATER)
         before = dump(store)
     assert done.readings == 4_020
     assert sorted(p.name for p in folder.iterdir()) == [
@@ -62,7 +62,7 @@ def test_a_backup_holds_all_and_restores_all(path, folder, tmp_path):
         "night-20260302T080000Z.sha256",
     ]
     target = tmp_path / "elsewhere.firelog"
-    assert keeping.restore(done.path, target, LATER) is None
+    assert backup.restore(done.path, target, LATER) is None
     with Store.open(target, write=True) as store:
         assert dump(store) == before
         assert verify(store).unchanged
@@ -74,7 +74,7 @@ def test_the_sum_of_a_backup_is_that_of_sha256sum(path, folder):
     if shutil.which("sha256sum") is None:
         pytest.skip("no sha256sum here")
     with Store.open(path) as store:
-        done = keeping.backup(store, folder, LATER)
+        done = backup.backup(store, folder, LATER)
     sidecar = done.path.with_suffix(".sha256").name
     subprocess.run(["sha256sum", "-c", sidecar], cwd=folder, check=True, capture_output=True)
 
@@ -96,7 +96,7 @@ def test_a_backup_is_of_one_instant_while_others_write(path, folder):
     thread.start()
     try:
         with Store.open(path) as store:
-            copies = [keeping.backup(store, folder, LATER + n * SECOND) for n in range(3)]
+            copies = [backup.backup(store, folder, LATER + n * SECOND) for n in range(3)]
     finally:
         stop.set()
         thread.join()
@@ -111,7 +111,7 @@ def test_only_the_newest_backups_of_this_store_are_kept(path, folder):
     (folder / "night-notes.firelog").write_text("mine")
     (folder / "other-20200101T000000Z.firelog").write_text("mine")
     with Store.open(path) as store:
-        made = [keeping.backup(store, folder, LATER + n * SECOND, keep=2) for n in range(4)]
+        made = [backup.backup(store, folder, LATER + n * SECOND, keep=2) for n in range(4)]
     assert made[-1].removed == (made[1].path,)
     assert {p.name for p in folder.glob("*.firelog")} == {
         "night-notes.firelog",
@@ -120,7 +120,7 @@ def test_only_the_newest_backups_of_this_store_are_kept(path, folder):
         made[3].path.name,
     }
     with Store.open(path) as store, pytest.raises(InputError, match="at least 1"):
-        keeping.backup(store, folder, LATER, keep=0)
+        backup.backup(store, folder, LATER, keep=0)
 
 
 def test_an_unsound_store_makes_no_backup(path, folder):
@@ -128,19 +128,19 @@ def test_an_unsound_store_makes_no_backup(path, folder):
     with Store.open(path, write=True) as store:
         tamper(store, "update blocks set packet = zeroblob(length(packet)) where id = 1")
     with Store.open(path) as store, pytest.raises(StoreError, match=r"not sound.*block 1"):
-        keeping.backup(store, folder, LATER)
+        backup.backup(store, folder, LATER)
     assert list(folder.iterdir()) == []
 
 
 def test_a_restore_puts_the_present_store_aside(path, folder):
     """The store that was there keeps all it had, under another name."""
     with Store.open(path, write=True) as store:
-        done = keeping.backup(store, folder, LATER)
+        done = backup.backup(store, folder, LATER)
         store.add_event(LATER, "after the backup")
         newer = dump(store)
     with pytest.raises(StoreError, match="--replace"):
-        keeping.restore(done.path, path, LATER)
-    aside = keeping.restore(done.path, path, LATER, replace=True)
+        backup.restore(done.path, path, LATER)
+    aside = backup.restore(done.path, path, LATER, replace=True)
     with Store.open(aside) as store:
         assert dump(store) == newer
     with Store.open(path) as store:
@@ -150,24 +150,24 @@ def test_a_restore_puts_the_present_store_aside(path, folder):
 def test_a_restore_waits_for_nobody_but_refuses(path, folder):
     """While a program has the store open, a restore is refused and changes nothing."""
     with Store.open(path, write=True) as store:
-        done = keeping.backup(store, folder, LATER)
+        done = backup.backup(store, folder, LATER)
         before = dump(store)
         with pytest.raises(InputError, match="has this store open"):
-            keeping.restore(done.path, path, LATER, replace=True)
+            backup.restore(done.path, path, LATER, replace=True)
         assert dump(store) == before
 
 
 def test_a_damaged_backup_is_not_restored(path, folder, tmp_path):
     """A backup that changed since it was made is refused; so is one that is missing."""
     with Store.open(path) as store:
-        done = keeping.backup(store, folder, LATER)
+        done = backup.backup(store, folder, LATER)
     data = bytearray(done.path.read_bytes())
     data[len(data) // 2] ^= 1
     done.path.write_bytes(data)
     with pytest.raises(StoreError, match="has changed since it was made"):
-        keeping.restore(done.path, tmp_path / "new.firelog", LATER)
+        backup.restore(done.path, tmp_path / "new.firelog", LATER)
     with pytest.raises(StoreError, match="no such backup"):
-        keeping.restore(folder / "none.firelog", tmp_path / "new.firelog", LATER)
+        backup.restore(folder / "none.firelog", tmp_path / "new.firelog", LATER)
     assert not (tmp_path / "new.firelog").exists()
 
 

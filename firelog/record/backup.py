@@ -1,4 +1,4 @@
-"""Keeping a store: backup and restore.
+"""Backup and restore of a store.
 
 Nothing here reads or copies the file of a store that is open: closing such a handle would drop
 SQLite's locks under the collector. Copies are made by SQLite (``VACUUM INTO``) from one consistent
