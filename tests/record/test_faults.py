@@ -33,7 +33,7 @@ JOBS = """
 import os, sys
 from pathlib import Path
 from firelog.intake.file import importing, logfile
-from firelog.record import keeping
+from firelog.record import backup
 from firelog.record.store import Store
 
 def say(word):
@@ -54,7 +54,7 @@ def bring(path):
 def copy(path):
     with Store.open(path) as store:
         say("go")
-        keeping.backup(store, Path(path).with_suffix(".backups"), 1_772_352_000_000_000)
+        backup.backup(store, Path(path).with_suffix(".backups"), 1_772_352_000_000_000)
 
 def upgrade(path):
     say("go")

@@ -15,17 +15,17 @@ from firelog.record.store import Store
 from firelog.schedule.plan.model import Schedule
 from firelog.units import iso_utc
 
-Work = Callable[[Plan, Progress | None], FileReport]
-Each = Callable[[Sequence[Plan], Work], list[FileReport]]
+Work = Callable[[ReadPlan, Progress | None], FileReport]
+Each = Callable[[Sequence[ReadPlan], Work], list[FileReport]]
 
 
-def _one_by_one(plans: Sequence[Plan], work: Work) -> list[FileReport]:
+def _one_by_one(plans: Sequence[ReadPlan], work: Work) -> list[FileReport]:
     return [work(plan, None) for plan in plans]
 
 
 def bring_in(
     store: Store,
-    plans: Sequence[Plan],
+    plans: Sequence[ReadPlan],
     kiln: str,
     *,
     now_us: int,

@@ -103,7 +103,7 @@ def test_memory_does_not_grow_with_the_file(tmp_path: Path) -> None:
         from pathlib import Path
         from firelog.intake.file.logfile import ImportOptions, examine, read
         path = Path(sys.argv[1])
-        plan = examine(path, Wishes(start_us=0))
+        plan = examine(path, ImportOptions(start_us=0))
         total = sum(len(p.t_us) for c in read(path, plan) for p in c.parts)
         # The peak of this process alone; getrusage would pass on that of its parent.
         peak = Path("/proc/self/status").read_text().split("VmHWM:")[1].split()[0]
@@ -137,7 +137,7 @@ def test_interrupted_import_leaves_whole_blocks_and_goes_on(
         from firelog.intake.file.logfile import ImportOptions
         from firelog.record.store import Store
         importing.MOST_READINGS = 100_000
-        [plan] = importing.examine([Path(sys.argv[1])], Wishes(start_us=int(sys.argv[3])))
+        [plan] = importing.examine([Path(sys.argv[1])], ImportOptions(start_us=int(sys.argv[3])))
         def interrupt(at):
             if at > plan.size // 2:
                 os.kill(os.getpid(), signal.SIGINT)
