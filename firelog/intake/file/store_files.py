@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Sequence
 from firelog.errors import InputError, StoreError
 from firelog.foundry import ChannelSpec
 from firelog.intake.file.importing import FileReport, Progress, store_file
+from firelog.intake.file.plan import ReadPlan
 from firelog.judge.firing import settle
 from firelog.record.store import Store
 from firelog.schedule.plan.model import Schedule
