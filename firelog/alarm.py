@@ -22,7 +22,11 @@ class AlarmState(StrEnum):
 
     @property
     def standing(self) -> bool:
-        """True while it is on the list of those that somebody should know."""
+        """True while it is on the list of those that somebody should know.
+
+        >>> [state.value for state in AlarmState if state.standing]
+        ['unacknowledged', 'acknowledged', 'returned']
+        """
         return self in (AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED, AlarmState.RETURNED)
 
 

@@ -31,7 +31,11 @@ class Quality(IntEnum):
 
     @property
     def word(self) -> str:
-        """The lower-case word shown on screens and in exports."""
+        """The lower-case word shown on screens and in exports.
+
+        >>> Quality.OPEN.word
+        'open'
+        """
         return self.name.lower()
 
 

@@ -26,6 +26,14 @@ def find_schedule(name: str) -> Path:
     """Return the schedule file of that path, or the one that comes with firelog by that name.
 
     Raises :class:`InputError` naming those there are.
+
+    >>> find_schedule("ceramic-shell").name
+    'ceramic-shell.toml'
+    >>> find_schedule("ceramic shel")
+    Traceback (most recent call last):
+        ...
+    firelog.errors.InputError: 'ceramic shel' is neither a schedule file nor one of ours; did you
+    mean 'ceramic-shell'?
     """
     if Path(name).is_file():
         return Path(name)

@@ -65,12 +65,20 @@ _CLOCK = re.compile(r"^\s*(\d+):([0-5]\d)(?::([0-5]\d(?:\.\d+)?))?\s*$")
 
 # ---------------------------------------------------------------- temperatures and differences
 def temperature_unit(text: str) -> TemperatureUnit | None:
-    """Return ``"C"``, ``"F"`` or ``"K"`` for a unit as people and loggers write it, else None."""
+    """Return ``"C"``, ``"F"`` or ``"K"`` for a unit as people and loggers write it, else None.
+
+    >>> [temperature_unit(said) for said in ("°F", "deg C", "[K]", "volts")]
+    ['F', 'C', 'K', None]
+    """
     return _UNIT_NAMES.get(text.strip().strip("[]()").strip().lower())
 
 
 def to_celsius(value: Number, unit: TemperatureUnit) -> Number:
-    """Convert a temperature (a point on the scale) from ``unit`` to °C."""
+    """Convert a temperature (a point on the scale) from ``unit`` to °C.
+
+    >>> round(to_celsius(1600.0, "F"), 2), to_celsius(273.15, "K")
+    (871.11, 0.0)
+    """
     if unit == "C":
         return value
     if unit == "F":
@@ -79,7 +87,13 @@ def to_celsius(value: Number, unit: TemperatureUnit) -> Number:
 
 
 def from_celsius(temp_c: Number, unit: TemperatureUnit) -> Number:
-    """Convert a temperature in °C to ``unit``."""
+    """Convert a temperature in °C to ``unit``.
+
+    >>> from_celsius(100.0, "F")  # water boils at 212 °F
+    212.0
+    >>> from_celsius(0.0, "K")
+    273.15
+    """
     if unit == "C":
         return temp_c
     if unit == "F":
@@ -88,12 +102,24 @@ def from_celsius(temp_c: Number, unit: TemperatureUnit) -> Number:
 
 
 def difference_to_k(value: Number, unit: TemperatureUnit) -> Number:
-    """Convert a temperature difference, tolerance or rate per hour from ``unit`` to kelvin."""
+    """Convert a temperature difference, tolerance or rate per hour from ``unit`` to kelvin.
+
+    A tolerance of 25 °F is 13.89 K; as a point on the scale, 25 °F is −3.89 °C.
+
+    >>> round(difference_to_k(25.0, "F"), 2)
+    13.89
+    >>> round(to_celsius(25.0, "F"), 2)
+    -3.89
+    """
     return value * K_PER_F if unit == "F" else value
 
 
 def difference_from_k(value_k: Number, unit: TemperatureUnit) -> Number:
-    """Convert a difference in kelvin to the degrees of ``unit``."""
+    """Convert a difference in kelvin to the degrees of ``unit``.
+
+    >>> round(difference_from_k(15.0, "F"), 6), difference_from_k(15.0, "C")
+    (27.0, 15.0)
+    """
     return value_k / K_PER_F if unit == "F" else value_k
 
 
@@ -102,6 +128,13 @@ def parse_temperature(value: object, default: TemperatureUnit) -> float:
     """Read a temperature, a number in ``default`` or a string such as ``"1600 F"``, into °C.
 
     Raises :class:`InputError` for anything that is not a temperature above absolute zero.
+
+    >>> parse_temperature("212 F", "C"), parse_temperature(870, "C")
+    (100.0, 870.0)
+    >>> parse_temperature("-300 C", "C")
+    Traceback (most recent call last):
+        ...
+    firelog.errors.InputError: '-300 C' lies below absolute zero; write a temperature like 870
     """
     number, unit = _number_and_unit(value, default, what="temperature", example='"870 C"')
     temp_c = to_celsius(number, unit)
@@ -111,13 +144,25 @@ def parse_temperature(value: object, default: TemperatureUnit) -> float:
 
 
 def parse_difference(value: object, default: TemperatureUnit) -> float:
-    """Read a difference or tolerance, a number in ``default`` or ``"25 F"``, into kelvin."""
+    """Read a difference or tolerance, a number in ``default`` or ``"25 F"``, into kelvin.
+
+    >>> parse_difference("18 F", "C"), parse_difference(18, "C")
+    (10.0, 18.0)
+    """
     number, unit = _number_and_unit(value, default, what="temperature difference", example='"15 K"')
     return difference_to_k(number, unit)
 
 
 def parse_rate(value: object, default: TemperatureUnit) -> float:
-    """Read a rate, a number in degrees per hour or a string such as ``"5 K/min"``, into K/h."""
+    """Read a rate, a number in degrees per hour or a string such as ``"5 K/min"``, into K/h.
+
+    >>> parse_rate("5 K/min", "C"), round(parse_rate("540 F/h", "C"), 6), parse_rate(300, "C")
+    (300.0, 300.0, 300.0)
+    >>> parse_rate("300 K", "C")
+    Traceback (most recent call last):
+        ...
+    firelog.errors.InputError: '300 K' has no time in it; write a rate like "300 K/h"
+    """
     if isinstance(value, str) and "/" in value:
         degrees, per = value.rsplit("/", 1)
         seconds = _SECONDS.get(per.strip().lower())
@@ -134,6 +179,13 @@ def parse_duration(value: object) -> float:
     """Read a duration into seconds: ``"90 min"``, ``"1 h 30 min"``, ``"1:30:00"``, or seconds.
 
     Raises :class:`InputError` when it is negative or not a duration.
+
+    >>> [parse_duration(said) for said in ("90 min", "1 h 30 min", "1:30:00", 5400)]
+    [5400.0, 5400.0, 5400.0, 5400.0]
+    >>> parse_duration("soon")
+    Traceback (most recent call last):
+        ...
+    firelog.errors.InputError: 'soon' is not a duration; write it like "90 min" or "1 h 30 min"
     """
     seconds = _duration(value)
     if seconds is None:
@@ -187,7 +239,16 @@ def _number_and_unit(
 
 # ---------------------------------------------------------------- instants
 def zone(name: str) -> ZoneInfo:
-    """Return the IANA time zone ``name``; raises :class:`InputError` when there is none."""
+    """Return the IANA time zone ``name``; raises :class:`InputError` when there is none.
+
+    >>> zone("America/Denver").key
+    'America/Denver'
+    >>> zone("Mountain")
+    Traceback (most recent call last):
+        ...
+    firelog.errors.InputError: there is no time zone 'Mountain'; use a name like Europe/Lisbon or
+    America/Denver
+    """
     try:
         return ZoneInfo(name)
     except (KeyError, ValueError, OSError) as error:
@@ -201,6 +262,16 @@ def parse_instant(text: str, tz: tzinfo | None = None) -> int:
 
     A stamp without offset is taken in ``tz``; without ``tz`` it is refused, because a log that is
     an hour off proves nothing. Raises :class:`InputError`.
+
+    >>> parse_instant("1970-01-01T00:00:01.5Z")
+    1500000
+    >>> iso_utc(parse_instant("2026-03-01 01:00", zone("America/Denver")))
+    '2026-03-01T08:00:00Z'
+    >>> parse_instant("2026-03-01 01:00")
+    Traceback (most recent call last):
+        ...
+    firelog.errors.InputError: '2026-03-01 01:00' has no time zone; add Z or an offset
+    like -07:00, or name --tz
     """
     try:
         moment = datetime.fromisoformat(text.strip())
@@ -227,13 +298,21 @@ def datetime_to_us(moment: datetime) -> int:
 
 
 def us_to_datetime(t_us: int, tz: tzinfo = UTC) -> datetime:
-    """Return the aware datetime of an instant in microseconds UTC."""
+    """Return the aware datetime of an instant in microseconds UTC.
+
+    >>> us_to_datetime(1_500_000).isoformat()
+    '1970-01-01T00:00:01.500000+00:00'
+    """
     seconds, micros = divmod(int(t_us), 1_000_000)
     return datetime.fromtimestamp(seconds, UTC).replace(microsecond=micros).astimezone(tz)
 
 
 def iso_utc(t_us: int) -> str:
-    """Return the instant as ISO 8601 in UTC with ``Z``; fractions only where there are any."""
+    """Return the instant as ISO 8601 in UTC with ``Z``; fractions only where there are any.
+
+    >>> iso_utc(0), iso_utc(1_250_000)
+    ('1970-01-01T00:00:00Z', '1970-01-01T00:00:01.25Z')
+    """
     text = us_to_datetime(t_us).replace(tzinfo=None).isoformat()
     return (text.rstrip("0") if "." in text else text) + "Z"
 

@@ -43,7 +43,13 @@ class Limit:
 
 
 def worst(verdicts: Iterable[Verdict]) -> Verdict:
-    """Return fail if any failed, else not proven if any is (or there are none), else pass."""
+    """Return fail if any failed, else not proven if any is (or there are none), else pass.
+
+    >>> worst([Verdict.PASS, Verdict.NOT_PROVEN]).value
+    'not proven'
+    >>> worst([]).value  # nothing asked, nothing proven
+    'not proven'
+    """
     found = set(verdicts)
     if Verdict.FAIL in found:
         return Verdict.FAIL

@@ -59,6 +59,19 @@ def answer(firelog: Callable[..., subprocess.CompletedProcess[str]]) -> Callable
 
 
 @pytest.fixture(scope="session")
+def yard(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The store of the invented foundry, with its past, as it was on one day."""
+    from firelog.demo.past import build
+    from firelog.record.store import Store
+    from firelog.units import parse_instant
+
+    path = tmp_path_factory.mktemp("yard") / "yard.firelog"
+    with Store.open(path, write=True) as store:
+        build(store, parse_instant("2026-03-01T18:00:00Z"))
+    return path
+
+
+@pytest.fixture(scope="session")
 def open_data() -> Path:
     """The folder of public-domain logs that nobody here made; absent ones skip the test."""
     folder = Path(os.environ.get("FIRELOG_OPEN_DATA", CHECKOUT.parent / "shared/data/open"))

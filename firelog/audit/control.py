@@ -45,7 +45,14 @@ class Slope:
 
 
 def chart(values: Sequence[float]) -> Chart | None:
-    """Return the control chart of values in order of time, None for fewer than eight."""
+    """Return the control chart of values in order of time, None for fewer than eight.
+
+    >>> chart([5.0] * 7) is None
+    True
+    >>> made = chart([10.0, 12.0, 10.0, 12.0, 10.0, 12.0, 10.0, 12.0])
+    >>> round(made.high, 3)  # 11 + 3 · 2 / 1.128 (NIST/SEMATECH e-Handbook, 6.3.2.2)
+    16.319
+    """
     if len(values) < LEAST:
         return None
     x = np.asarray(values, dtype=np.float64)

@@ -80,7 +80,12 @@ class Casting:
         return None if poured is None else Heat(self._opened, poured[0])
 
     def audit(self) -> Audit:
-        """Hold the record against the causes of each defect; never says what the cause is."""
+        """Hold the record against the causes of each defect; never says what the cause is.
+
+        >>> audit = foundry.castings["toad"].audit()
+        >>> audit.causes.loc[0, ["cause", "stands"]].tolist()
+        ['gas taken up by the melt', 'supported']
+        """
         made = audits.audit(self._opened.store, self._row, read_catalogue(), self._opened.unit)
         return Audit(audits.answer(made))
 
@@ -117,6 +122,14 @@ class Castings(Collection[Casting]):
         """Return those of a piece, with an outcome (sound, defects, not judged) or a defect.
 
         A piece or a defect that no casting ever had is refused rather than answered by nothing.
+
+        >>> [casting.name for casting in foundry.castings.where(piece="heron", outcome="sound")]
+        ['heron wing, inner', 'heron wing, outer']
+        >>> foundry.castings.where(defect="mis run")
+        Traceback (most recent call last):
+            ...
+        firelog.errors.NotFoundError: there is no casting with defect 'mis run' in ...; did you mean
+        'misrun'?
         """
         found: Sequence[Casting] = self._items
         if piece is not None:

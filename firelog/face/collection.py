@@ -34,6 +34,20 @@ class Collection(Generic[Item]):
     """Things of one kind, newest first: ``things["name"]``, ``things[0]``, ``len``, ``in``, loops.
 
     Read once, when it was asked for: ask the foundry again to see what came since.
+
+    ``foundry`` is the foundry that ``firelog demo`` shows, opened.
+
+    >>> len(foundry.firings), "owl melt" in foundry.firings
+    (6, True)
+    >>> foundry.firings["heron, left wing"].kiln
+    'shell kiln'
+    >>> [casting.name for casting in foundry.castings if casting.outcome == "sound"]
+    ['heron wing, inner', 'heron wing, outer']
+    >>> foundry.firings["Heron left wing"]
+    Traceback (most recent call last):
+        ...
+    firelog.errors.NotFoundError: there is no firing 'Heron left wing' in ...; did you mean
+    'heron, left wing'?
     """
 
     what = "thing"
@@ -70,7 +84,15 @@ class Collection(Generic[Item]):
         return name in self._items or name in self.names
 
     def table(self) -> pd.DataFrame:
-        """Return one row for each, indexed by name."""
+        """Return one row for each, indexed by name.
+
+        >>> foundry.firings.where(kiln="shell kiln").table()["verdict"]
+        firing
+        bell ringer, hand    not proven
+        heron, left wing           pass
+        owl and toad               fail
+        Name: verdict, dtype: ...
+        """
         rows = [item.summary() for item in self._items]
         return pd.DataFrame(rows, index=pd.Index(self.names, name=self.what, dtype="object"))
 

@@ -80,6 +80,16 @@ class Firing:
         """Hold the firing against its schedule, from the record as it is now.
 
         Raises :class:`InputError` where the firing has no schedule.
+
+        >>> judgement = foundry.firings["bell ringer, hand"].judge()
+        >>> judgement.verdict
+        <Verdict.NOT_PROVEN: 'not proven'>
+        >>> judgement.checks[["requirement", "verdict"]]
+                                 requirement     verdict
+        0                  dewax fast enough        pass
+        1  burn out: hot enough, long enough  not proven
+        2               shell not over-fired  not proven
+        3                       preheat held        pass
         """
         assessment = judging.assess(self._opened.store, self._row, self._opened.unit)
         return Judgement(judging.answer(assessment), self._opened.unit)
@@ -100,6 +110,12 @@ class Firing:
         segment that ran. Temperatures are in ``unit`` (C, F, K), or the foundry's; ``attrs``
         names the unit of each column. Unusable readings are NaN; a hole stays a hole. Raises
         :class:`InputError` for a firing without readings.
+
+        >>> readings = foundry.firings["heron, left wing"].readings(index="elapsed")
+        >>> list(readings.columns)
+        ['kiln top', 'U kiln top', 'kiln bottom', 'U kiln bottom', 'mould', 'U mould']
+        >>> readings.attrs["unit"], round(readings["kiln top"].max())
+        ('°F', 1602)
         """
         shown = self._opened.chosen_unit(unit)
         assessment = judging.assess(self._opened.store, self._row)
@@ -121,7 +137,15 @@ class Firing:
         return table
 
     def received(self) -> pd.DataFrame:
-        """Return the readings exactly as they came: time, channel, value, unit, quality."""
+        """Return the readings exactly as they came: time, channel, value, unit, quality.
+
+        >>> received = foundry.firings["heron, left wing"].received()
+        >>> received.head(3)[["channel", "value", "unit", "quality"]]
+               channel  value unit quality
+        0  kiln bottom  560.4    C      ok
+        1     kiln top  560.4    C      ok
+        2        mould   20.0    C      ok
+        """
         store, row = self._opened.store, self._row
         return frames.received(
             (channel.name, store.readings(channel.id, row.began_us, row.ended_us))
@@ -129,7 +153,13 @@ class Firing:
         )
 
     def events(self) -> pd.DataFrame:
-        """Return what was noted while it ran: time (UTC), kind, text, who."""
+        """Return what was noted while it ran: time (UTC), kind, text, who.
+
+        >>> foundry.firings["heron, left wing"].events()[["kind", "text", "who"]]
+                kind                      text   who
+        0  door open  two shells in, cups down  Ines
+        1       note                  no smoke  Ines
+        """
         columns = ["time", "kind", "text", "who"]
         found = [(e.t_us, e.kind, e.text, e.who) for e in self._opened.store.events(self._row)]
         table = pd.DataFrame(found, columns=columns)
@@ -180,6 +210,11 @@ class Firings(Collection[Firing]):
 
         ``verdict`` is the one kept when a firing was closed. An instant without a zone is meant in
         the foundry's. A kiln that no firing ever used is refused rather than answered by nothing.
+
+        >>> foundry.firings.where(kiln="shell kiln", verdict="pass").names
+        ['heron, left wing']
+        >>> foundry.firings.where(since="2026-02-20", until="2026-02-24").names
+        ['stilt walker, torso', 'heron melt', 'heron, left wing']
         """
         found: Sequence[Firing] = self._items
         if kiln is not None:

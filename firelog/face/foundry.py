@@ -29,7 +29,22 @@ from firelog.schedule.plan.reader import read_schedule
 
 
 class Foundry:
-    """A foundry's record, open. Close it, or use it as a context manager."""
+    """A foundry's record, open. Close it, or use it as a context manager.
+
+    ``foundry`` is the foundry that ``firelog demo`` shows.
+
+    >>> foundry.name, foundry.unit, foundry.timezone
+    ('Heron Yard Bronze', 'F', 'America/Denver')
+    >>> foundry.kilns
+    ['block kiln', 'melt furnace', 'shell kiln']
+    >>> foundry.channels("melt furnace")["type"].unique().tolist()
+    ['S']
+    >>> foundry.import_log("night.csv", kiln="shell kiln")
+    Traceback (most recent call last):
+        ...
+    firelog.errors.InputError: ...yard.firelog: was opened to be read; open it with
+    firelog.open(..., write=True) to import into it
+    """
 
     def __init__(self, opened: Opened, specs: tuple[ChannelSpec, ...] = ()) -> None:
         self._opened = opened
@@ -185,6 +200,12 @@ def open(  # noqa: A001  (``firelog.open`` is the word, as ``gzip.open`` is)
     firelog, and :meth:`Foundry.import_log` may write into it; ``foundry`` is then the foundry
     file, whose name, unit, time zone and channels are kept with the record. Raises
     :class:`StoreError` where there is no store, or none of ours.
+
+    >>> open("nowhere.firelog")
+    Traceback (most recent call last):
+        ...
+    firelog.errors.StoreError: nowhere.firelog: there is no store here; make one with `firelog
+    import` or `firelog demo`, or name yours with --store
     """
     if foundry is not None and not write:
         raise InputError("a foundry file is kept with the record; add write=True, or leave it out")

@@ -63,6 +63,13 @@ class Heat:
         """Hold each pour against what was asked of it: metal at the lip, mould, minutes between.
 
         Raises :class:`InputError` for an alloy without a card.
+
+        >>> verification = foundry.heats["heron heat"].verify()
+        >>> verification.pours[["mould", "verdict", "metal is"]]
+                       mould     verdict  metal is
+        0  heron wing, outer        pass  measured
+        1  heron wing, inner  not proven  computed
+        2         heron foot        fail  measured
         """
         return Verification(
             answer(assess_heat(self._opened.store, self._row, self._opened.unit)),
@@ -75,6 +82,10 @@ class Heat:
         """Return the furnace's, crucible's and lance's readings, one column per channel, with U.
 
         As :meth:`Firing.readings`. Raises :class:`InputError` for a heat without readings.
+
+        >>> readings = foundry.heats["heron heat"].readings("C")
+        >>> readings.attrs["channels"], round(readings["lance"].max())
+        (['furnace', 'crucible', 'lance'], 1219)
         """
         traces = facts.traces_of(self._opened.store, self._row)
         if not any(len(trace) for trace in traces):

@@ -25,6 +25,15 @@ def at_least(
 
     Source: JCGM 106:2012, 8.2 simple acceptance, 8.3.2 guarded acceptance, 8.3.3 guarded rejection
     (clause numbers from memory).
+
+    1500 °F (815.6 °C) is asked, and U is 4 K:
+
+    >>> [at_least(measured, 815.6, 4.0).value for measured in (820.0, 817.0, 811.0)]
+    ['pass', 'not proven', 'fail']
+    >>> at_least(816.0, 815.6, 4.0, Decision.SIMPLE).value
+    'pass'
+    >>> at_least(820.0, 815.6, math.nan).value  # nobody can say how sure
+    'not proven'
     """
     guard = _guard(expanded, decision)
     margin = measured - limit
@@ -44,6 +53,9 @@ def at_most(
     U, not proven between and for NaN. Raises RangeError for a negative U.
 
     Source: JCGM 106:2012, 8.3.2.
+
+    >>> [at_most(measured, 730.0, 5.0).value for measured in (725.0, 732.0, 736.0)]
+    ['pass', 'not proven', 'fail']
     """
     return at_least(-measured, -limit, expanded, decision)
 
@@ -71,6 +83,9 @@ def between(
     All in the unit of the window [°C or K]. Raises RangeError for a negative U.
 
     Source: JCGM 106:2012, 8.3.2, at each end of a two-sided tolerance interval.
+
+    >>> [between(measured, 1095.0, 1175.0, 10.0).value for measured in (1130.0, 1170.0, 1190.0)]
+    ['pass', 'not proven', 'fail']
     """
     return worst(
         (at_least(measured, low, expanded, decision), at_most(measured, high, expanded, decision))
@@ -114,6 +129,14 @@ def conformance_probability(
 
     Source: JCGM 106:2012, 7.3 and 7.4, for normal errors and no earlier knowledge: Φ((high − y)/u)
     − Φ((low − y)/u).
+
+    One standard uncertainty inside a one-sided limit is Φ(1), two are Φ(2) (tables of the normal
+    distribution, 0.8413 and 0.9772):
+
+    >>> round(conformance_probability(820.0, 2.0, low=818.0), 4)
+    0.8413
+    >>> round(conformance_probability(820.0, 2.0, low=816.0), 4)
+    0.9772
     """
     if math.isnan(measured) or math.isnan(standard):
         return math.nan

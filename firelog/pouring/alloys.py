@@ -26,7 +26,16 @@ def read_alloys(path: Path | None = None) -> dict[str, AlloyCard]:
 
 
 def alloy(name: str, path: Path | None = None) -> AlloyCard:
-    """Return one card; raises :class:`InputError` naming the nearest there is."""
+    """Return one card; raises :class:`InputError` naming the nearest there is.
+
+    >>> card = alloy("C87300")
+    >>> [round(value) for value in card.liquidus_c]  # where sources differ, from one to the other
+    [971, 977]
+    >>> alloy("C8730")
+    Traceback (most recent call last):
+        ...
+    firelog.errors.InputError: there is no alloy card 'C8730'; did you mean 'C87300'?
+    """
     cards = read_alloys(path)
     if name in cards:
         return cards[name]

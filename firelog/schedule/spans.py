@@ -28,12 +28,21 @@ def clip(stretches: FloatArray, lo_s: float, hi_s: float) -> FloatArray:
 
 
 def join(stretches: FloatArray) -> FloatArray:
-    """Return the union of the stretches (n, 2) [s], touching ones merged, in time order."""
+    """Return the union of the stretches (n, 2) [s], touching ones merged, in time order.
+
+    >>> join(np.array([[0.0, 60.0], [60.0, 90.0], [200.0, 230.0]]))
+    array([[  0.,  90.],
+           [200., 230.]])
+    """
     return _where_at_least(stretches, 1)
 
 
 def common(groups: Sequence[FloatArray]) -> FloatArray:
-    """Return the stretches (n, 2) [s] that every group covers (each group free of overlaps)."""
+    """Return the stretches (n, 2) [s] that every group covers (each group free of overlaps).
+
+    >>> common([np.array([[0.0, 60.0]]), np.array([[30.0, 90.0]])])
+    array([[30., 60.]])
+    """
     if len(groups) == 1:
         return groups[0]
     return _where_at_least(np.concatenate(groups), len(groups))
@@ -69,7 +78,11 @@ def longest(stretches: FloatArray) -> tuple[float, float] | None:
 
 
 def when_filled(stretches: FloatArray, seconds: float) -> float | None:
-    """Return the instant [s] at which the summed length first comes to ``seconds``, or None."""
+    """Return the instant [s] at which the summed length first comes to ``seconds``, or None.
+
+    >>> when_filled(np.array([[0.0, 60.0], [100.0, 200.0]]), 90.0)
+    130.0
+    """
     if not len(stretches):
         return None
     lengths = stretches[:, 1] - stretches[:, 0]

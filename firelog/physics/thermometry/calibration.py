@@ -99,6 +99,10 @@ def correction_k(certificate: Certificate, temp_c: FloatArray) -> FloatArray:
 
     Outside the span it is the nearest point's. Straight lines between the points. The sign is that
     of JCGM 200:2012 (VIM), 2.53: added to the reading.
+
+    >>> points = (CertificatePoint(800.0, -1.0, 1.5), CertificatePoint(1000.0, -3.0, 2.0))
+    >>> correction_k(Certificate(points), np.array([900.0, 1100.0]))
+    array([-2., -3.])
     """
     return _interpolated(certificate, temp_c, 1)
 
@@ -108,6 +112,10 @@ def expanded_k(certificate: Certificate, temp_c: FloatArray) -> FloatArray:
 
     The coverage factor is the one it states. Straight lines between the points; the shape is that
     of ``temp_c``.
+
+    >>> points = (CertificatePoint(800.0, -1.0, 1.5), CertificatePoint(1000.0, -3.0, 2.0))
+    >>> expanded_k(Certificate(points), np.array([900.0, 1100.0]))  # it says nothing above 1000 °C
+    array([1.75,  nan])
     """
     low, high = certificate.span_c
     between = _interpolated(certificate, temp_c, 2)

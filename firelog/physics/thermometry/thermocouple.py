@@ -41,6 +41,14 @@ def checked_letter(letter: str) -> str:
     """Return the type letter in upper case; raises InputError when there is no such type.
 
     Letters after IEC 60584-1:2013 and ASTM E230.
+
+    >>> checked_letter(" k ")
+    'K'
+    >>> checked_letter("Q")
+    Traceback (most recent call last):
+        ...
+    firelog.errors.InputError: there is no thermocouple type 'Q'; use one of A, B, C, E, J, K, N,
+    R, S, T (the letter is on the plug or the cable)
     """
     known = str(letter).strip().upper()
     if len(known) != 1 or known not in LETTERS:
@@ -56,6 +64,9 @@ def valid_range_c(letter: str) -> tuple[float, float]:
 
     Source: NIST Monograph 175 (IEC 60584-1:2013 tabulates type K to 1300 °C only), ASTM E230 (C),
     GOST R 8.585-2001 (A). Raises InputError for an unknown letter.
+
+    >>> valid_range_c("K"), valid_range_c("s")
+    ((-270.0, 1372.0), (-50.0, 1768.1))
     """
     pieces = REFERENCE[checked_letter(letter)]
     return pieces[0].t_min, pieces[-1].t_max
@@ -72,6 +83,15 @@ def emf_mv(letter: str, temp_c: ArrayLike) -> float | FloatArray:
 
     Source: the reference functions of NIST Monograph 175 / IEC 60584-1:2013; ASTM E230 (C); GOST R
     8.585-2001 (A).
+
+    As the tables of NIST Monograph 175 print it, type K at 100 °C and type S at 1000 °C:
+
+    >>> round(emf_mv("K", 100.0), 3), round(emf_mv("S", 1000.0), 3)
+    (4.096, 9.587)
+    >>> emf_mv("K", np.array([0.0, 1000.0])).round(3)
+    array([ 0.   , 41.276])
+    >>> emf_mv("K", 1500.0)  # beyond the published range: nothing is invented
+    nan
     """
     letter = checked_letter(letter)
     t = numbers(temp_c)
@@ -87,6 +107,11 @@ def seebeck_uv_per_k(letter: str, temp_c: ArrayLike) -> float | FloatArray:
 
     The derivative of the reference function (NIST Monograph 175). Raises InputError for an unknown
     letter.
+
+    At 0 °C it is the first coefficient of the function, for type S 5.40313e-3 mV/K there:
+
+    >>> round(seebeck_uv_per_k("S", 0.0), 5)
+    5.40313
     """
     letter = checked_letter(letter)
     t = numbers(temp_c)
@@ -105,6 +130,11 @@ def temperature_c(letter: str, emf_mv: ArrayLike) -> float | FloatArray:
 
     Source: the reference function of NIST Monograph 175 / IEC 60584-1:2013 inverted numerically,
     not the published inverse polynomials, which are off by up to 0.06 K.
+
+    >>> round(temperature_c("K", 41.276), 1)  # NIST Monograph 175: 41.276 mV at 1000 °C
+    1000.0
+    >>> round(temperature_c("S", emf_mv("S", 1234.5)), 6)
+    1234.5
     """
     letter = checked_letter(letter)
     emf = numbers(emf_mv)
@@ -160,6 +190,9 @@ def emf_quality(letter: str, emf_mv: ArrayLike, cold_junction_c: ArrayLike = 0.0
     MISSING: no number. SUSPECT: the cold junction is nowhere an instrument works (swapped fields,
     wrong unit). SATURATED: the emf is beyond what this type can give (range of NIST Monograph 175).
     The shape is that of both inputs broadcast.
+
+    >>> [Quality(code).word for code in emf_quality("K", np.array([41.3, 80.0, np.nan]))]
+    ['ok', 'saturated', 'missing']
     """
     letter = checked_letter(letter)
     emf, cold = np.broadcast_arrays(numbers(emf_mv), numbers(cold_junction_c))

@@ -131,6 +131,14 @@ def tolerance_k(letter: str, standard: str, tolerance_class: str, temp_c: FloatA
     For new wire only. Raises InputError when the standard has no such class.
 
     Source: IEC 60584-1:2013, table of tolerances; ASTM E230/E230M.
+
+    IEC class 2 of type K is ± the greater of 2.5 K and 0.0075·|t|, to 1200 °C; class 1 of type S is
+    ± (1 + 0.003·(t − 1100)) K above 1100 °C.
+
+    >>> tolerance_k("K", "IEC", "2", np.array([100.0, 1000.0, 1250.0]))
+    array([2.5, 7.5,  nan])
+    >>> tolerance_k("S", "IEC", "1", np.array([1000.0, 1600.0])).round(6)
+    array([1. , 2.5])
     """
     t = np.asarray(temp_c, dtype=np.float64)
     out = np.full(t.shape, np.nan)
@@ -145,6 +153,9 @@ def span_c(letter: str, standard: str, tolerance_class: str) -> tuple[float, flo
     """Return the lowest and highest [°C] for which the class has a tolerance.
 
     Source: IEC 60584-1:2013; ASTM E230. Raises InputError when the standard has no such class.
+
+    >>> span_c("K", "IEC", "2"), span_c("S", "ASTM", "special")
+    ((-40, 1200), (0, 1480))
     """
     rows = limits(letter, standard, tolerance_class)
     return rows[0].low_c, rows[-1].high_c
@@ -163,6 +174,9 @@ def cable_k(letter: str, cable_class: str) -> float:
     """Return ± [K] of extension or compensating cable; InputError where the standard has none.
 
     Source: IEC 60584-3, classes 1 and 2, from memory.
+
+    >>> cable_k("K", "2")
+    2.5
     """
     letter = checked_letter(letter)
     found = _CABLE_K.get(cable_class, {}).get(letter)

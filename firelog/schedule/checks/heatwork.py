@@ -21,6 +21,11 @@ def speed(temp_c: FloatArray, activation_j_per_mol: float, equivalent_at_c: floa
 
     ``temp_c`` [°C] (n,), ``activation_j_per_mol`` [J/mol]. Source: S. Arrhenius, Z. phys. Chem. 4
     (1889) 226; the gas constant of CODATA 2018.
+
+    exp(250 000 / 8.314 · (1 / 1123.15 − 1 / 1143.15)) = 1.60:
+
+    >>> speed(np.array([850.0, 870.0]), 250_000.0, 850.0).round(2)
+    array([1. , 1.6])
     """
     temp_k = np.maximum(np.asarray(temp_c, dtype=np.float64) + ZERO_C_IN_K, 1.0)
     reference_k = equivalent_at_c + ZERO_C_IN_K

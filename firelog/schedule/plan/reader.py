@@ -33,7 +33,34 @@ def read_schedule(path: Path) -> Schedule:
 
 
 def parse_schedule(text: str, file: str = "schedule") -> Schedule:
-    """Read a schedule from its text; ``file`` is the name used in errors."""
+    """Read a schedule from its text; ``file`` is the name used in errors.
+
+    >>> plan = parse_schedule('''
+    ... title = "Preheat"
+    ... unit = "F"
+    ... [[segment]]
+    ... name = "up"
+    ... to = 1500
+    ... rate = "540 F/h"
+    ... [[segment]]
+    ... name = "soak"
+    ... hold = "1 h"
+    ... band = 25
+    ... [[require]]
+    ... name = "hot enough"
+    ... kind = "floor"
+    ... segment = "soak"
+    ... at_least = 1400
+    ... ''')
+    >>> [(one.name, round(one.target_c, 1), one.hold_s) for one in plan.segments]
+    [('up', 815.6, None), ('soak', 815.6, 3600.0)]
+    >>> round(plan.segments[1].band_k, 2)  # 25 °F as a difference
+    13.89
+    >>> parse_schedule('title = "t"\\nunti = "F"', "night.toml")
+    Traceback (most recent call last):
+        ...
+    firelog.errors.ScheduleError: night.toml, line 2: unknown key 'unti'; did you mean 'unit'?
+    """
     return _schedule(tomlfile.parse(text, file, ScheduleError), text)
 
 

@@ -17,6 +17,15 @@ def plan_points(schedule: Schedule, start_c: float | None = None) -> tuple[Float
     ``start_c`` [°C] is where the firing began; the schedule's own ``start`` wins, 20 °C stands in
     for neither (common practice, no source). A segment that goes as fast as the kiln can is a
     vertical step: the plan allows it no time.
+
+    From 20 °C at 300 K/h to 320 °C takes an hour; then it holds for one.
+
+    >>> from firelog.schedule.plan.model import Segment
+    >>> up = Segment("up", 320.0, rate_k_per_h=300.0)
+    >>> plan = Schedule("p", "C", (up, Segment("soak", 320.0, hold_s=3600.0)), ())
+    >>> seconds, temps = plan_points(plan)
+    >>> seconds.tolist(), temps.tolist()
+    ([0.0, 3600.0, 7200.0], [20.0, 320.0, 320.0])
     """
     level_c = _start(schedule, start_c)
     seconds, temps = [0.0], [level_c]
@@ -45,6 +54,11 @@ def target_c(
     """Return the plan's temperature [°C] at ``t_s`` seconds since the start, same shape.
 
     After the plan's end its last temperature stands; at a vertical step the new one counts.
+
+    >>> from firelog.schedule.plan.model import Segment
+    >>> plan = Schedule("p", "C", (Segment("up", 320.0, rate_k_per_h=300.0),), ())
+    >>> target_c(plan, np.array([0.0, 1800.0, 9000.0]))
+    array([ 20., 170., 320.])
     """
     seconds, temps = plan_points(schedule, start_c)
     at = np.asarray(t_s, dtype=np.float64)
