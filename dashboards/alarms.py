@@ -18,7 +18,9 @@ from firelog.errors import FirelogError, InputError
 from firelog.record import alarms, outbox
 from firelog.record.alarms import StoredAlarm
 from firelog.record.store import Store
-from firelog.units import parse_duration, show_duration, show_instant, zone
+from firelog.say.durations import show_duration
+from firelog.say.instants import show_instant
+from firelog.units import parse_duration, zone
 from firelog.watch.calls import links
 from firelog.watch.run import rounds
 from firelog.watch.run.tonight import WATCH_S

@@ -1,4 +1,4 @@
-"""Temperatures, differences, rates, durations and instants: parsing and showing, here only.
+"""Temperatures, differences, rates, durations and instants: parsing and conversion, here only.
 
 Inside firelog a temperature is °C (``_c``), a difference or tolerance is kelvin (``_k``), a rate
 K/h, a duration seconds (``_s``), an instant int64 microseconds UTC (``_us``). A temperature and a
@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, datetime, tzinfo
-from typing import Literal, TypeVar
+from typing import Literal, TypeVar, overload
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -297,6 +297,20 @@ def datetime_to_us(moment: datetime) -> int:
     return (since.days * 86400 + since.seconds) * 1_000_000 + since.microseconds
 
 
+@overload
+def seconds_since(began_us: int, t_us: int) -> float: ...
+@overload
+def seconds_since(began_us: int, t_us: NDArray[np.int64]) -> NDArray[np.float64]: ...
+def seconds_since(began_us: int, t_us: int | NDArray[np.int64]) -> float | NDArray[np.float64]:
+    """Return the seconds from one instant to another (or to many), both in µs UTC."""
+    return (t_us - began_us) / 1e6
+
+
+def us_after(began_us: int, seconds: float) -> int:
+    """Return the instant [µs UTC] so many seconds after another."""
+    return began_us + round(seconds * 1e6)
+
+
 def us_to_datetime(t_us: int, tz: tzinfo = UTC) -> datetime:
     """Return the aware datetime of an instant in microseconds UTC.
 
@@ -315,47 +329,3 @@ def iso_utc(t_us: int) -> str:
     """
     text = us_to_datetime(t_us).replace(tzinfo=None).isoformat()
     return (text.rstrip("0") if "." in text else text) + "Z"
-
-
-# ---------------------------------------------------------------- showing
-def show_temperature(temp_c: float, unit: TemperatureUnit, digits: int = 0) -> str:
-    """Return ``"1600 °F"`` or ``"871 °C"`` for a temperature in °C."""
-    sign = "K" if unit == "K" else f"°{unit}"
-    return f"{_rounded(from_celsius(temp_c, unit), digits)} {sign}"
-
-
-def show_difference(value_k: float, unit: TemperatureUnit, digits: int = 0) -> str:
-    """Return ``"±"``-free text of a difference: kelvin, or Fahrenheit degrees as ``"25 F°"``."""
-    if unit == "F":
-        return f"{_rounded(difference_from_k(value_k, 'F'), digits)} F°"
-    return f"{_rounded(value_k, digits)} K"
-
-
-def show_rate(rate_k_per_h: float, unit: TemperatureUnit) -> str:
-    """Return ``"300 K/h"`` or ``"540 °F/h"``."""
-    if unit == "F":
-        return f"{_rounded(difference_from_k(rate_k_per_h, 'F'), 0)} °F/h"
-    return f"{_rounded(rate_k_per_h, 0)} K/h"
-
-
-def show_duration(seconds: float) -> str:
-    """Return ``"45 s"``, ``"12 min"`` or ``"3 h 05 min"``, the shortest that says enough."""
-    sign = "−" if seconds < 0 else ""
-    whole = round(abs(seconds))
-    if whole < 120:
-        return f"{sign}{whole} s"
-    minutes = round(whole / 60)
-    if minutes < 60:
-        return f"{sign}{minutes} min"
-    return f"{sign}{minutes // 60} h {minutes % 60:02d} min"
-
-
-def show_instant(t_us: int, tz: tzinfo, *, seconds: bool = False) -> str:
-    """Return local date and clock time with the zone's own abbreviation."""
-    pattern = "%Y-%m-%d %H:%M:%S %Z" if seconds else "%Y-%m-%d %H:%M %Z"
-    return us_to_datetime(t_us, tz).strftime(pattern)
-
-
-def _rounded(value: float, digits: int) -> str:
-    text = f"{value:.{digits}f}"
-    return text.replace("-", "−") if float(text) else text.lstrip("-")

@@ -14,6 +14,11 @@ class Verdict(StrEnum):
     FAIL = "fail"
     NOT_PROVEN = "not proven"
 
+    @property
+    def rank(self) -> int:
+        """0 for what is worst: for sorting what needs a look first."""
+        return (Verdict.FAIL, Verdict.NOT_PROVEN, Verdict.PASS).index(self)
+
 
 class Decision(StrEnum):
     """How a measured value meets a limit: guarded by its uncertainty (default), or plainly."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import datetime, timedelta, timezone
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -149,19 +149,12 @@ def test_arrays_convert_like_numbers() -> None:
     np.testing.assert_allclose(units.to_celsius(array, "F"), [0.0, 100.0, np.nan])
 
 
-def test_showing() -> None:
-    """Short, rounded, with the unit, and never a minus zero."""
-    assert units.show_temperature(871.11, "F") == "1600 °F"
-    assert units.show_temperature(-0.2, "C") == "0 °C"
-    assert units.show_temperature(-17.8, "C", 1) == "−17.8 °C"
-    assert units.show_difference(13.8889, "F") == "25 F°"
-    assert units.show_rate(55.5556, "F") == "100 °F/h"
-    assert units.show_duration(59.6) == "60 s"
-    assert units.show_duration(3599) == "1 h 00 min"
-    assert units.show_duration(11100) == "3 h 05 min"
-    moment = datetime(2026, 11, 1, 8, 30, tzinfo=UTC)
-    shown = units.show_instant(units.datetime_to_us(moment), ZoneInfo("America/Denver"))
-    assert shown == "2026-11-01 01:30 MST"
+def test_seconds_since_and_back() -> None:
+    """Seconds since an instant, of one or many, and the instant so many seconds after it."""
+    assert units.seconds_since(1_000_000, 3_500_000) == 2.5
+    many = units.seconds_since(1_000_000, np.array([1_000_000, 0], dtype=np.int64))
+    np.testing.assert_array_equal(many, [0.0, -1.0])
+    assert units.us_after(1_000_000, 2.5) == 3_500_000
 
 
 def test_datetimes_of_any_offset_become_utc() -> None:

@@ -24,11 +24,10 @@ from firelog.audit.casting import CAUTIONS, DefectAudit
 from firelog.audit.compare import Comparison, Difference
 from firelog.audit.evidence import CauseEvidence, Fact, Finding
 from firelog.record.castings import NOTED, Casting
-from firelog.say.checks import quantity
-from firelog.units import show_difference, us_to_datetime
+from firelog.say.instants import day, exact_clock
+from firelog.say.numbers import quantity, show_difference
 from firelog.view.casting import CastingView, read_casting
 from firelog.view.figure.firing import firing_figure
-from firelog.view.wording import day
 
 _SIGNS = {"for": "+", "against": "−", "silent": "·"}
 
@@ -165,7 +164,7 @@ def _finding(one: Finding, view: CastingView) -> html.Li:
     fact = one.fact
     where = [fact.channel] if fact.channel else []
     if fact.at_us is not None and one.says != "silent":
-        where.append(f"{us_to_datetime(fact.at_us, view.how.tz):%H:%M:%S}")
+        where.append(exact_clock(fact.at_us, view.how))
     said = [html.Span(_SIGNS[one.says], className="sign"), text]
     if where:
         said.append(html.Span(f" {', '.join(where)}", className="soft"))

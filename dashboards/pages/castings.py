@@ -10,8 +10,9 @@ from dash import html
 from dashboards.page import Page, Request
 from dashboards.pages.parts import cautions, link, path_of, sentence
 from firelog.record.castings import Casting
+from firelog.say.instants import day
+from firelog.say.reader import Reader
 from firelog.view.casting import CastingEntry, read_castings
-from firelog.view.wording import Manner, day
 
 
 def page(asked: Request) -> Page:
@@ -36,7 +37,7 @@ def outcome(casting: Casting, *, large: bool = False) -> html.Span:
     )
 
 
-def _list(how: Manner, entries: Sequence[CastingEntry]) -> list[Any]:
+def _list(how: Reader, entries: Sequence[CastingEntry]) -> list[Any]:
     """The list, newest first, or how a first casting is entered."""
     back = html.Nav(link("← all firings", "/"), **{"aria-label": "back"})
     if not entries:
@@ -56,7 +57,7 @@ def _list(how: Manner, entries: Sequence[CastingEntry]) -> list[Any]:
     ]
 
 
-def _row(one: CastingEntry, how: Manner) -> html.Li:
+def _row(one: CastingEntry, how: Reader) -> html.Li:
     casting = one.casting
     seen = casting.seen
     when = day(seen.seen_us, how) if seen else "not looked at"

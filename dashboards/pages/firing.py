@@ -7,7 +7,7 @@ from typing import Any
 
 from dashboards.page import Page, Request, digest, now_us
 from dashboards.pages import firing_evidence, firing_head
-from firelog.units import show_temperature
+from firelog.say.numbers import show_temperature
 from firelog.view.figure.firing import firing_figure
 from firelog.view.firing import FiringView, read_firing, read_new_readings
 

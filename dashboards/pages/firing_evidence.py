@@ -12,8 +12,11 @@ from dash import html
 from dashboards.pages.parts import cautions, cell, part, table, verdict
 from firelog.judge.outlook import give_or_take, late_words
 from firelog.record.rows import Event
-from firelog.say import schedule as wording
-from firelog.say.checks import doubt, quantity
+from firelog.say.durations import elapsed, show_duration
+from firelog.say.instants import clock, show_instant
+from firelog.say.limits import limit_words
+from firelog.say.numbers import doubt, quantity, show_temperature, temperature_with_doubt
+from firelog.schedule import words as wording
 from firelog.schedule.forecast.finish import Estimate
 from firelog.schedule.plan.model import (
     ChannelTrace,
@@ -23,13 +26,9 @@ from firelog.schedule.plan.model import (
     Segment,
     SegmentRun,
 )
-from firelog.units import show_duration, show_instant, show_temperature
 from firelog.view import downsampling
 from firelog.view.firing import FiringView
 from firelog.view.picture import MOST_HIGHLIGHTED, Picture, begun_segments
-from firelog.view.wording import clock, elapsed, limit
-
-_SERIOUS = ("fail", "not proven", "pass")
 
 
 def body(view: FiringView) -> list[Any]:
@@ -81,7 +80,7 @@ def _requirement(check: Check, asked: dict[str, str], view: FiringView) -> html.
                 [html.Strong(check.requirement), html.P(asked.get(check.requirement, check.kind))],
             ),
             cell("Measured", html.Div(measured), "number"),
-            cell("Limit", limit(check, unit), "number"),
+            cell("Limit", limit_words(check.asked, unit), "number"),
             cell("Why", [html.P(check.why), html.P(", ".join(where), className="soft")]),
         ],
         className=f"is-{'unproven' if check.verdict.value == 'not proven' else check.verdict}",
@@ -235,9 +234,7 @@ def _channel(trace: ChannelTrace, picture: Picture) -> html.Tr:
         top = int(np.argmax(values))
         u_k = float(trace.expanded_k[kept][top])
         unit = picture.how.unit
-        highest = show_temperature(float(values[top]), unit)
-        if np.isfinite(u_k):
-            highest += f" ± {quantity(u_k, 'K', unit)}"
+        highest = temperature_with_doubt(float(values[top]), u_k, unit)
         last = show_temperature(float(values[-1]), unit)
     return html.Tr(
         [
@@ -282,7 +279,7 @@ def _seal(view: FiringView) -> list[Any]:
 # ---------------------------------------------------------------- small things
 def by_weight(checks: Sequence[Check]) -> list[Check]:
     """Return checks with the worst first."""
-    return sorted(checks, key=lambda check: _SERIOUS.index(check.verdict.value))
+    return sorted(checks, key=lambda check: check.verdict.rank)
 
 
 def at(view: FiringView, t_s: float) -> str:

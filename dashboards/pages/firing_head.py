@@ -10,12 +10,12 @@ from dash import html
 from dashboards.pages.firing_evidence import at, by_weight, moment
 from dashboards.pages.parts import channel_key, key_line, link, verdict
 from firelog.judge import outlook
-from firelog.say import schedule as wording
+from firelog.say.durations import show_duration
+from firelog.say.instants import clock, day, show_instant, zone_words
+from firelog.schedule import words as wording
 from firelog.schedule.forecast.finish import Estimate
-from firelog.units import show_duration, show_instant
 from firelog.view.firing import FiringView
 from firelog.view.picture import Picture, begun_segments
-from firelog.view.wording import clock, day, zone_words
 
 
 def head(view: FiringView) -> list[Any]:

@@ -9,9 +9,11 @@ from dash import html
 
 from dashboards.page import Page, Request, digest, now_us
 from dashboards.pages.parts import cautions, firing_path, link, mask, sentence, verdict
-from firelog.units import show_duration, show_temperature
+from firelog.say.durations import show_duration
+from firelog.say.instants import clock, day, zone_words
+from firelog.say.numbers import show_temperature
+from firelog.say.reader import Reader
 from firelog.view.firings import FiringEntry, FiringList, read_firings
-from firelog.view.wording import Manner, clock, day, zone_words
 
 PAGE = 50  # firings on one page of the list
 EVERY_S = 2.0
@@ -89,7 +91,7 @@ def _body(listed: FiringList) -> list[Any]:
     return [_ledger(rows, "past"), _turning(listed), cautions()]
 
 
-def _newest(entry: FiringEntry, how: Manner) -> str:
+def _newest(entry: FiringEntry, how: Reader) -> str:
     """The newest temperature of a running firing, as the list shows it."""
     return "–" if entry.newest_c is None else show_temperature(entry.newest_c, how.unit)
 
@@ -103,7 +105,7 @@ def _ledger(rows: Sequence[Any], kind: str) -> html.Ol | None:
     return html.Ol(list(rows), className=f"ledger {kind}") if rows else None
 
 
-def _running(entry: FiringEntry, how: Manner, t_us: int) -> html.Li:
+def _running(entry: FiringEntry, how: Reader, t_us: int) -> html.Li:
     began_us = entry.firing.began_us
     length = f"{show_duration(max(0.0, (t_us - began_us) / 1e6))} so far"
     glow = html.Span(className="glow", **{"aria-hidden": "true"})
@@ -113,7 +115,7 @@ def _running(entry: FiringEntry, how: Manner, t_us: int) -> html.Li:
     return html.Li(cells, className="row running")
 
 
-def _closed(entry: FiringEntry, how: Manner) -> html.Li:
+def _closed(entry: FiringEntry, how: Reader) -> html.Li:
     firing = entry.firing
     ended_us = firing.began_us if firing.ended_us is None else firing.ended_us
     length = show_duration((ended_us - firing.began_us) / 1e6)
@@ -124,7 +126,7 @@ def _closed(entry: FiringEntry, how: Manner) -> html.Li:
     )
 
 
-def _date(entry: FiringEntry, how: Manner) -> html.Div:
+def _date(entry: FiringEntry, how: Reader) -> html.Div:
     began_us = entry.firing.began_us
     zone = zone_words(began_us, how).split(" (", maxsplit=1)[0]
     time = html.Span(f"{clock(began_us, how)} {zone}", className="soft")

@@ -20,13 +20,13 @@ from dashboards.pages.parts import (
 from firelog.pouring.checks import PourCheck
 from firelog.pouring.facts import Known, MouldCooling, SeenDip
 from firelog.pouring.verify import CAUTIONS, PourAssessment
-from firelog.pouring.words import dip_words, found_words, limits_words, minutes, plus_minus
-from firelog.units import show_difference, show_temperature, us_to_datetime
+from firelog.pouring.words import dip_words, found_words, limits_words
+from firelog.say.durations import show_exact_duration
+from firelog.say.instants import clock, day, exact_clock, zone_words
+from firelog.say.numbers import show_difference, show_temperature, temperature_with_doubt
+from firelog.units import seconds_since
 from firelog.view.figure.heat import heat_figure
 from firelog.view.heat import HeatView, read_heat
-from firelog.view.wording import clock, day, zone_words
-
-_WEIGHT = {"fail": 0, "not proven": 1, "pass": 2}
 
 
 def page(asked: Request, name: str) -> Page:
@@ -74,13 +74,13 @@ def _headline(view: HeatView) -> list[Any]:
     if not found.pours:
         said.append(html.P("Nothing was poured from this heat, so there is nothing to verify."))
         return said
-    count = dict.fromkeys(_WEIGHT, 0)
+    count = dict.fromkeys(("fail", "not proven", "pass"), 0)
     for one in found.pours:
         count[one.verdict.value] += 1
     words = [f"{number} {word}" for word, number in count.items() if number]
     said.append(html.P(f"{len(found.pours)} moulds filled: {', '.join(words)}."))
-    worst = sorted(found.pours, key=lambda one: _WEIGHT[one.verdict.value])[0]
-    check = sorted(worst.checks, key=lambda one: _WEIGHT[one.verdict.value])[:1]
+    worst = sorted(found.pours, key=lambda one: one.verdict.rank)[0]
+    check = sorted(worst.checks, key=lambda one: one.verdict.rank)[:1]
     if check and check[0].verdict.value != "pass":
         title = f"{worst.pour.mould}: {check[0].requirement}"
         said.append(html.P([html.Strong(title), html.Br(), check[0].why]))
@@ -113,9 +113,9 @@ def _body(view: HeatView) -> list[Any]:
 
 def _pour(one: PourAssessment, view: HeatView) -> html.Section:
     heads = ("Verdict", "Requirement", "Found", "Limits", "Why")
-    checks = sorted(one.checks, key=lambda check: _WEIGHT[check.verdict.value])
+    checks = sorted(one.checks, key=lambda check: check.verdict.rank)
     made = table(heads, [_check(check, view) for check in checks], "checks")
-    note = f"Poured {_second(one.pour.began_us, view)}, {one.mould.section} section."
+    note = f"Poured {exact_clock(one.pour.began_us, view.how)}, {one.mould.section} section."
     return part(one.pour.mould, html.P(_facts(one, view)), made, note=note)
 
 
@@ -123,19 +123,20 @@ def _facts(one: PourAssessment, view: HeatView) -> list[Any]:
     unit = view.how.unit
     said: list[Any] = [verdict(one.verdict.value), html.Br()]
     if isinstance(one.metal, Known):
-        doubt = plus_minus(one.metal.expanded_k, unit)
-        said.append(f"Metal {show_temperature(one.metal.temp_c, unit)} {doubt}, {one.metal.how}.")
+        metal = temperature_with_doubt(one.metal.temp_c, one.metal.expanded_k, unit)
+        said.append(f"Metal {metal}, {one.metal.how}.")
     if isinstance(one.mould_course, MouldCooling):
-        temp_c, expanded_k = one.mould_course.at(one.pour.began_us)
-        doubt = plus_minus(expanded_k, unit)
-        said.append(f" Mould {show_temperature(temp_c, unit)} {doubt}, computed.")
+        mould = temperature_with_doubt(*one.mould_course.at(one.pour.began_us), unit)
+        said.append(f" Mould {mould}, computed.")
     if one.pour.out_us is not None:
-        said.append(f" Kiln to pour {minutes((one.pour.began_us - one.pour.out_us) / 1e6)}.")
+        delay_s = seconds_since(one.pour.out_us, one.pour.began_us)
+        said.append(f" Kiln to pour {show_exact_duration(delay_s)}.")
     if one.window_us is not None:
-        times = " to ".join(_second(t_us, view) for t_us in one.window_us)
+        times = " to ".join(exact_clock(t_us, view.how) for t_us in one.window_us)
         said.append(f" Metal and mould were both right from {times}.")
     if one.latest_us is not None:
-        said.append(f" The mould was proven hot enough until {_second(one.latest_us, view)}.")
+        latest = exact_clock(one.latest_us, view.how)
+        said.append(f" The mould was proven hot enough until {latest}.")
     if one.window_us is None:
         said.append(f" {one.window_why[:1].upper()}{one.window_why[1:]}.")
     return said
@@ -170,11 +171,10 @@ def _dip(one: SeenDip, view: HeatView) -> html.Tr:
     unit = view.how.unit
     settled = "–"
     if one.dip.settled:
-        doubt = plus_minus(one.expanded_k, unit)
-        settled = f"{show_temperature(one.dip.settled_c, unit)} {doubt}"
+        settled = temperature_with_doubt(one.dip.settled_c, one.expanded_k, unit)
     return html.Tr(
         [
-            cell("Dip", _second(one.at_us, view), "number"),
+            cell("Dip", exact_clock(one.at_us, view.how), "number"),
             cell("Probe", one.channel),
             cell("Settled at", settled, "number"),
             cell("Why", dip_words(one.dip, unit)),
@@ -189,7 +189,7 @@ def _events(view: HeatView) -> list[Any]:
     items = [
         html.Li(
             [
-                html.Span(_second(event.t_us, view), className="when"),
+                html.Span(exact_clock(event.t_us, view.how), className="when"),
                 html.Span([html.Strong(event.kind), f" {event.text}" if event.text else ""]),
                 html.Span(event.who, className="soft"),
             ]
@@ -209,7 +209,3 @@ def _remarks(view: HeatView) -> list[Any]:
     if found.heat.note:
         said.insert(0, found.heat.note)
     return [part("Remarks", html.Ul([html.Li(one) for one in said], className="remarks"))]
-
-
-def _second(t_us: int, view: HeatView) -> str:
-    return f"{us_to_datetime(t_us, view.how.tz):%H:%M:%S}"

@@ -8,8 +8,9 @@ from dash import html
 
 from dashboards.page import Page, Request
 from dashboards.pages.parts import cautions, link, path_of, sentence, verdict
+from firelog.say.instants import clock, day, zone_words
+from firelog.say.reader import Reader
 from firelog.view.heat import HeatEntry, read_heats
-from firelog.view.wording import Manner, clock, day, zone_words
 
 
 def page(asked: Request) -> Page:
@@ -18,7 +19,7 @@ def page(asked: Request) -> Page:
     return Page(f"Heats, {how.foundry}", _list(how, entries), unit=how.unit)
 
 
-def _list(how: Manner, entries: list[HeatEntry]) -> list[Any]:
+def _list(how: Reader, entries: list[HeatEntry]) -> list[Any]:
     """The list, or how a first heat is entered."""
     if not entries:
         return [
@@ -42,7 +43,7 @@ def _list(how: Manner, entries: list[HeatEntry]) -> list[Any]:
     return [back, title, rows, cautions()]
 
 
-def _row(one: HeatEntry, how: Manner) -> html.Li:
+def _row(one: HeatEntry, how: Reader) -> html.Li:
     heat = one.heat
     zone = zone_words(heat.began_us, how).split(" (", maxsplit=1)[0]
     time = html.Span(f"{clock(heat.began_us, how)} {zone}", className="soft")

@@ -16,10 +16,11 @@ from firelog.record.alarms import StoredAlarm, StoredStep
 from firelog.record.outbox import Call
 from firelog.record.rows import Event, Firing
 from firelog.record.store import Store
-from firelog.units import show_duration
+from firelog.say.durations import show_duration
+from firelog.say.instants import clock, day
+from firelog.say.reader import Reader
 from firelog.view.figure.firing import firing_figure
 from firelog.view.firing import FiringView, read_firing
-from firelog.view.wording import Manner, clock, day
 
 LINES = 10
 NIGHT_US = 18 * 3_600_000_000  # a firing that ended longer ago is no longer last night's
@@ -161,7 +162,7 @@ def _above(morning: Morning) -> list[Any]:
     return top
 
 
-def _line(line: MorningLine, how: Manner) -> html.Li:
+def _line(line: MorningLine, how: Reader) -> html.Li:
     kind = "alarmed" if line.weight >= 10 else ""
     when = html.Time(clock(line.t_us, how), title=day(line.t_us, how))
     return html.Li([when, html.Span(line.text)], className=kind)

@@ -12,8 +12,10 @@ from dashboards.monitor import Curve, Line, Snapshot
 from dashboards.page import Page, Request, digest, now_us
 from dashboards.pages.parts import cautions, firing_path, link, mask, sentence
 from firelog.record.store import Store
-from firelog.units import TemperatureUnit, show_duration, show_temperature
-from firelog.view.wording import Manner, manner
+from firelog.say.durations import show_duration
+from firelog.say.numbers import show_temperature
+from firelog.say.reader import Reader, reader_of
+from firelog.units import TemperatureUnit
 from firelog.watch.conditions.thermocouples import leading
 from firelog.watch.facts import ChannelNow, KilnNow
 from firelog.watch.run.tonight import health, milestone, newest_ago_s, stale, watch_words, where
@@ -52,9 +54,9 @@ def changes(asked: Request, question: Mapping[str, Any]) -> dict[str, Any]:
     return changed
 
 
-def _manner(asked: Request) -> Manner:
+def _manner(asked: Request) -> Reader:
     with Store.open(asked.store) as store:
-        return manner(store, asked.unit)
+        return reader_of(store, asked.unit)
 
 
 def _newest_us(snapshot: Snapshot) -> int | None:
@@ -65,7 +67,7 @@ def _newest_us(snapshot: Snapshot) -> int | None:
 
 
 # ---------------------------------------------------------------- what is shown
-def _kilns(snapshot: Snapshot, how: Manner) -> list[Any]:
+def _kilns(snapshot: Snapshot, how: Reader) -> list[Any]:
     """Every running firing, or that there is none."""
     tonight = snapshot.tonight
     if not tonight.facts.kilns:

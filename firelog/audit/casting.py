@@ -225,7 +225,7 @@ def fact_row(fact: Fact) -> dict[str, Any]:
         "probability": None if fact.probability is None else round(fact.probability, 4),
         "measured": _short(fact.measured),
         "limit": _short(fact.limit),
-        "uncertainty": _short(fact.expanded),
+        "uncertainty": _short(fact.uncertainty),
         "unit": fact.unit,
         "how": fact.how,
         "channel": fact.channel,

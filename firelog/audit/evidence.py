@@ -33,7 +33,8 @@ class Fact:
     """What the record shows of one departure.
 
     ``probability`` that it is there, None where the record says nothing. ``measured``, ``limit``
-    and ``expanded`` (U, k = 2) are in ``unit``; ``at_us`` and ``channel`` say where in the record.
+    and ``uncertainty`` (U, k = 2) are in ``unit``; ``at_us`` and ``channel`` say where in the
+    record; ``side`` is where a value is sound.
     """
 
     spec: FactSpec
@@ -42,7 +43,7 @@ class Fact:
     why: str
     measured: float | None = None
     limit: float | None = None
-    expanded: float | None = None
+    uncertainty: float | None = None
     unit: str = ""
     how: str = ""
     channel: str | None = None
@@ -150,7 +151,7 @@ def held(
     probability: float | None = _beyond(off, expanded / COVERAGE)
     if how == "lower bound" and measured - expanded <= limit:
         shown, probability = "silent", None
-    return replace(silence, shown=shown, probability=probability, expanded=expanded)
+    return replace(silence, shown=shown, probability=probability, uncertainty=expanded)
 
 
 def _beyond(off: float, standard: float) -> float:

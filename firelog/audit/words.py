@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from firelog.audit.evidence import CauseEvidence, Fact, Finding
-from firelog.say.checks import quantity
 from firelog.say.limits import limit_words
+from firelog.say.numbers import NOTHING, quantity, with_doubt
 from firelog.units import TemperatureUnit
 from firelog.verdict import Limit
 
@@ -19,18 +19,15 @@ NEVER_PROOF = (
 
 def measured(fact: Fact, shown: TemperatureUnit) -> str:
     """Return ``1013 °C ± 9 K``, or an en dash where nothing was measured."""
-    if fact.measured is None:
-        return "–"
-    text = quantity(fact.measured, fact.unit, shown).strip()
-    if not fact.expanded:
-        return text
-    return f"{text} ± {quantity(fact.expanded, 'K' if fact.unit == 'C' else fact.unit, shown)}"
+    if fact.how == "noted" and not fact.uncertainty:  # what somebody counted has no U
+        return quantity(fact.measured, fact.unit, shown)
+    return with_doubt(fact, shown)
 
 
 def limit(fact: Fact, shown: TemperatureUnit) -> str:
     """Return the limit that was held against it, with its side."""
     if fact.limit is None:
-        return "–"
+        return NOTHING
     if fact.good_side is None:
         return quantity(fact.limit, fact.unit, shown)
     return limit_words(Limit(fact.limit, fact.unit, fact.good_side), shown)

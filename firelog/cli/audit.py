@@ -129,7 +129,7 @@ def _print_compared(found: Comparison | None, unit: TemperatureUnit) -> None:
     from rich.text import Text
 
     from firelog.cli.show import console
-    from firelog.say.checks import quantity
+    from firelog.say.numbers import quantity
 
     if found is None:
         return

@@ -19,7 +19,8 @@ from firelog.errors import InputError, RangeError
 from firelog.physics.thermometry import thermocouple, tolerance, uncertainty
 from firelog.physics.thermometry.uncertainty import Budget, MeasurementChain
 from firelog.readings import FloatArray, Quality, QualityArray
-from firelog.units import from_celsius, parse_temperature, show_temperature
+from firelog.say.numbers import show_temperature
+from firelog.units import from_celsius, parse_temperature
 
 _EMF = re.compile(r"([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(mV|µV|μV|uV|V)?")
 _TO_MV = {"V": 1e3, "mV": 1.0, None: 1.0}  # all others are microvolts

@@ -158,7 +158,9 @@ def _print_list(store: Store, rows: list[dict[str, Any]]) -> None:
     from rich.table import Table
 
     from firelog.cli.show import console, shown_settings, verdict_text
-    from firelog.units import parse_instant, show_duration, show_instant
+    from firelog.say.durations import show_duration
+    from firelog.say.instants import show_instant
+    from firelog.units import parse_instant
     from firelog.verdict import Verdict
 
     _, tz = shown_settings(store)

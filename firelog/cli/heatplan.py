@@ -37,7 +37,8 @@ def window(
     from firelog.pouring.verify import CAUTIONS, foretell
     from firelog.record import heats as record
     from firelog.record.store import Store
-    from firelog.units import iso_utc, show_instant
+    from firelog.say.instants import show_instant
+    from firelog.units import iso_utc
 
     timezone = settings.read_foundry().timezone
     now_us = instant_or_now(at, timezone)
@@ -87,7 +88,7 @@ def arrest(settings: Settings, /, *, name: str, channel: str, **asked: Any) -> N
     from firelog.pouring.freezing import enter_correction, freezing_of
     from firelog.record import heats as record
     from firelog.record.store import Store
-    from firelog.units import show_difference, show_temperature
+    from firelog.say.numbers import show_difference, show_temperature
 
     timezone = settings.read_foundry().timezone
     span = tuple(

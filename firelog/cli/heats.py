@@ -37,7 +37,8 @@ def heats(ctx: click.Context, settings: Settings, as_json: bool) -> None:
         from rich.table import Table
 
         from firelog.cli.show import console, shown_settings
-        from firelog.units import parse_instant, show_instant
+        from firelog.say.instants import show_instant
+        from firelog.units import parse_instant
 
         _, tz = shown_settings(store)
         table = Table("heat", "alloy", "furnace", "crucible", "began", "pours", box=None)

@@ -128,7 +128,8 @@ def core(settings: Settings, name: str, probe: str | None, as_json: bool) -> Non
 def _print_story(store: Store, story: CoreStory) -> None:
     from firelog.cli.show import shown_settings
     from firelog.judge.core import SAID
-    from firelog.units import show_duration, show_rate, show_temperature
+    from firelog.say.durations import show_duration
+    from firelog.say.numbers import show_rate, show_temperature
 
     unit, _ = shown_settings(store)
     click.echo(f"core of {story.mould.name}, {story.known.title}, in {story.firing.name!r}")

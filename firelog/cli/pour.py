@@ -49,7 +49,8 @@ def print_heat(store: Store, assessment: HeatAssessment) -> None:
     from firelog.cli.show import console, shown_settings, verdict_text
     from firelog.pouring.verify import CAUTIONS
     from firelog.pouring.words import dip_words
-    from firelog.units import show_instant, show_temperature
+    from firelog.say.instants import show_instant
+    from firelog.say.numbers import show_temperature
 
     unit, tz = shown_settings(store)
     heat, card, out = assessment.heat, assessment.card, console()
@@ -74,7 +75,7 @@ def print_heat(store: Store, assessment: HeatAssessment) -> None:
 
 
 def _liquidus_words(assessment: HeatAssessment, unit: TemperatureUnit) -> str:
-    from firelog.units import show_temperature
+    from firelog.say.numbers import show_temperature
 
     low, high = (show_temperature(value, unit) for value in assessment.card.liquidus_c)
     if low == high:
@@ -86,9 +87,10 @@ def _print_pour(store: Store, one: PourAssessment) -> None:
     from rich.table import Table
     from rich.text import Text
 
-    from firelog.cli.show import SIGNS, console, shown_settings, verdict_text
+    from firelog.cli.show import console, shown_settings, verdict_text
     from firelog.pouring.words import found_words, limits_words
-    from firelog.units import show_instant
+    from firelog.say.instants import show_instant
+    from firelog.say.verdicts import SIGNS
     from firelog.verdict import Verdict
 
     unit, tz = shown_settings(store)
@@ -108,7 +110,7 @@ def _print_pour(store: Store, one: PourAssessment) -> None:
     out.print(table)
     for check in one.checks:
         if check.verdict is not Verdict.PASS:
-            out.print(Text(f"  {SIGNS[check.verdict]} {check.requirement}: {check.why}"))
+            out.print(Text(f"  {SIGNS[check.verdict].text} {check.requirement}: {check.why}"))
     if one.window_us is not None:
         times = [show_instant(t, tz, seconds=True).split(" ")[1] for t in one.window_us]
         out.print(f"  metal and mould were both right from {times[0]} to {times[1]}")

@@ -103,7 +103,7 @@ def _print_fit(
     from rich.table import Table
 
     from firelog.cli.show import console
-    from firelog.units import show_rate, show_temperature
+    from firelog.say.numbers import show_rate, show_temperature
 
     unit = plan.unit if plan else "C"
     out = console()

@@ -210,8 +210,8 @@ def _in_full(path: Path, plan: Schedule) -> dict[str, Any]:
 
 # ---------------------------------------------------------------- print
 def _counts(plan: Schedule) -> str:
+    from firelog.say.durations import show_duration
     from firelog.schedule.plan.target import plan_length_s
-    from firelog.units import show_duration
 
     length_s = plan_length_s(plan)
     length = f", {show_duration(length_s)}" if length_s else ""
@@ -236,7 +236,7 @@ def _print_in_full(plan: Schedule) -> None:
     from rich.table import Table
 
     from firelog.cli.show import console
-    from firelog.say.schedule import asked, step
+    from firelog.schedule.words import asked, step
 
     out = console()
     out.print(f"[bold]{plan.title}[/bold]  {_counts(plan)}")

@@ -13,20 +13,17 @@ from firelog.judge.firing import Assessment
 from firelog.judge.outlook import Lateness
 from firelog.record.rows import Firing
 from firelog.record.store import Store
-from firelog.say.checks import doubt, quantity
+from firelog.say.durations import elapsed, show_duration
+from firelog.say.instants import show_instant
 from firelog.say.limits import limit_words
+from firelog.say.numbers import NOTHING, with_doubt
+from firelog.say.reader import reader_of
+from firelog.say.verdicts import SIGNS
 from firelog.schedule.forecast.finish import Outlook
 from firelog.schedule.plan.model import Happening, Judgement, SegmentRun
-from firelog.units import (
-    TemperatureUnit,
-    show_duration,
-    show_instant,
-    us_to_datetime,
-    zone,
-)
+from firelog.units import TemperatureUnit, us_to_datetime
 from firelog.verdict import Verdict
 
-SIGNS = {Verdict.PASS: "●", Verdict.FAIL: "▲", Verdict.NOT_PROVEN: "◌"}
 _COLOURS = {Verdict.PASS: "bold cyan", Verdict.FAIL: "bold yellow", Verdict.NOT_PROVEN: "bold"}
 
 
@@ -38,15 +35,13 @@ def console() -> Console:
 
 def verdict_text(verdict: Verdict) -> Text:
     """Return sign and word of a verdict, coloured where the terminal can."""
-    return Text(f"{SIGNS[verdict]} {verdict.value}", style=_COLOURS[verdict])
+    return Text(f"{SIGNS[verdict].text} {verdict.value}", style=_COLOURS[verdict])
 
 
 def shown_settings(store: Store) -> tuple[TemperatureUnit, ZoneInfo]:
     """Return the unit and time zone in which this store's foundry wants to read."""
-    unit = store.setting("unit", "C")
-    return ("F" if unit == "F" else "K" if unit == "K" else "C"), zone(
-        store.setting("timezone", "UTC")
-    )
+    reader = reader_of(store)
+    return reader.unit, reader.tz
 
 
 def print_assessment(
@@ -67,7 +62,7 @@ def print_assessment(
     out.print(_checks(judgement, unit))
     for check in judgement.checks:
         if check.verdict is not Verdict.PASS:
-            out.print(Text(f"  {SIGNS[check.verdict]} {check.requirement}: {check.why}"))
+            out.print(Text(f"  {SIGNS[check.verdict].text} {check.requirement}: {check.why}"))
     out.print(_segments(judgement))
     if words := outlook.late_words(late):
         out.print(Text(f"  {words[:1].upper()}{words[1:]}."))
@@ -137,12 +132,11 @@ def _print_outlook(
 def _checks(judgement: Judgement, unit: TemperatureUnit) -> Table:
     table = Table("verdict", "requirement", "measured", "limit", "where", box=None, pad_edge=True)
     for check in judgement.checks:
-        measured = f"{quantity(check.measured, check.unit, unit)} {doubt(check, unit)}"
         at = "" if check.at_s is None else f", {_clock(check.at_s)}"
         table.add_row(
             verdict_text(check.verdict),
             check.requirement,
-            measured.strip(),
+            with_doubt(check, unit),
             limit_words(check.asked, unit),
             f"{check.channel or ''}{at}",
         )
@@ -151,7 +145,4 @@ def _checks(judgement: Judgement, unit: TemperatureUnit) -> Table:
 
 def _clock(seconds: float | None) -> str:
     """Return hours and minutes since the firing began."""
-    if seconds is None:
-        return "–"
-    sign, whole = ("−" if seconds < 0 else "+"), round(abs(seconds))
-    return f"{sign}{whole // 3600}:{whole % 3600 // 60:02d}"
+    return elapsed(seconds, never=NOTHING)

@@ -116,7 +116,7 @@ def _page(now: Tonight, tz: ZoneInfo) -> Group:
     from rich.console import Group
     from rich.text import Text
 
-    from firelog.units import show_instant
+    from firelog.say.instants import show_instant
     from firelog.watch.run.tonight import watch_words
 
     style = "bold" if now.walking or not now.facts.kilns else "bold yellow"
@@ -154,7 +154,8 @@ def _kiln_lines(now: Tonight, kiln: KilnNow, tz: ZoneInfo) -> list[Any]:
     from rich.table import Table
     from rich.text import Text
 
-    from firelog.units import show_duration, show_temperature
+    from firelog.say.durations import show_duration
+    from firelog.say.numbers import show_temperature
     from firelog.watch.run.tonight import health, milestone, newest_ago_s, stale, where
 
     ago_s = newest_ago_s(kiln)

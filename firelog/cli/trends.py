@@ -80,7 +80,7 @@ def _print_series(one: TrendSeries, unit: TemperatureUnit) -> None:
     from firelog.cli.show import console
 
     def say(value: float) -> str:
-        from firelog.say.checks import quantity
+        from firelog.say.numbers import quantity
 
         return quantity(value, "K", unit) if one.unit == "K" else f"{value:.1f} {one.unit}"
 
@@ -104,7 +104,8 @@ def _print_series(one: TrendSeries, unit: TemperatureUnit) -> None:
 
 
 def _cell(one: DefectBin, unit: TemperatureUnit) -> tuple[str, ...]:
-    from firelog.units import show_difference, show_duration
+    from firelog.say.durations import show_duration
+    from firelog.say.numbers import show_difference
 
     low, high = one.superheat_k
     upper = "" if high >= 1e6 else f" to {show_difference(high, unit)}"

@@ -15,6 +15,7 @@ from firelog.record.castings import Casting
 from firelog.record.heats import Heat
 from firelog.record.rows import Firing
 from firelog.report import svg
+from firelog.say.reader import Reader
 from firelog.view.casting import casting_picture
 from firelog.view.figure.firing import firing_figure
 from firelog.view.figure.heat import heat_figure
@@ -22,7 +23,6 @@ from firelog.view.firing import firing_view
 from firelog.view.heat import heat_view
 from firelog.view.palette import DAY
 from firelog.view.picture import Picture
-from firelog.view.wording import Manner
 
 HEIGHT_PX = {"firing": 560, "heat": 660}
 
@@ -59,8 +59,8 @@ def _firing(opened: Opened, row: Firing, unit: str | None) -> Picture:
     return _needs_readings(view.picture, row.name)
 
 
-def _manner(opened: Opened, unit: str | None) -> Manner:
-    return Manner(opened.chosen_unit(unit), opened.tz, opened.name)
+def _manner(opened: Opened, unit: str | None) -> Reader:
+    return Reader(opened.chosen_unit(unit), opened.tz, opened.name)
 
 
 def _needs_readings(picture: Picture | None, name: str) -> Picture:

@@ -18,7 +18,9 @@ from firelog.face.opened import Moment, Opened
 from firelog.judge import firing as judging
 from firelog.judge.table import firing_frame
 from firelog.record import rows
-from firelog.units import show_instant, us_to_datetime
+from firelog.say.instants import show_instant
+from firelog.say.numbers import degree
+from firelog.units import us_to_datetime
 from firelog.verdict import Verdict
 
 
@@ -133,7 +135,7 @@ class Firing:
             judged = firing_frame(assessment, shown)
             table["target"] = judged[f"target {shown}"].to_numpy()
             table["segment"] = judged["segment"].to_numpy()
-            table.attrs["units"]["target"] = frames.degree(shown)
+            table.attrs["units"]["target"] = degree(shown)
         return table
 
     def received(self) -> pd.DataFrame:

@@ -10,15 +10,11 @@ import pandas as pd
 from firelog.errors import InputError
 from firelog.judge.table import traces_frame
 from firelog.readings import Quality, Trace
+from firelog.say.numbers import degree
 from firelog.schedule.plan.model import ChannelTrace
 from firelog.units import TemperatureUnit, difference_from_k, from_celsius
 
 Index = Literal["time", "elapsed"]
-
-
-def degree(unit: TemperatureUnit) -> str:
-    """Return how a unit is written: ``°C``, ``°F`` or ``K``."""
-    return "K" if unit == "K" else f"°{unit}"
 
 
 def wide(

@@ -19,7 +19,8 @@ from firelog.pouring import facts
 from firelog.pouring.answer import answer
 from firelog.pouring.verify import assess_heat
 from firelog.record import heats as record
-from firelog.units import show_instant, us_to_datetime
+from firelog.say.instants import show_instant
+from firelog.units import us_to_datetime
 
 
 @dataclass(frozen=True, repr=False)

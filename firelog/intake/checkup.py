@@ -18,7 +18,7 @@ from firelog.errors import SourceError
 from firelog.foundry import Foundry, SourceSpec
 from firelog.intake.line.port import BY_ID, device, ports
 from firelog.record.store import Store
-from firelog.units import show_duration
+from firelog.say.durations import show_duration
 
 LOW_SHARE, LOW_BYTES = 0.10, 1_000_000_000
 FULL_BYTES = 100_000_000

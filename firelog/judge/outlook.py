@@ -18,12 +18,13 @@ from firelog.judge import measured
 from firelog.judge.firing import Assessment
 from firelog.record.rows import Firing
 from firelog.record.store import Store
+from firelog.say.durations import show_duration
 from firelog.schedule.follow.deviation import lateness_s
 from firelog.schedule.follow.segments import Following, follow
 from firelog.schedule.forecast.finish import Estimate, KilnHistory, Outlook, forecast, study
 from firelog.schedule.plan.model import Schedule
 from firelog.schedule.plan.target import plan_points
-from firelog.units import TemperatureUnit, iso_utc, show_duration
+from firelog.units import TemperatureUnit, iso_utc
 
 MOST_PAST = 8  # the newest; older ones knew another kiln: elements age, burners are cleaned
 ON_TIME_S = 300.0  # what a person would still call on time; common practice, no source

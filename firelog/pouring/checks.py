@@ -17,8 +17,9 @@ from firelog.physics.metal.metals import AlloyCard, superheat_k
 from firelog.pouring.facts import Known, MouldCooling, Unknown
 from firelog.pouring.plan import Asked
 from firelog.record.heats import Pour
+from firelog.say.numbers import show_temperature
 from firelog.schedule.plan.model import ChannelTrace
-from firelog.units import TemperatureUnit, show_temperature
+from firelog.units import TemperatureUnit
 from firelog.verdict import Verdict, worst
 
 _LONGEST_GAP_S = 60.0

@@ -27,8 +27,9 @@ from firelog.readings import FloatArray, Role
 from firelog.record import heats as record
 from firelog.record.heats import Heat, Mould, Pour
 from firelog.record.store import Store
+from firelog.say.numbers import show_difference
 from firelog.schedule.plan.model import ChannelTrace
-from firelog.units import TemperatureUnit, show_difference
+from firelog.units import TemperatureUnit
 
 AT_LIP_S = 20.0  # a settled dip this near the pour is the metal at the lip
 _HOLD_K_PER_MIN = 5.0  # what a melt may drift in the furnace unseen; common practice, no source

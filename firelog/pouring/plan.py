@@ -11,12 +11,7 @@ from firelog import tomlfile
 from firelog.errors import InputError
 from firelog.reference import shared_folder
 from firelog.tomlfile import TomlTable
-from firelog.units import (
-    TemperatureUnit,
-    parse_difference,
-    parse_duration,
-    parse_temperature,
-)
+from firelog.units import TemperatureUnit, parse_difference, parse_duration, parse_temperature
 from firelog.verdict import Decision
 
 KINDS = ("window", "superheat", "handover", "mould temperature", "overheat")

@@ -19,10 +19,11 @@ from firelog.record.castings import NOTED, Photograph
 from firelog.record.store import Store
 from firelog.report import firing, heat, parts
 from firelog.report.sheet import CAUTIONS, Cell, Section, Sheet, Table, cells
-from firelog.say.checks import quantity
-from firelog.units import iso_utc, show_difference
+from firelog.say.instants import day
+from firelog.say.numbers import quantity, show_difference
+from firelog.say.reader import Reader, reader_of
+from firelog.units import iso_utc
 from firelog.view.casting import casting_picture
-from firelog.view.wording import Manner, day, manner
 
 MOST_PICTURE_BYTES = 6_000_000  # a report of many large photographs could not be sent to anybody
 
@@ -36,13 +37,13 @@ class CastingReport:
     photos: tuple[tuple[Photograph, bytes | None], ...]
     poured: heat.HeatReport | None
     fired: firing.FiringReport | None
-    how: Manner
+    how: Reader
     made_us: int
 
 
 def read(store: Store, name: str, made_us: int) -> CastingReport:
     """Read a casting with everything that its report says."""
-    how, catalogue = manner(store), read_catalogue()
+    how, catalogue = reader_of(store), read_catalogue()
     known = castings.casting(store, name)
     made = audits.audit(store, known, catalogue, how.unit)
     compared = None
@@ -161,7 +162,7 @@ def _defect(one: DefectAudit, report: CastingReport) -> Section:
     )
 
 
-def _cause(found: CauseEvidence, how: Manner) -> tuple[Cell, ...]:
+def _cause(found: CauseEvidence, how: Reader) -> tuple[Cell, ...]:
     kind = "for" if found.ratio > 1.0 else "against"
     assert found.cause is not None
     lines = "\n".join(words.finding_words(one, how.unit) for one in found.findings)
@@ -201,7 +202,7 @@ def _photographs(report: CastingReport) -> Iterable[Section]:
             yield Section(title, note=one.words, photo=data)
 
 
-def _compared(found: Comparison, how: Manner) -> Section:
+def _compared(found: Comparison, how: Reader) -> Section:
     tested = any(one.p is not None for one in found.differences)
     width = 6 if tested else 4
     rows = tuple(_difference(one, how)[:width] for one in found.differences)
@@ -218,7 +219,7 @@ def _compared(found: Comparison, how: Manner) -> Section:
     return Section("Beside the sound castings of its kind", said=tuple(said), table=table)
 
 
-def _difference(one: Difference, how: Manner) -> tuple[Cell, ...]:
+def _difference(one: Difference, how: Reader) -> tuple[Cell, ...]:
     def show(value: float) -> str:
         return quantity(value, one.unit, how.unit).strip()
 

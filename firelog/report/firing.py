@@ -17,14 +17,15 @@ from firelog.record.seal import Seal
 from firelog.record.store import Store
 from firelog.report import parts
 from firelog.report.sheet import HOW_JUDGED, Cell, Section, Sheet, Table, cells
-from firelog.say import schedule as wording
-from firelog.say.checks import doubt, quantity
+from firelog.say.durations import elapsed, show_duration
+from firelog.say.instants import clock, day, zone_words
+from firelog.say.limits import limit_words
+from firelog.say.numbers import doubt, plus_minus, quantity, show_temperature
+from firelog.say.reader import Reader, reader_of
+from firelog.schedule import words as wording
 from firelog.schedule.plan.model import ChannelTrace, Check
-from firelog.units import iso_utc, show_duration, show_temperature
+from firelog.units import iso_utc
 from firelog.view.picture import Picture, notes_of, picture_of
-from firelog.view.wording import Manner, clock, day, elapsed, limit, manner, zone_words
-
-_SERIOUS = ("fail", "not proven", "pass")
 
 
 @dataclass(frozen=True)
@@ -43,14 +44,14 @@ class FiringReport:
         return self.assessment.firing
 
     @property
-    def how(self) -> Manner:
+    def how(self) -> Reader:
         """Unit, time zone and name of the foundry."""
         return self.picture.how
 
 
 def read(store: Store, firing: Firing, made_us: int) -> FiringReport:
     """Read a firing with everything that its report says."""
-    how = manner(store)
+    how = reader_of(store)
     assessment = judging.assess(store, firing, how.unit)
     events = tuple(store.events(firing))
     picture = picture_of(
@@ -164,7 +165,7 @@ def _requirement(check: Check, asked: dict[str, str], report: FiringReport) -> t
         Cell(check.verdict.value, kind=parts.KINDS[check.verdict.value]),
         Cell(check.requirement, asked.get(check.requirement, check.kind)),
         Cell(quantity(check.measured, check.unit, unit), u),
-        Cell(limit(check, unit)),
+        Cell(limit_words(check.asked, unit)),
         Cell(check.why, ", ".join(where)),
     )
 
@@ -210,12 +211,12 @@ def _channels(report: FiringReport) -> Section:
     return Section("Thermocouples", table=Table(heads, tuple(rows)))
 
 
-def _highest(trace: ChannelTrace, how: Manner) -> tuple[str, str]:
+def _highest(trace: ChannelTrace, how: Reader) -> tuple[str, str]:
     if not np.isfinite(trace.temp_c).any():
         return "–", ""
     top = int(np.nanargmax(trace.temp_c))
     u_k = float(trace.expanded_k[top])
-    under = f"± {quantity(u_k, 'K', how.unit)}" if np.isfinite(u_k) else "U not defined there"
+    under = plus_minus(u_k, "K", how.unit) if np.isfinite(u_k) else "U not defined there"
     return show_temperature(float(trace.temp_c[top]), how.unit), under
 
 
@@ -238,7 +239,7 @@ def _remarks(report: FiringReport) -> Iterable[Section]:
 
 
 def _by_weight(checks: Iterable[Check]) -> list[Check]:
-    return sorted(checks, key=lambda check: _SERIOUS.index(check.verdict.value))
+    return sorted(checks, key=lambda check: check.verdict.rank)
 
 
 def _at(report: FiringReport, t_s: float) -> str:

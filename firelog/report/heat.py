@@ -20,11 +20,13 @@ from firelog.record.seal import Seal
 from firelog.record.store import Store
 from firelog.report import parts, svg
 from firelog.report.sheet import HOW_JUDGED, Cell, Section, Sheet, Table, cells
-from firelog.units import iso_utc, show_difference, show_temperature, us_to_datetime
+from firelog.say.instants import clock, day, exact_clock, zone_words
+from firelog.say.numbers import show_difference, temperature_with_doubt
+from firelog.say.reader import Reader
+from firelog.units import iso_utc
 from firelog.view import heat as pourview
 from firelog.view.figure.heat import heat_figure
 from firelog.view.heat import HeatView
-from firelog.view.wording import Manner, clock, day, zone_words
 
 KINDS = parts.KINDS
 _SERIOUS = ("fail", "not proven", "pass")
@@ -45,7 +47,7 @@ class HeatReport:
         return self.view.assessment
 
     @property
-    def how(self) -> Manner:
+    def how(self) -> Reader:
         """Unit, time zone and name of the foundry."""
         return self.view.how
 
@@ -141,16 +143,16 @@ def sections(report: HeatReport) -> Iterable[Section]:
     yield Section("How a verdict is reached", said=(HOW_JUDGED,))
 
 
-def pour_section(one: PourAssessment, how: Manner) -> Section:
+def pour_section(one: PourAssessment, how: Reader) -> Section:
     """Return a pour with its checks, what was not met first."""
-    checks = sorted(one.checks, key=lambda check: _SERIOUS.index(check.verdict.value))
+    checks = sorted(one.checks, key=lambda check: check.verdict.rank)
     rows = tuple(_check(check, how) for check in checks)
     heads = ("Verdict", "Requirement", "Found", "Limits", "Why")
-    when = f"{us_to_datetime(one.pour.began_us, how.tz):%H:%M:%S}"
+    when = exact_clock(one.pour.began_us, how)
     note = f"Poured {when}, {one.mould.section} section; {one.verdict.value}."
     said = []
     if one.window_us is not None:
-        times = " to ".join(f"{us_to_datetime(t, how.tz):%H:%M:%S}" for t in one.window_us)
+        times = " to ".join(exact_clock(t, how) for t in one.window_us)
         said.append(f"Metal and mould were both right from {times}.")
     else:
         said.append(f"{one.window_why[:1].upper()}{one.window_why[1:]}.")
@@ -158,7 +160,7 @@ def pour_section(one: PourAssessment, how: Manner) -> Section:
     return Section(f"Pour of {one.pour.mould}", note=note, said=tuple(said), table=table)
 
 
-def _check(check: PourCheck, how: Manner) -> tuple[Cell, ...]:
+def _check(check: PourCheck, how: Reader) -> tuple[Cell, ...]:
     return (
         Cell(check.verdict.value, kind=KINDS[check.verdict.value]),
         Cell(check.requirement),
@@ -187,9 +189,8 @@ def _dips(report: HeatReport) -> Section:
     for one in report.assessment.dips:
         settled = "–"
         if one.dip.settled:
-            doubt = show_difference(one.expanded_k, report.how.unit, 1)
-            settled = f"{show_temperature(one.dip.settled_c, report.how.unit)} ± {doubt}"
-        when = f"{us_to_datetime(one.at_us, report.how.tz):%H:%M:%S}"
+            settled = temperature_with_doubt(one.dip.settled_c, one.expanded_k, report.how.unit)
+        when = exact_clock(one.at_us, report.how)
         rows.append(cells(when, one.channel, settled, dip_words(one.dip, report.how.unit)))
     note = "Each immersion of the lance. One that was pulled early is a lower bound."
     return Section("Dips", note=note, table=Table(("Dip", "Probe", "Settled at", ""), tuple(rows)))

@@ -10,18 +10,19 @@ from firelog.record.rows import Event
 from firelog.record.seal import Seal
 from firelog.report import svg
 from firelog.report.sheet import Section, Table, cells
-from firelog.say.checks import quantity
-from firelog.units import iso_utc, show_instant, show_temperature
+from firelog.say.instants import clock, show_instant
+from firelog.say.numbers import plus_minus, show_difference, show_temperature
+from firelog.say.reader import Reader
+from firelog.units import iso_utc
 from firelog.view.figure.firing import firing_figure
 from firelog.view.figure.lines import style_of
 from firelog.view.palette import DAY
 from firelog.view.picture import Picture
-from firelog.view.wording import Manner, clock
 
 KINDS = {"pass": "pass", "fail": "fail", "not proven": "unproven"}
 
 
-def foot(made_us: int, how: Manner) -> str:
+def foot(made_us: int, how: Reader) -> str:
     """Return when and by what a report was made."""
     return f"Made {show_instant(made_us, how.tz)} by firelog {__version__} from the store's record."
 
@@ -50,7 +51,7 @@ def _stroke(dash: str) -> str:
     return {"solid": "solid", "dot": "dotted"}.get(dash, "dashed")
 
 
-def events_section(events: Iterable[Event], how: Manner, began_us: int) -> Section:
+def events_section(events: Iterable[Event], how: Reader, began_us: int) -> Section:
     """Return what people and the program noted."""
     rows = tuple(
         cells(clock(e.t_us, how, weekday_from=began_us), e.kind, e.text, e.who) for e in events
@@ -58,23 +59,23 @@ def events_section(events: Iterable[Event], how: Manner, began_us: int) -> Secti
     return Section("What was noted", table=Table(("When", "What", "", "Who"), rows))
 
 
-def budget_section(channel: str, budget: dict[str, Any], how: Manner) -> Section:
+def budget_section(channel: str, budget: dict[str, Any], how: Reader) -> Section:
     """Return one budget as a table (JCGM 100:2008)."""
     at = show_temperature(budget["temperature_c"], how.unit)
     rows = tuple(
         cells(
             row["contribution"],
-            f"± {quantity(row['half_width_k'], 'K', how.unit)}",
+            plus_minus(row["half_width_k"], "K", how.unit),
             row["distribution"],
-            f"{row['standard_k']:.2f} K",
+            show_difference(row["standard_k"], how.unit, 2),
             row["source"],
         )
         for row in budget["rows"]
         if row["standard_k"]
     )
     total = (
-        f"Combined {budget['combined_k']:.2f} K; expanded U = {budget['expanded_k']:.1f} K "
-        f"(k = {budget['coverage']:g})."
+        f"Combined {show_difference(budget['combined_k'], how.unit, 2)}; expanded "
+        f"U = {show_difference(budget['expanded_k'], how.unit, 1)} (k = {budget['coverage']:g})."
     )
     return Section(
         f"Uncertainty of {channel} at {at}",
@@ -84,7 +85,7 @@ def budget_section(channel: str, budget: dict[str, Any], how: Manner) -> Section
     )
 
 
-def seal_section(seal: Seal | None, how: Manner) -> Section:
+def seal_section(seal: Seal | None, how: Reader) -> Section:
     """Return the seal's head, or that there is none."""
     if seal is None:
         said: tuple[str, ...] = (

@@ -16,9 +16,9 @@ from firelog.record import castings as record
 from firelog.record.castings import Casting, Photograph
 from firelog.record.heats import mould
 from firelog.record.store import Store
+from firelog.say.reader import Reader, reader_of
 from firelog.view.cache import Cache, file_identity
 from firelog.view.picture import Note, Picture, picture_of
-from firelog.view.wording import Manner, manner
 
 _FRESH_S = 30.0
 _LARGEST = 6_000_000  # bytes of a photograph that a page carries
@@ -41,7 +41,7 @@ class CastingView:
     compared: Comparison | None
     picture: Picture | None
     photos: tuple[tuple[Photograph, str], ...]
-    how: Manner
+    how: Reader
 
 
 _views: Cache[CastingView] = Cache(6)
@@ -49,10 +49,10 @@ _peers: Cache[Audit] = Cache(200)  # slim ones: reading sixty castings takes som
 _PEERS_FRESH_S = 600.0
 
 
-def read_castings(path: Path, unit: str | None = None) -> tuple[Manner, list[CastingEntry]]:
+def read_castings(path: Path, unit: str | None = None) -> tuple[Reader, list[CastingEntry]]:
     """Return the castings, newest first."""
     with Store.open(path) as store:
-        return manner(store, unit), [_entry(store, one) for one in record.castings(store)]
+        return reader_of(store, unit), [_entry(store, one) for one in record.castings(store)]
 
 
 def _entry(store: Store, casting: Casting) -> CastingEntry:
@@ -65,13 +65,13 @@ def _entry(store: Store, casting: Casting) -> CastingEntry:
 def read_casting(path: Path, name: str, unit: str | None = None) -> CastingView:
     """Return the page of a casting; raises :class:`NotFoundError` when there is none."""
     with Store.open(path) as store:
-        casting, how = record.casting(store, name), manner(store, unit)
+        casting, how = record.casting(store, name), reader_of(store, unit)
         photos = tuple(record.photos(store, casting))
         key = (*file_identity(store), casting.name, casting.inspections, photos, how)
         return _views.get(key, _FRESH_S, lambda: _view(store, casting, how))
 
 
-def _view(store: Store, casting: Casting, how: Manner) -> CastingView:
+def _view(store: Store, casting: Casting, how: Reader) -> CastingView:
     catalogue = read_catalogue()
     made = audits.audit(store, casting, catalogue, how.unit)
     compared = None
@@ -84,7 +84,7 @@ def _view(store: Store, casting: Casting, how: Manner) -> CastingView:
     return CastingView(made, compared, shown, photos, how)
 
 
-def _kept(store: Store, how: Manner) -> audits.Keep:
+def _kept(store: Store, how: Reader) -> audits.Keep:
     """Return a keeper of the audits that castings are compared with."""
     where = (*file_identity(store), how.unit)
 
@@ -94,7 +94,7 @@ def _kept(store: Store, how: Manner) -> audits.Keep:
     return keep
 
 
-def casting_picture(made: Audit, compared: Comparison | None, how: Manner) -> Picture | None:
+def casting_picture(made: Audit, compared: Comparison | None, how: Reader) -> Picture | None:
     """Return the casting's firing, with the nearest sound one laid over it; None without one."""
     fired = made.case.fired
     if fired is None:

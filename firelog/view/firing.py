@@ -23,13 +23,13 @@ from firelog.record import seal as seals
 from firelog.record.rows import Channel, Event, Firing, StoredVerdict
 from firelog.record.seal import Seal
 from firelog.record.store import Store
+from firelog.say.reader import Reader, reader_of
 from firelog.schedule.forecast.finish import KilnHistory, Outlook
 from firelog.schedule.plan.model import ChannelTrace
 from firelog.schedule.plan.requirements import Clock
 from firelog.view import downsampling
 from firelog.view.cache import Cache, file_identity
 from firelog.view.picture import Picture, deviation_k, notes_of, picture_of
-from firelog.view.wording import Manner, manner
 
 FRESH_S = {True: 10.0, False: 30.0}  # running, closed
 PAST_FRESH_S = 86_400.0  # a kiln's past firings change only when another one ends
@@ -68,12 +68,12 @@ _histories: Cache[tuple[KilnHistory | None]] = Cache(16)
 def read_firing(path: Path, name: str, unit: str | None = None) -> FiringView:
     """Return a firing, judged; raises :class:`NotFoundError` when there is none of that name."""
     with Store.open(path) as store:
-        firing, how = store.firing(name), manner(store, unit)
+        firing, how = store.firing(name), reader_of(store, unit)
         key = (*file_identity(store), firing, how)
         return _views.get(key, FRESH_S[firing.running], lambda: firing_view(store, firing, how))
 
 
-def firing_view(store: Store, firing: Firing, how: Manner) -> FiringView:
+def firing_view(store: Store, firing: Firing, how: Reader) -> FiringView:
     """Return a firing, judged from the record as it is now."""
     trouble = ""
     try:
@@ -116,7 +116,7 @@ def _unjudged(store: Store, firing: Firing) -> Assessment:
     return Assessment(firing, None, tuple(traces), None, max(ends_s))
 
 
-def _outlook(store: Store, assessment: Assessment, how: Manner) -> Outlook | None:
+def _outlook(store: Store, assessment: Assessment, how: Reader) -> Outlook | None:
     """What a running firing is heading for; its kiln's past is studied once."""
     if not assessment.firing.running:
         return None

@@ -17,11 +17,11 @@ from firelog.judge import firing as judging
 from firelog.readings import FloatArray, Role
 from firelog.record.rows import Firing, StoredVerdict
 from firelog.record.store import Store
+from firelog.say.reader import Reader, reader_of
 from firelog.schedule.plan.model import ChannelTrace
 from firelog.view import downsampling
 from firelog.view.cache import Cache, file_identity
 from firelog.view.firing import channel_trace
-from firelog.view.wording import Manner, manner
 
 SPARK_POINTS = 56
 BUDGET_S = 1.0
@@ -44,7 +44,7 @@ class FiringEntry:
 class FiringList:
     """One page of the list: the running firings (on every page), and some of the closed ones."""
 
-    how: Manner
+    how: Reader
     running: tuple[FiringEntry, ...]
     closed: tuple[FiringEntry, ...]
     count: int
@@ -76,7 +76,7 @@ def read_firings(path: Path, unit: str | None = None, page: int = 1, size: int =
                 closed[(page - 1) * size : page * size],
             )
         )
-        return FiringList(manner(store, unit), running, shown, len(firings), page, pages)
+        return FiringList(reader_of(store, unit), running, shown, len(firings), page, pages)
 
 
 def _entry(store: Store, firing: Firing, until: float) -> FiringEntry:

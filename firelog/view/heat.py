@@ -10,10 +10,10 @@ from firelog.pouring.verify import HeatAssessment, assess_heat
 from firelog.record import heats as record
 from firelog.record.heats import Heat
 from firelog.record.store import Store
+from firelog.say.reader import Reader, reader_of
 from firelog.schedule.plan.model import ChannelTrace
 from firelog.view.cache import Cache, file_identity
 from firelog.view.picture import Picture, notes_of, picture_of
-from firelog.view.wording import Manner, manner
 
 SHOWN_S = 1800.0  # the last half hour, up to a little after the last pour
 _AFTER_S = 60.0
@@ -39,7 +39,7 @@ class HeatView:
     to_s: float
 
     @property
-    def how(self) -> Manner:
+    def how(self) -> Reader:
         """How this reader wants to see things."""
         return self.picture.how
 
@@ -48,10 +48,10 @@ _views: Cache[HeatView] = Cache(6)
 _verdicts: Cache[str] = Cache(200)
 
 
-def read_heats(path: Path, unit: str | None = None) -> tuple[Manner, list[HeatEntry]]:
+def read_heats(path: Path, unit: str | None = None) -> tuple[Reader, list[HeatEntry]]:
     """Return the heats, newest first, with their verdicts."""
     with Store.open(path) as store:
-        return manner(store, unit), [_entry(store, one) for one in record.heats(store)]
+        return reader_of(store, unit), [_entry(store, one) for one in record.heats(store)]
 
 
 def _entry(store: Store, heat: Heat) -> HeatEntry:
@@ -67,12 +67,12 @@ def _entry(store: Store, heat: Heat) -> HeatEntry:
 def read_heat(path: Path, name: str, unit: str | None = None) -> HeatView:
     """Return the page of a heat; raises :class:`NotFoundError` when there is none."""
     with Store.open(path) as store:
-        heat, how = record.heat(store, name), manner(store, unit)
+        heat, how = record.heat(store, name), reader_of(store, unit)
         key = (*file_identity(store), heat, how)
         return _views.get(key, _FRESH_S, lambda: heat_view(assess_heat(store, heat, how.unit), how))
 
 
-def heat_view(assessment: HeatAssessment, how: Manner) -> HeatView:
+def heat_view(assessment: HeatAssessment, how: Reader) -> HeatView:
     """Return a verified heat with its last half hour as a picture."""
     heat = assessment.heat
     ends = [one.pour.ended_us or one.pour.began_us for one in assessment.pours]

@@ -17,19 +17,17 @@ from firelog.judge.firing import Assessment
 from firelog.judge.outlook import Lateness
 from firelog.readings import FloatArray
 from firelog.record.rows import Event
+from firelog.say.reader import Reader
 from firelog.schedule.follow.segments import Following, follow
 from firelog.schedule.forecast.finish import Outlook
 from firelog.schedule.plan.model import ChannelTrace, Judgement, Schedule
 from firelog.schedule.plan.requirements import Clock
 from firelog.units import difference_from_k, from_celsius, us_to_datetime
-from firelog.verdict import Verdict
 from firelog.view import downsampling
 from firelog.view.target import Target, by_default
-from firelog.view.wording import Manner
 
 MOST_HIGHLIGHTED = 6  # channels with a colour of their own; with more, only those that decide
 Note = tuple[int, str, str]  # an instant [µs UTC], its kind, its text
-_SERIOUS = {Verdict.FAIL: 0, Verdict.NOT_PROVEN: 1, Verdict.PASS: 2}
 
 
 @dataclass(frozen=True)
@@ -48,7 +46,7 @@ class Picture:
     judgement: Judgement | None = None
     events: tuple[tuple[float, str, str], ...] = ()
     running: bool = False
-    how: Manner = field(default_factory=Manner)
+    how: Reader = field(default_factory=Reader)
     following: Following | None = None
     outlook: Outlook | None = None
     late: Lateness | None = None
@@ -108,7 +106,7 @@ class Picture:
 
 # ---------------------------------------------------------------- put together
 def picture_of(
-    how: Manner,
+    how: Reader,
     began_us: int,
     traces: Iterable[ChannelTrace],
     end_s: float,
@@ -160,7 +158,7 @@ def highlighted(
 ) -> tuple[ChannelTrace, ...]:
     """Return all of up to six channels; of more, the (at most three) that decide, worst first."""
     by_name = {trace.name: trace for trace in traces}
-    checks = sorted(judgement.checks, key=lambda c: _SERIOUS[c.verdict]) if judgement else []
+    checks = sorted(judgement.checks, key=lambda c: c.verdict.rank) if judgement else []
     decided = [by_name[check.channel] for check in checks if check.channel in by_name]
     order = list(dict.fromkeys(t.name for t in [*decided, *followed(traces, schedule), *traces]))
     if len(traces) <= MOST_HIGHLIGHTED:

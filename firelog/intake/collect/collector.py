@@ -20,7 +20,7 @@ from firelog.intake.collect.write_queue import LARGE_LOG_BYTES, QUEUED, TOGETHER
 from firelog.intake.fields import LineFault, Scan
 from firelog.intake.source import Heard, Source
 from firelog.record.store import Store
-from firelog.units import show_duration
+from firelog.say.durations import show_duration
 
 FAULT_EVENT_S = 600.0  # a noisy line is one event in so long, with a count
 MOST_CHANNELS = 64  # of one source: noise that reads like a name must not fill the record

@@ -14,7 +14,8 @@ from dataclasses import dataclass, field, replace
 from firelog.intake.fields import Scan, Value
 from firelog.physics.thermometry import thermocouple
 from firelog.readings import Quality, Role, Unit
-from firelog.units import show_duration, to_celsius
+from firelog.say.durations import show_duration
+from firelog.units import to_celsius
 
 FROZEN_S, FROZEN_SCANS = 120.0, 20  # unchanged for so long, and at least so many scans
 NEIGHBOUR_MOVED_K = 10.0  # while a neighbour moved this far

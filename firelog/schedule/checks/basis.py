@@ -7,15 +7,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from firelog import units
+from firelog.say.durations import show_duration
+from firelog.say.numbers import show_difference, show_rate, show_temperature
 from firelog.schedule.follow.arrivals import LAG_S
 from firelog.schedule.follow.segments import Following
 from firelog.schedule.plan.model import Check, Schedule, SegmentRun
 from firelog.schedule.plan.requirements import Requirement
 from firelog.schedule.series import Hole, Series
 from firelog.verdict import Decision, Limit, Verdict
-
-_RANK = {Verdict.FAIL: 0, Verdict.NOT_PROVEN: 1, Verdict.PASS: 2}
 
 
 @dataclass(frozen=True)
@@ -38,23 +37,22 @@ class PreparedFiring:
         return requirement.words(self.schedule.unit)
 
     def temperature(self, temp_c: float, digits: int = 0) -> str:
-        """Return a temperature [°C in] in the unit the schedule is written in."""
-        return units.show_temperature(temp_c, self.schedule.unit, digits)
+        """Return a temperature [°C] in the unit the schedule is written in."""
+        return show_temperature(temp_c, self.schedule.unit, digits)
 
     def difference(self, value_k: float) -> str:
-        """Return a temperature difference [K in] in the degrees of the schedule's unit."""
-        small = abs(units.difference_from_k(value_k, self.schedule.unit)) < 10
-        return units.show_difference(value_k, self.schedule.unit, 1 if small else 0)
+        """Return a temperature difference [K] in the degrees of the schedule's unit."""
+        return show_difference(value_k, self.schedule.unit, None)
 
     def rate(self, rate_k_per_h: float) -> str:
-        """Return a rate [K/h in] in degrees of the schedule's unit per hour."""
-        return units.show_rate(rate_k_per_h, self.schedule.unit)
+        """Return a rate [K/h] in degrees of the schedule's unit per hour."""
+        return show_rate(rate_k_per_h, self.schedule.unit)
 
     def after(self, t_s: float) -> str:
         """Return how long after the firing's start an instant [s] was, in words."""
         if t_s < 1:
             return "at the start"
-        return f"after {units.show_duration(t_s)}"
+        return f"after {show_duration(t_s)}"
 
 
 @dataclass(frozen=True)
@@ -156,7 +154,7 @@ def worst_of(answers: Iterable[Answer]) -> Check:
 
 def worst_answer(answers: Iterable[Answer]) -> Answer:
     """Return the answer with the worst verdict, among equals the one with the least margin."""
-    return min(answers, key=lambda answer: (_RANK[answer.check.verdict], answer.margin))
+    return min(answers, key=lambda answer: (answer.check.verdict.rank, answer.margin))
 
 
 def used_u(expanded_k: float, decision: Decision) -> float:
@@ -182,8 +180,8 @@ def sureness(firing: PreparedFiring, expanded_k: float, decision: Decision) -> s
 def in_hole(hole: Hole) -> str:
     """Return the half-sentence that names a hole."""
     return (
-        f"there is no usable reading for {units.show_duration(hole.width_s)}, from "
-        f"{units.show_duration(hole.from_s)} to {units.show_duration(hole.to_s)} after the start"
+        f"there is no usable reading for {show_duration(hole.width_s)}, from "
+        f"{show_duration(hole.from_s)} to {show_duration(hole.to_s)} after the start"
     )
 
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from firelog import units
 from firelog.physics import conformity
+from firelog.say.durations import show_duration
 from firelog.schedule.checks.basis import (
     Answer,
     PreparedFiring,
@@ -104,7 +104,7 @@ def _reach_words(
     asked = f"{firing.temperature(requirement.temperature_c)} was asked"
     if requirement.within_s is not None:
         since = f"of {requirement.segment!r}" if requirement.segment else "of the firing"
-        asked += f" within {units.show_duration(requirement.within_s)} {since}"
+        asked += f" within {show_duration(requirement.within_s)} {since}"
     return (
         f"{one.name}, {side} reading in time {firing.temperature(measured, 1)} "
         f"{firing.after(float(one.t_s[index]))}; {asked} "

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from firelog import units
 from firelog.physics import conformity
 from firelog.readings import FloatArray
+from firelog.say.durations import show_duration
 from firelog.schedule.checks.basis import (
     Answer,
     PreparedFiring,
@@ -155,7 +155,7 @@ def ramp(firing: PreparedFiring, requirement: Ramp, span: TimeSpan, one: Series)
         if requirement.between_c is not None:
             where = " between " + " and ".join(map(firing.temperature, requirement.between_c))
         why = (
-            f"{one.name} has no unbroken stretch of {units.show_duration(requirement.over_s)}"
+            f"{one.name} has no unbroken stretch of {show_duration(requirement.over_s)}"
             f"{where}, so no rate can be told; {limits}."
         )
         return Answer(_unknown(requirement, one, why), -np.inf)
@@ -198,7 +198,7 @@ def _decide(
         elif not np.isfinite(u):
             sure = "no tolerance is defined for this thermocouple there, so it proves nothing"
         why = (
-            f"{one.name}, {worst} {units.show_duration(requirement.over_s)} at "
+            f"{one.name}, {worst} {show_duration(requirement.over_s)} at "
             f"{firing.rate(measured)} {firing.after(at_s)}; {asked} ({sure})."
         )
         verdict = conformity.met(measured, limit, u, requirement.decision)

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firelog import units
 from firelog.physics import conformity
 from firelog.readings import FloatArray
+from firelog.say.durations import show_duration, show_minutes
 from firelog.schedule import spans
 from firelog.schedule.checks import heatwork
 from firelog.schedule.checks.basis import PreparedFiring, TimeSpan, check_of, in_hole, not_proven
@@ -114,23 +114,17 @@ def _soak_words(
     how = "in all" if requirement.cumulative else "without a break"
     if requirement.equivalent_at_c is not None:
         how = f"worth of {firing.temperature(requirement.equivalent_at_c)}"
-    proven, possible = _minutes(together.proven_s), _minutes(together.possible_s)
+    proven, possible = show_minutes(together.proven_s), show_minutes(together.possible_s)
     if not together.possible_s:
         text = f"{who}: not {limits} in this stretch"
     elif proven == possible:
         text = f"{who}: {proven} {limits}, {how}"
     else:
         text = f"{who}: {proven} {limits} are proven, {how}; up to {possible} are possible"
-    text += f"; {_minutes(requirement.lasting_s)} was asked"
+    text += f"; {show_minutes(requirement.lasting_s)} was asked"
     if requirement.decision is Decision.SIMPLE:
         text += " (compared plainly, uncertainty left aside)"
     return text + "."
-
-
-def _minutes(seconds: float) -> str:
-    if seconds >= 600 or not round(seconds / 6.0):
-        return f"{seconds / 60.0:.0f} min"
-    return f"{seconds / 60.0:.1f} min"
 
 
 def _inside(
@@ -302,8 +296,8 @@ def gap(
     verdict = conformity.met(width_s, allowed, 0.0)
     why = (
         f"{name}: the longest stretch without a usable reading lasted "
-        f"{units.show_duration(width_s)}, from {units.show_duration(at_s)} after the start; "
-        f"{allowed.side} {units.show_duration(allowed.value)} was asked."
+        f"{show_duration(width_s)}, from {show_duration(at_s)} after the start; "
+        f"{allowed.side} {show_duration(allowed.value)} was asked."
     )
     check = check_of(
         requirement, verdict, why, measured=width_s, uncertainty=0.0, at_s=at_s, channel=name

@@ -11,8 +11,9 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from firelog import units
 from firelog.readings import FloatArray
+from firelog.say.durations import show_duration
+from firelog.say.numbers import show_difference, show_temperature
 from firelog.schedule.follow.grid import Grid
 from firelog.schedule.follow.path import slope_k_per_h
 from firelog.schedule.follow.segments import Following
@@ -56,7 +57,7 @@ def _late_start(schedule: Schedule, following: Following) -> Iterator[Happening]
         return
     first_s = float(grid.t_s[0])
     if run.began_s - first_s > WAIT_S:
-        lasted = units.show_duration(run.began_s - first_s)
+        lasted = show_duration(run.began_s - first_s)
         yield Happening("late start", first_s, run.began_s, f"The kiln stood for {lasted} first.")
 
 
@@ -87,7 +88,7 @@ def _segment_by_segment(
 
 def _waited(name: str, run: SegmentRun, ended_s: float) -> Iterator[Happening]:
     if run.complete_s is not None and ended_s - run.complete_s > WAIT_S:
-        lasted = units.show_duration(ended_s - run.complete_s)
+        lasted = show_duration(ended_s - run.complete_s)
         yield Happening(
             "waited", run.complete_s, ended_s, f"{name!r} was complete, and went on for {lasted}."
         )
@@ -108,7 +109,7 @@ def _overshoot(
     peak = int(np.argmax(np.where(at, grid.high_c, -np.inf)))
     over_k = float(grid.high_c[peak]) - segment.target_c
     if over_k > max(OVER_K, segment.band_k / 2.0, 4.0 * grid.noise_k):
-        shown = units.show_difference(over_k, schedule.unit)
+        shown = show_difference(over_k, schedule.unit)
         yield Happening(
             "overshoot", float(grid.t_s[peak]), float(grid.t_s[peak]),
             f"The hottest channel went {shown} over {segment.name!r}.",
@@ -122,8 +123,8 @@ def _stalled(
         if hi_s - lo_s < STALL_S:
             continue
         level_c = float(np.nanmedian(grid.mid_c[(grid.t_s >= lo_s) & (grid.t_s <= hi_s)]))
-        shown = units.show_temperature(level_c, schedule.unit)
-        lasted = units.show_duration(hi_s - lo_s)
+        shown = show_temperature(level_c, schedule.unit)
+        lasted = show_duration(hi_s - lo_s)
         yield Happening("stalled", lo_s, hi_s, f"{name!r} stood at {shown} for {lasted}.")
 
 
@@ -139,7 +140,7 @@ def _went_back(
     back = best - level
     for lo_s, hi_s in _stretches(grid.t_s[cells], back > max(BACK_K, 6.0 * grid.noise_k)):
         inside = (grid.t_s[cells] >= lo_s) & (grid.t_s[cells] <= hi_s)
-        lost = units.show_difference(float(back[inside].max()), schedule.unit)
+        lost = show_difference(float(back[inside].max()), schedule.unit)
         word = "lost" if sign > 0 else "gained"
         yield Happening("cooled", lo_s, hi_s, f"{name!r} {word} {lost} on its way.")
 
@@ -149,8 +150,8 @@ def _missed(
 ) -> Happening:
     cells = np.flatnonzero(at)
     where = int(cells[int(np.argmax(sign * grid.mid_c[cells]))]) if len(cells) else 0
-    shown = units.show_temperature(float(grid.mid_c[where]), schedule.unit)
-    aim = units.show_temperature(segment.target_c, schedule.unit)
+    shown = show_temperature(float(grid.mid_c[where]), schedule.unit)
+    aim = show_temperature(segment.target_c, schedule.unit)
     began_s = float(grid.t_s[cells[0]]) if len(cells) else 0.0
     return Happening(
         "not reached", began_s, float(grid.t_s[where]),
@@ -180,8 +181,8 @@ def _doors(schedule: Schedule, grid: Grid) -> Iterator[Happening]:
             continue
         free_at = low + int(back[0]) + 1
         end_s, begin_s = float(t_s[free_at - 1]), float(t_s[cell])
-        lost = units.show_difference(level_c - float(mid_c[low]), schedule.unit)
-        lasted = units.show_duration(end_s - begin_s)
+        lost = show_difference(level_c - float(mid_c[low]), schedule.unit)
+        lasted = show_duration(end_s - begin_s)
         yield Happening(
             "door", begin_s, end_s, f"A sudden drop of {lost}, made good in {lasted}: a door?"
         )
@@ -192,7 +193,7 @@ def _holes(schedule: Schedule, grid: Grid, end_s: float) -> Iterator[Happening]:
     if marks[0] > schedule.longest_gap_s:
         marks = np.concatenate(([0.0], marks))
     for at in np.flatnonzero(np.diff(marks) > schedule.longest_gap_s + grid.cell_s):
-        lasted = units.show_duration(float(marks[at + 1] - marks[at]))
+        lasted = show_duration(float(marks[at + 1] - marks[at]))
         yield Happening(
             "hole", float(marks[at]), float(marks[at + 1]), f"No usable reading for {lasted}."
         )

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firelog import units
 from firelog.readings import FloatArray
+from firelog.say.durations import show_duration
+from firelog.say.numbers import show_difference, show_rate, show_temperature
 from firelog.schedule.follow.grid import Grid
 from firelog.schedule.follow.segments import Following
 from firelog.schedule.forecast.capability import Capability, learn
@@ -262,27 +263,27 @@ def _state(
     segment = schedule.segments[current]
     under = SegmentUnderWay(segment, at.before_c(current), run.began_s, now_s)
     level_c = level_at(at.grid, now_s)
-    shown = units.show_temperature(level_c, unit)
+    shown = show_temperature(level_c, unit)
     pace = "No rate can be told yet"
     if np.isfinite(slope_u):
-        sure = units.show_rate(max(slope_u, 1.0), unit)
-        pace = f"{units.show_rate(slope, unit)} (sure to within {sure})"
+        sure = show_rate(max(slope_u, 1.0), unit)
+        pace = f"{show_rate(slope, unit)} (sure to within {sure})"
     above_k = level_c - segment.target_c
     u_k = at.grid.expanded_k if np.isfinite(at.grid.expanded_k) else 0.0
     heating, asked = under.sign > 0, under.asked_k_per_h
     if above_k > segment.band_k + u_k and slope > slope_u and (segment.is_hold or heating):
-        over = units.show_difference(above_k, unit)
+        over = show_difference(above_k, unit)
         return "running away", f"{over} above {segment.name!r} and still rising at {pace}."
     if segment.is_hold:
-        left = units.show_duration(estimates[0].finish_s - now_s) if estimates else "a while"
+        left = show_duration(estimates[0].finish_s - now_s) if estimates else "a while"
         return "soaking", f"{segment.name!r} needs {left} more."
     if asked is not None and under.sign * slope - slope_u > 1.5 * asked:
-        return "running away", f"{pace}, where {units.show_rate(asked, unit)} was asked."
+        return "running away", f"{pace}, where {show_rate(asked, unit)} was asked."
     needed = asked if asked is not None else 100.0
     if now_s - run.began_s > STALL_LOOK_S and under.sign * slope + slope_u < 0.15 * needed:
         return "stalled", f"At {shown} with {pace} over the last twenty minutes."
     planned_s = run.began_s + segment_length_s(schedule, current, under.before_c)
     if asked is not None and estimates and estimates[0].early_s > planned_s + 300.0:
-        late = units.show_duration(estimates[0].finish_s - planned_s)
+        late = show_duration(estimates[0].finish_s - planned_s)
         return "falling behind", f"{pace}; {segment.name!r} will take {late} longer than planned."
-    return "on its way", f"{pace} towards {units.show_temperature(segment.target_c, unit)}."
+    return "on its way", f"{pace} towards {show_temperature(segment.target_c, unit)}."

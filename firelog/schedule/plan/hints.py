@@ -10,8 +10,9 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
-from firelog import units
 from firelog.readings import FloatArray
+from firelog.say.durations import show_duration
+from firelog.say.numbers import show_difference, show_temperature
 from firelog.schedule.plan.model import Schedule
 from firelog.schedule.plan.requirements import (
     Ceiling,
@@ -54,7 +55,7 @@ def _reasons(
         return
 
     def shown(temp_c: float) -> str:
-        return units.show_temperature(temp_c, schedule.unit)
+        return show_temperature(temp_c, schedule.unit)
 
     for temp_c, room_k, limit_words in _rooms(schedule, requirement):
         u_k = float(expanded_k(np.array([temp_c]))[0])
@@ -66,7 +67,7 @@ def _reasons(
         elif room_k < u_k:
             yield (
                 f"not decidable with this thermocouple: {limit_words}, and {thermocouple} is sure "
-                f"to within {units.show_difference(u_k, schedule.unit, 1)} there"
+                f"to within {show_difference(u_k, schedule.unit, 1)} there"
             )
 
 
@@ -76,7 +77,7 @@ def _rooms(schedule: Schedule, requirement: Requirement) -> Iterator[tuple[float
     highest_c = max(segment.target_c for segment in schedule.segments)
 
     def apart(value_k: float) -> str:
-        return units.show_difference(max(value_k, 0.0), schedule.unit, 1)
+        return show_difference(max(value_k, 0.0), schedule.unit, 1)
 
     match requirement:
         case Soak():
@@ -153,8 +154,8 @@ def _ramp_reasons(schedule: Schedule, requirement: Ramp) -> Iterator[str]:
             return
     if length_s < requirement.over_s:
         yield (
-            f"{requirement.segment!r} takes {units.show_duration(length_s)} and the window is "
-            f"{units.show_duration(requirement.over_s)}: no rate could be told; shorten over"
+            f"{requirement.segment!r} takes {show_duration(length_s)} and the window is "
+            f"{show_duration(requirement.over_s)}: no rate could be told; shorten over"
         )
 
 
@@ -164,8 +165,8 @@ def _soak_reasons(schedule: Schedule, requirement: Soak) -> Iterator[str]:
         return
     if requirement.lasting_s > segment.hold_s:
         yield (
-            f"{units.show_duration(requirement.lasting_s)} are asked and the hold is only "
-            f"{units.show_duration(segment.hold_s)}"
+            f"{show_duration(requirement.lasting_s)} are asked and the hold is only "
+            f"{show_duration(segment.hold_s)}"
         )
     if requirement.at_least_c > segment.target_c:
         yield "the limit lies above the temperature that the segment holds"

@@ -9,13 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar, Literal
 
-from firelog.units import (
-    TemperatureUnit,
-    show_difference,
-    show_duration,
-    show_rate,
-    show_temperature,
-)
+from firelog.say.durations import show_duration
+from firelog.say.numbers import show_difference, show_rate, show_temperature
+from firelog.units import TemperatureUnit
 from firelog.verdict import Decision, Limit, Side
 
 Direction = Literal["heating", "cooling", "either"]

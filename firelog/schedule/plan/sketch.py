@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from firelog import units
+from firelog.say.numbers import show_temperature
 from firelog.schedule.plan.model import Schedule
 from firelog.schedule.plan.target import plan_points
 
@@ -32,7 +32,7 @@ def sketch(schedule: Schedule, width: int = 72, height: int = 14) -> tuple[str, 
             cells[dot // 4, column // 2] |= _DOTS[dot % 4][column % 2]
         previous = int(row)
     labels = [
-        units.show_temperature(high - (high - low) * (number + 0.5) / height, schedule.unit)
+        show_temperature(high - (high - low) * (number + 0.5) / height, schedule.unit)
         if number % 4 == 0
         else ""
         for number in range(height)

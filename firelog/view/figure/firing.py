@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from firelog.say.instants import zone_words
 from firelog.schedule.plan.model import ChannelTrace
 from firelog.view import downsampling
 from firelog.view.figure import deviation, incidents, marks
@@ -26,7 +27,6 @@ from firelog.view.figure.lines import (
 from firelog.view.palette import DAY
 from firelog.view.picture import MOST_HIGHLIGHTED, Picture
 from firelog.view.target import Target
-from firelog.view.wording import zone_words
 
 
 # ---------------------------------------------------------------- the figure

@@ -15,6 +15,7 @@ import numpy as np
 from firelog.physics.mould.conduction import at as course_at
 from firelog.pouring.facts import Known, MouldCooling
 from firelog.pouring.verify import PourAssessment
+from firelog.say.numbers import degree
 from firelog.units import from_celsius
 from firelog.view.figure.firing import firing_figure
 from firelog.view.heat import HeatView
@@ -81,9 +82,8 @@ def _close_from_s(view: HeatView) -> float:
 
 
 def _note(view: HeatView) -> dict[str, Any]:
-    degree = "K" if view.how.unit == "K" else f"°{view.how.unit}"
     return {
-        "text": f"from the lift to the last pour, {degree}",
+        "text": f"from the lift to the last pour, {degree(view.how.unit)}",
         "x": 0,
         "xref": "paper",
         "xanchor": "left",

@@ -10,8 +10,8 @@ import html
 from collections.abc import Iterable
 from typing import Any
 
+from firelog.say.durations import show_duration
 from firelog.schedule.plan.model import Happening
-from firelog.units import show_duration
 from firelog.view.figure.marks import MIDDLE
 from firelog.view.palette import DAY
 from firelog.view.picture import Picture, span_s

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from firelog.say import numbers as say
 from firelog.view.palette import DAY
 from firelog.view.picture import Picture
 
@@ -59,10 +60,10 @@ def scatter(
 
 
 def degree(picture: Picture) -> str:
-    """Return the reader's unit of a temperature."""
-    return "K" if picture.how.unit == "K" else f"°{picture.how.unit}"
+    """Return the sign of a temperature, as its reader wants it."""
+    return say.degree(picture.how.unit)
 
 
 def degree_off(picture: Picture) -> str:
-    """Return the reader's unit of a difference."""
-    return "F°" if picture.how.unit == "F" else "K"
+    """Return the sign of a difference, as its reader wants it."""
+    return say.difference_degree(picture.how.unit)

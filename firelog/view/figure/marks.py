@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
+from firelog.say.durations import show_duration
 from firelog.schedule.plan.model import Check
-from firelog.units import show_duration
 from firelog.verdict import Verdict
 from firelog.view import downsampling
 from firelog.view.palette import DAY

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 from firelog.alarm import Priority
-from firelog.units import show_duration
+from firelog.say.durations import show_duration
 from firelog.watch.conditions.condition import Condition
 from firelog.watch.conditions.firing import LATE_S, firing_conditions
 from firelog.watch.conditions.sentences import Sentence, sentence_conditions

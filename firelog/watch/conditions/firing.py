@@ -10,15 +10,11 @@ from collections.abc import Iterator
 from statistics import median
 
 from firelog.alarm import Priority
+from firelog.say.durations import show_duration
+from firelog.say.numbers import show_difference, show_rate, show_temperature
 from firelog.schedule.plan.model import Schedule, Segment, SegmentRun
 from firelog.schedule.plan.requirements import Ceiling, Ramp
-from firelog.units import (
-    TemperatureUnit,
-    show_difference,
-    show_duration,
-    show_rate,
-    show_temperature,
-)
+from firelog.units import TemperatureUnit
 from firelog.watch.conditions.condition import Condition
 from firelog.watch.conditions.thermocouples import blind_key, leading, silence_key
 from firelog.watch.facts import KilnNow, ScheduleProgress

@@ -16,15 +16,13 @@ from typing import Literal
 
 from firelog.alarm import Priority
 from firelog.errors import InputError
+from firelog.say.numbers import show_difference, show_rate, show_temperature
 from firelog.units import (
     TemperatureUnit,
     parse_difference,
     parse_duration,
     parse_rate,
     parse_temperature,
-    show_difference,
-    show_rate,
-    show_temperature,
 )
 from firelog.watch.conditions.condition import Condition
 from firelog.watch.conditions.thermocouples import silence_key

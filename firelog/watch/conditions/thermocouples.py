@@ -10,8 +10,10 @@ from statistics import median
 
 from firelog.alarm import Priority
 from firelog.readings import Quality
+from firelog.say.durations import show_duration
+from firelog.say.numbers import show_difference, show_temperature
 from firelog.schedule.plan.requirements import Spread
-from firelog.units import TemperatureUnit, show_difference, show_duration, show_temperature
+from firelog.units import TemperatureUnit
 from firelog.watch.conditions.condition import Condition
 from firelog.watch.facts import ChannelNow, KilnNow
 

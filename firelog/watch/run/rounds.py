@@ -18,7 +18,8 @@ from firelog.intake.clock import ArrivalClock
 from firelog.record import alarms, outbox
 from firelog.record.alarms import StoredAlarm
 from firelog.record.store import Store
-from firelog.units import show_instant, us_to_datetime, zone
+from firelog.say.instants import show_instant
+from firelog.units import us_to_datetime, zone
 from firelog.watch.calls import calling, links
 from firelog.watch.calls.delivery import DeliveryResult, Dispatcher
 from firelog.watch.calls.escalation import Alarm, Round, StandingAlarms, next_round, respond

@@ -9,9 +9,10 @@ from firelog.intake.clock import ArrivalClock
 from firelog.record import alarms
 from firelog.record.alarms import StoredAlarm
 from firelog.record.store import Store
+from firelog.say.durations import show_duration
 from firelog.schedule.forecast.finish import Estimate
 from firelog.schedule.plan.model import ChannelTrace
-from firelog.units import TemperatureUnit, show_duration, us_to_datetime
+from firelog.units import TemperatureUnit, us_to_datetime
 from firelog.watch.conditions.thermocouples import UNUSABLE, silence_limit_s
 from firelog.watch.facts import ChannelNow, Facts, KilnNow
 from firelog.watch.run import rounds

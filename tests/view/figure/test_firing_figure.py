@@ -7,6 +7,7 @@ import plotly.graph_objects as go
 import pytest
 
 from firelog.readings import Quality
+from firelog.say.reader import Reader
 from firelog.schedule.checks.judge import judge
 from firelog.schedule.follow.segments import follow, followed_target
 from firelog.schedule.forecast.finish import forecast
@@ -16,7 +17,6 @@ from firelog.units import parse_instant, zone
 from firelog.view import palette
 from firelog.view.figure.firing import firing_figure
 from firelog.view.picture import Picture, hole_spans
-from firelog.view.wording import Manner
 from tests.dashboards.nights import BEGAN_US, SCHEDULE, curve
 
 PLAN = parse_schedule(SCHEDULE, "test")
@@ -131,7 +131,7 @@ def test_times_are_local_with_one_offset_through_the_autumn_night() -> None:
         (trace(t_s, curve(t_s)),),
         float(t_s[-1]),
         PLAN,
-        how=Manner("F", zone("America/Denver")),
+        how=Reader("F", zone("America/Denver")),
     )
     figure = firing_figure(one)
     (line,) = lines(figure, "measured")
@@ -150,7 +150,7 @@ def test_fahrenheit_differences_have_no_32_in_them() -> None:
         '[[segment]]\nname="stay"\nhold="2 h"\nband=20\n',
         "test",
     )
-    one = picture(trace(t_s, temp_c), plan=hold, how=Manner("F"))
+    one = picture(trace(t_s, temp_c), plan=hold, how=Reader("F"))
     figure = firing_figure(one)
     (off,) = lines(figure, "off target")
     assert off["y"][-1] == pytest.approx(18.0)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from firelog import units
+from firelog.say.durations import show_duration
+from firelog.say.numbers import show_difference, show_rate, show_temperature
 from firelog.schedule.plan.model import Schedule, Segment
 from firelog.schedule.plan.requirements import Requirement
 from firelog.verdict import Decision
@@ -10,15 +11,15 @@ from firelog.verdict import Decision
 
 def step(plan: Schedule, segment: Segment) -> str:
     """Return what a segment aims at: ``to 870 °C at 300 K/h``."""
-    band = f"± {units.show_difference(segment.band_k, plan.unit)}"
+    band = f"± {show_difference(segment.band_k, plan.unit)}"
     if segment.hold_s is not None:
-        level = units.show_temperature(segment.target_c, plan.unit)
-        return f"hold {level} {band} for {units.show_duration(segment.hold_s)}"
-    text = f"to {units.show_temperature(segment.target_c, plan.unit)} {band}"
+        level = show_temperature(segment.target_c, plan.unit)
+        return f"hold {level} {band} for {show_duration(segment.hold_s)}"
+    text = f"to {show_temperature(segment.target_c, plan.unit)} {band}"
     if segment.within_s is not None:
-        return f"{text} within {units.show_duration(segment.within_s)}"
+        return f"{text} within {show_duration(segment.within_s)}"
     if segment.rate_k_per_h is not None:
-        return f"{text} at {units.show_rate(segment.rate_k_per_h, plan.unit)}"
+        return f"{text} at {show_rate(segment.rate_k_per_h, plan.unit)}"
     return f"{text} as fast as the kiln goes"
 
 
