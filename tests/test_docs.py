@@ -35,7 +35,9 @@ def test_the_readmes_pictures_are_there() -> None:
 def test_the_rooms_of_the_house_are_in_the_guide() -> None:
     """Every folder and top module of the package is on the contributors' map."""
     tops = {path.name for path in (CHECKOUT / "firelog").iterdir() if path.name[0] not in "_."}
-    rooms = {name if name.endswith(".py") else f"{name}/" for name in tops if name != "py.typed"}
+    rooms = {
+        name if name.endswith((".py", ".md")) else f"{name}/" for name in tops if name != "py.typed"
+    }
     missing = [room for room in sorted(rooms) if room not in GUIDE]
     assert missing == []
 

@@ -104,8 +104,8 @@ def best_path(grid: Grid, chain: tuple[Aim, ...], *, running: bool = False) -> A
     of its band: that may be a door. The price is counted in hours of record that contradict the
     state they are given.
 
-    Method: dynamic programming over cells and states (Viterbi, IEEE Trans. Inf. Theory 13 (1967)
-    260, from memory); the prices are ours, common practice, no source.
+    Method: dynamic programming (Bellman 1957); the prices have no source, they were chosen on the
+    training seeds of the truth bench.
     """
     prices = _prices(grid, chain)
     summed = [np.concatenate(([0.0], np.cumsum(price))) for price in prices]
