@@ -1,4 +1,4 @@
-"""Who may come in.
+"""Let in who may come in: passphrase and role, host and origin of each request, safe headers.
 
 On loopback nobody is asked. At any other address a passphrase is, one that may only *look* and
 one that may also *write*; it must travel encrypted, by a certificate of ours or behind a proxy

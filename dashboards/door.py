@@ -1,4 +1,4 @@
-"""Where the board may be reached, and by whom: addresses, names, passphrases.
+"""Where the board listens, by which names it is called, and the passphrases that open it.
 
 Without a passphrase, without encryption, or without a name the board does not open anywhere but
 on loopback, and says why.
