@@ -15,8 +15,8 @@ line need not wait for it. Everything else may change from one version to the ne
 """
 
 from importlib import import_module
-from typing import TYPE_CHECKING, Any
 
+TYPE_CHECKING = False  # typing's own would cost more than the rest of this module
 if TYPE_CHECKING:
     from firelog.errors import FirelogError, InputError, NotFoundError, StoreError
     from firelog.face.answers import Audit, Judgement, Verification
@@ -64,12 +64,14 @@ __all__ = [
 ]
 
 
-def __getattr__(name: str) -> Any:
-    if name not in _HOME:
-        raise AttributeError(f"module 'firelog' has no attribute {name!r}")
-    found = getattr(import_module(f"firelog.{_HOME[name]}"), name)
-    globals()[name] = found
-    return found
+if not TYPE_CHECKING:  # else a type checker would believe in any name
+
+    def __getattr__(name: str) -> object:
+        if name not in _HOME:
+            raise AttributeError(f"module 'firelog' has no attribute {name!r}")
+        found = getattr(import_module(f"firelog.{_HOME[name]}"), name)
+        globals()[name] = found
+        return found
 
 
 def __dir__() -> list[str]:

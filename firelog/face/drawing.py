@@ -24,6 +24,7 @@ from firelog.view.heat import heat_view
 from firelog.view.palette import DAY
 from firelog.view.picture import Picture
 
+LETTER_WIDTH = 0.0085  # of the picture's width: how far the names of lines stand apart
 HEIGHT_PX = {"firing": 560, "heat": 660}
 
 
@@ -35,7 +36,11 @@ def firing(opened: Opened, row: Firing, unit: str | None) -> Figure:
 def firing_svg(opened: Opened, row: Firing, unit: str | None) -> str:
     """Return the picture of a firing as an SVG element."""
     words = f"{row.name}: temperatures against target, and how far they were off"
-    return svg.draw(firing_figure(_firing(opened, row, unit)), words)
+    plain = firing_figure(_firing(opened, row, unit))
+    drawn = svg.draw(plain | {"layout": _with_key(plain)}, words)
+    # A report brings its own letters and paper; alone, the drawing must.
+    alone = f'<svg font-family="system-ui, sans-serif" style="background:{DAY["sheet"]}" '
+    return drawn.replace("<svg ", alone, 1)
 
 
 def heat(opened: Opened, row: Heat, unit: str | None) -> Figure:
@@ -69,10 +74,32 @@ def _needs_readings(picture: Picture | None, name: str) -> Picture:
     return picture
 
 
+def _with_key(plain: dict[str, Any]) -> dict[str, Any]:
+    """Return the layout with each line's name above the picture: on the board it stands beside it.
+
+    A name has its line's colour and a stroke like it, so that it is told apart without colour too.
+    """
+    layout = plain["layout"]
+    title = next(one for one in layout["annotations"] if one["text"].startswith("temperature"))
+    lines = {
+        line["name"]: line["line"]
+        for line in plain["data"]
+        if line.get("meta", {}).get("part") in ("measured", "target") and line.get("visible", True)
+    }
+    notes, right = [], 1.0
+    for name, line in lines.items():
+        stroke = "━━" if line["dash"] == "solid" else "━ ━" if line["dash"] == "dash" else "╍╍"
+        font = {**title["font"], "color": line["color"]}
+        text = f"{stroke} {name}"
+        notes.append({**title, "text": text, "x": right, "xanchor": "right", "font": font})
+        right -= (len(text) + 2) * LETTER_WIDTH
+    return {**layout, "annotations": [*layout["annotations"], *notes]}
+
+
 def _figure(plain: dict[str, Any], height_px: int) -> Figure:
     """Return a plotly figure on the board's own paper, so that it is legible on a dark page too."""
     layout = {
-        **plain["layout"],
+        **_with_key(plain),
         "template": "none",
         "height": height_px,
         "paper_bgcolor": DAY["sheet"],

@@ -30,7 +30,7 @@ def test_what_a_star_brings_is_exactly_what_is_promised() -> None:
 def test_type_checkers_see_the_same_names() -> None:
     """Names imported for type checkers and names loaded at run time are the same."""
     tree = ast.parse((CHECKOUT / "firelog/__init__.py").read_text())
-    [block] = [node for node in tree.body if isinstance(node, ast.If)]
+    block = next(node for node in tree.body if isinstance(node, ast.If))
     seen = {
         (node.module, alias.name)
         for node in ast.walk(block)

@@ -191,6 +191,9 @@ def test_a_firing_is_drawn_as_on_the_board(foundry: firelog.Foundry) -> None:
     kelvin = {line.name: line for line in firing.plot("K").data}
     cooler = max(value for value in kelvin["kiln top"].y if value is not None)
     assert cooler == pytest.approx((hottest - 32.0) / 1.8 + 273.15, abs=1.0)
+    key = {note.text: note.font.color for note in figure.layout.annotations}
+    assert key["━━ kiln top"] == lines["kiln top"].line.color
+    assert key["━ ━ mould"] == lines["mould"].line.color
     assert figure.layout.paper_bgcolor.startswith("#")  # legible on a dark page too
 
 
