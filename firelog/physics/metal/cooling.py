@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import t as student  # type: ignore[import-untyped, unused-ignore]
+from scipy.special import stdtrit  # type: ignore[import-untyped, unused-ignore]
 
 from firelog.errors import InputError
 from firelog.physics.mould.body import SIGMA_W_PER_M2_K4, Body, Layer, Surface, plain
@@ -258,7 +258,7 @@ def loss_rate(past: Sequence[Loss], melt: Melt | None = None) -> LossRate:
         return LossRate(rate, 0.5 * rate / math.sqrt(3.0), 0)
     count = len(rates)
     scatter = float(np.std(rates, ddof=1)) * math.sqrt(1.0 + 1.0 / count)
-    factor = float(student.ppf(0.97725, count - 1)) / 2.0
+    factor = float(stdtrit(count - 1, 0.97725)) / 2.0
     return LossRate(float(np.mean(rates)), scatter * factor, count)
 
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import least_squares  # type: ignore[import-untyped, unused-ignore]
-from scipy.stats import t as student  # type: ignore[import-untyped, unused-ignore]
+from scipy.special import stdtrit  # type: ignore[import-untyped, unused-ignore]
 
 from firelog.errors import InputError
 from firelog.physics.mould.body import Body, Surface
@@ -323,7 +323,7 @@ def _ends(
     free = max(count * (1.0 - memory) / (1.0 + memory) - len(best), 2.0)
     variance = float(np.sum(residual**2)) / free
     covariance = np.linalg.pinv(jacobian.T @ jacobian) * variance
-    wide = float(student.ppf(0.975, free)) * np.sqrt(np.diag(covariance))
+    wide = float(stdtrit(free, 0.975)) * np.sqrt(np.diag(covariance))
     return [
         (math.exp(x - w), math.exp(x + w)) for x, w in zip(best, np.minimum(wide, 3.0), strict=True)
     ]
