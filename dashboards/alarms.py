@@ -20,7 +20,8 @@ from firelog.record.alarms import StoredAlarm
 from firelog.record.store import Store
 from firelog.say.durations import show_duration
 from firelog.say.instants import show_instant
-from firelog.units import parse_duration, zone
+from firelog.say.reader import reader_of
+from firelog.units import parse_duration, seconds_since
 from firelog.watch.calls import links
 from firelog.watch.run import rounds
 from firelog.watch.run.tonight import WATCH_S
@@ -82,14 +83,14 @@ def _shown(one: StoredAlarm) -> bool:
 
 def _told(one: StoredAlarm, t_us: int, called: list[outbox.Call]) -> dict[str, Any]:
     people = dict.fromkeys(call.person for call in called if call.alarm_id == one.id)
-    left_s = 0.0 if one.shelved_until_us is None else (one.shelved_until_us - t_us) / 1e6
+    left_s = 0.0 if one.shelved_until_us is None else seconds_since(t_us, one.shelved_until_us)
     return {
         "number": one.id,
         "state": one.state.value,
         "priority": one.priority.word,
         "text": one.text,
         "remedy": one.remedy,
-        "since": show_duration(max(0.0, (t_us - one.began_us) / 1e6)),
+        "since": show_duration(max(0.0, seconds_since(one.began_us, t_us))),
         "called": ", ".join(people),
         "left": show_duration(max(0.0, left_s)) if one.state is AlarmState.SHELVED else "",
     }
@@ -145,7 +146,7 @@ def _seen(path: Path, token: str) -> Any:
             if request.method == "POST":
                 alarms.acknowledge(store, invitation.alarm_id, who=invitation.person, t_us=now_us())
             one = alarms.one(store, invitation.alarm_id)
-            tz = zone(store.setting("timezone", "UTC"))
+            tz = reader_of(store).tz
     except FirelogError as error:
         return access.plain_page("This link opens nothing", f"<p>{escape(str(error))}</p>"), 410
     waiting = one.state in (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED)

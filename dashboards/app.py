@@ -18,6 +18,7 @@ from dashboards.layout import INDEX, layout
 from dashboards.monitor import Monitor
 from dashboards.page import BUILD, now_us
 from firelog.errors import FirelogError, InputError
+from firelog.units import seconds_since
 from firelog.view import palette
 from firelog.view.firings import read_firings
 from firelog.watch.calls import links
@@ -127,7 +128,7 @@ def _add_status(app: Dash, store: Path) -> None:
         except FirelogError as error:
             return jsonify(build=BUILD, trouble=str(error)), 503
         running, newest_us = listed.running, listed.newest_us
-        age_s = None if newest_us is None else (now_us() - newest_us) / 1e6
+        age_s = None if newest_us is None else seconds_since(newest_us, now_us())
         silent = bool(running) and (age_s is None or age_s > STALE_S)
         names = [entry.firing.name for entry in running]
         return jsonify(build=BUILD, running=names, age_s=age_s), 503 if silent else 200

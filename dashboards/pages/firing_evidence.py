@@ -26,6 +26,7 @@ from firelog.schedule.plan.model import (
     Segment,
     SegmentRun,
 )
+from firelog.units import seconds_since, us_after
 from firelog.view import downsampling
 from firelog.view.firing import FiringView
 from firelog.view.picture import MOST_HIGHLIGHTED, Picture, begun_segments
@@ -195,7 +196,7 @@ def _events(view: FiringView) -> list[Any]:
     items = [
         html.Li(
             [
-                html.Span(at(view, (e.t_us - view.firing.began_us) / 1e6), className="when"),
+                html.Span(at(view, seconds_since(view.firing.began_us, e.t_us)), className="when"),
                 html.Span([html.Strong(e.kind), f" {e.text}" if e.text else "", _corrected(e)]),
                 html.Span(e.who, className="soft"),
             ]
@@ -284,12 +285,12 @@ def by_weight(checks: Sequence[Check]) -> list[Check]:
 
 def at(view: FiringView, t_s: float) -> str:
     """Return clock time and elapsed time of an instant of the firing."""
-    t_us = view.firing.began_us + round(t_s * 1e6)
+    t_us = us_after(view.firing.began_us, t_s)
     when = clock(t_us, view.picture.how, weekday_from=view.firing.began_us)
     return f"{when} ({elapsed(t_s)})"
 
 
 def moment(view: FiringView, t_s: float) -> str:
     """Return the clock time of an instant of the firing, with the weekday on another day."""
-    t_us = view.firing.began_us + round(t_s * 1e6)
+    t_us = us_after(view.firing.began_us, t_s)
     return clock(t_us, view.picture.how, weekday_from=view.firing.began_us)

@@ -13,6 +13,7 @@ from firelog.say.durations import show_duration
 from firelog.say.instants import clock, day, zone_words
 from firelog.say.numbers import show_temperature
 from firelog.say.reader import Reader
+from firelog.units import seconds_since
 from firelog.view.firings import FiringEntry, FiringList, read_firings
 
 PAGE = 50  # firings on one page of the list
@@ -107,7 +108,7 @@ def _ledger(rows: Sequence[Any], kind: str) -> html.Ol | None:
 
 def _running(entry: FiringEntry, how: Reader, t_us: int) -> html.Li:
     began_us = entry.firing.began_us
-    length = f"{show_duration(max(0.0, (t_us - began_us) / 1e6))} so far"
+    length = f"{show_duration(max(0.0, seconds_since(began_us, t_us)))} so far"
     glow = html.Span(className="glow", **{"aria-hidden": "true"})
     value = html.Span(_newest(entry, how), className="value", **{"data-running": entry.firing.name})
     state = html.Div([html.Span([glow, "running"], className="alive"), value], className="state")
@@ -118,7 +119,7 @@ def _running(entry: FiringEntry, how: Reader, t_us: int) -> html.Li:
 def _closed(entry: FiringEntry, how: Reader) -> html.Li:
     firing = entry.firing
     ended_us = firing.began_us if firing.ended_us is None else firing.ended_us
-    length = show_duration((ended_us - firing.began_us) / 1e6)
+    length = show_duration(seconds_since(firing.began_us, ended_us))
     silent = "not judged yet" if firing.schedule_sha256 else "no schedule"
     state = html.Div(verdict(entry.verdict, silent=silent), className="state")
     return html.Li(

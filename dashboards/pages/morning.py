@@ -19,6 +19,7 @@ from firelog.record.store import Store
 from firelog.say.durations import show_duration
 from firelog.say.instants import clock, day
 from firelog.say.reader import Reader
+from firelog.units import seconds_since, us_after
 from firelog.view.figure.firing import firing_figure
 from firelog.view.firing import FiringView, read_firing
 
@@ -98,7 +99,7 @@ def _milestones(firing: Firing, view: FiringView) -> list[MorningLine]:
     judgement = view.picture.judgement
     for run in judgement.segments if judgement else ():
         if run.complete_s is not None:
-            at_us = firing.began_us + round(run.complete_s * 1e6)
+            at_us = us_after(firing.began_us, run.complete_s)
             soaked = show_duration(run.soaked_s)
             made.append(MorningLine(at_us, f"{run.name} soaked {soaked}: complete.", 4))
     if firing.ended_us is not None:
@@ -114,12 +115,12 @@ def _alarm(one: StoredAlarm, steps: list[StoredStep], calls: list[Call]) -> list
     if people:
         words.append(f"Called: {', '.join(people)}.")
     if seen:
-        after = show_duration((seen[0].t_us - one.began_us) / 1e6)
+        after = show_duration(seconds_since(one.began_us, seen[0].t_us))
         words.append(f"Seen by {seen[0].who} after {after}.")
     else:
         words.append("Nobody has acknowledged it.")
     if over:
-        words.append(f"Over after {show_duration((over[-1].t_us - one.began_us) / 1e6)}.")
+        words.append(f"Over after {show_duration(seconds_since(one.began_us, over[-1].t_us))}.")
     return [MorningLine(one.began_us, " ".join(words), 8 + int(one.priority))]
 
 

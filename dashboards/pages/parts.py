@@ -8,17 +8,16 @@ from urllib.parse import quote
 
 from dash import dcc, html
 
+from firelog.say.verdicts import sign_of
 from firelog.view.figure.lines import colour_of, style_of
-
-WORDS = {"pass": "pass", "fail": "fail", "not proven": "not proven"}
-_KINDS = {"pass": "pass", "fail": "fail", "not proven": "unproven"}
 
 
 def verdict(word: str | None, *, large: bool = False, silent: str = "no verdict") -> html.Span:
     """A verdict: word, shape and colour. ``silent`` stands where there is none."""
-    kind = _KINDS.get(word or "", "none")
+    sign = sign_of(word or "")
     shape = html.Span(className="shape", **_hidden())
-    text = word if word in WORDS else silent
+    text = word if sign else silent
+    kind = sign.name if sign else "none"
     size = " large" if large else ""
     return html.Span([shape, html.Span(text)], className=f"verdict {kind}{size}")
 

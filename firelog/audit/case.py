@@ -42,6 +42,7 @@ class Case:
     story: CoreStory | None
     why_no_core: str
     why_no_pour: str = ""
+    words_in: TemperatureUnit = "C"
 
     @property
     def out_us(self) -> int | None:
@@ -94,8 +95,9 @@ def read(
     story, why = _core(store, mould)
     details = mould.details or {}
     return Case(
-        casting, mould, details.get("material"), fired, events, heat, pour, story, why, why_no_pour
-    )
+        casting, mould, details.get("material"), fired, events, heat, pour, story, why,
+        why_no_pour, words_in or "C",
+    )  # fmt: skip
 
 
 def kind_of(store: Store, casting: Casting) -> tuple[str | None, str, str | None]:

@@ -16,9 +16,12 @@ from firelog.pouring import checks
 from firelog.pouring.facts import Unknown
 from firelog.pouring.plan import Asked
 from firelog.readings import Role
+from firelog.record.heats import Pour
+from firelog.say.durations import show_exact_duration
+from firelog.say.numbers import show_temperature
 from firelog.schedule.checks.judge import judge
 from firelog.schedule.plan.model import ChannelTrace, Check, Schedule, Segment
-from firelog.units import TemperatureUnit
+from firelog.units import TemperatureUnit, seconds_since, us_after
 from firelog.verdict import Verdict
 
 RISE_K = 150.0  # so much warmer again after a low is a new heating, not a door or a wobble
@@ -67,7 +70,7 @@ def until_out(case: Case) -> tuple[tuple[ChannelTrace, ...], float]:
     assert case.fired is not None
     end_s = case.fired.end_s
     if case.out_us is not None:
-        end_s = min(end_s, (case.out_us - case.fired.firing.began_us) / 1e6)
+        end_s = min(end_s, seconds_since(case.fired.firing.began_us, case.out_us))
     return tuple(_until(trace, end_s) for trace in case.fired.traces), end_s
 
 
@@ -87,7 +90,7 @@ def from_check(spec: FactSpec, check: Check, began_us: int) -> Fact:
 
     What is not proven for want of certainty, not of readings, keeps its probability.
     """
-    at_us = None if check.at_s is None else began_us + round(check.at_s * 1e6)
+    at_us = None if check.at_s is None else us_after(began_us, check.at_s)
     shown: evidence.Shown = "silent"
     probability = None
     if check.verdict is not Verdict.NOT_PROVEN:
@@ -132,7 +135,7 @@ def _restart(spec: FactSpec, case: Case) -> Fact:
             lows.append((float(temp_c[low]), float(u_k[low]), float(t_s[low]), trace.name))
     if lows:
         value, u, at_s, name = min(lows)
-        at_us = case.fired.firing.began_us + round(at_s * 1e6)
+        at_us = us_after(case.fired.firing.began_us, at_s)
         return evidence.held(
             spec, value, u, spec.limit, side="below", unit="C", how="measured", channel=name,
             at_us=at_us, why=f"{name} came down and was heated again",
@@ -206,10 +209,11 @@ def _mould(spec: FactSpec, case: Case) -> Fact:
     if isinstance(course, Unknown):
         return evidence.silent(spec, course.words, limit=limit, unit="C")
     temp_c, expanded_k = course.at(case.pour.pour.began_us)
+    left = show_temperature(course.start_c, case.words_in)
     return evidence.held(
         spec, temp_c, expanded_k, limit, side=spec.side, unit="C", how="computed",
         at_us=case.pour.pour.began_us,
-        why=f"computed: it left the kiln at {course.start_c:.0f} °C; no thermocouple saw it",
+        why=f"computed: it left the kiln at {left}; no thermocouple saw it",
     )  # fmt: skip
 
 
@@ -220,10 +224,10 @@ def _handover(spec: FactSpec, case: Case) -> Fact:
     if limit is None or pour.out_us is None:
         why = "nobody noted when the mould left the kiln"
         return evidence.silent(spec, why, limit=limit, unit="s")
-    delay_s = (pour.began_us - pour.out_us) / 1e6
+    delay_s = seconds_since(pour.out_us, pour.began_us)
     return evidence.held(
         spec, delay_s, _noted_times(pour.within_s), limit, side=spec.side, unit="s", how="noted",
-        at_us=pour.out_us, why=f"both times as noted, each within {pour.within_s:.0f} s",
+        at_us=pour.out_us, why=_as_noted(pour),
     )  # fmt: skip
 
 
@@ -232,12 +236,16 @@ def _duration(spec: FactSpec, case: Case) -> Fact:
     pour = case.pour.pour
     if pour.ended_us is None or spec.limit is None:
         return evidence.silent(spec, "nobody noted when the pour ended", limit=spec.limit, unit="s")
-    lasted_s = (pour.ended_us - pour.began_us) / 1e6
+    lasted_s = seconds_since(pour.began_us, pour.ended_us)
     return evidence.held(
         spec, lasted_s, _noted_times(pour.within_s), spec.limit, side=spec.side, unit="s",
         how="noted", at_us=pour.began_us,
-        why=f"both times as noted, each within {pour.within_s:.0f} s",
+        why=_as_noted(pour),
     )  # fmt: skip
+
+
+def _as_noted(pour: Pour) -> str:
+    return f"both times as noted, each within {show_exact_duration(pour.within_s)}"
 
 
 def _noted_times(within_s: float) -> float:
@@ -251,7 +259,7 @@ def _of_melt(spec: FactSpec, case: Case) -> Fact:
     card = case.heat.card
     above_c = spec.from_c if spec.from_c is not None else sum(card.liquidus_c) / 2.0
     asked = Asked(spec.name, "overheat", high=spec.limit, above_c=above_c)
-    until_s = (case.pour.pour.began_us - case.heat.heat.began_us) / 1e6
+    until_s = seconds_since(case.heat.heat.began_us, case.pour.pour.began_us)
     check = checks.overheat(asked, case.heat.traces, until_s)
     if check.measured is None or check.uncertainty is None or spec.limit is None:
         return evidence.silent(spec, check.why, limit=spec.limit, unit="s")

@@ -26,7 +26,7 @@ from firelog.record import castings, heats
 from firelog.record.heats import Heat, Pour
 from firelog.record.rows import Firing
 from firelog.record.store import Store
-from firelog.units import iso_utc, parse_instant, us_to_datetime
+from firelog.units import iso_utc, parse_instant, seconds_since, us_to_datetime
 
 MOST_FIRINGS = 120  # reading a night's traces costs some hundredths of a second
 MOST_CASTINGS = 120
@@ -200,7 +200,7 @@ def pours(store: Store) -> tuple[DefectBin, ...]:
             over_k = _superheat_k(verified[heat.name], pour)
             if over_k is None:
                 continue
-            delay_s = (pour.began_us - pour.out_us) / 1e6
+            delay_s = seconds_since(pour.out_us, pour.began_us)
             key = (_place(over_k, SUPERHEATS_K), _place(delay_s, DELAYS_S))
             row = counts.setdefault(key, [0, 0])
             row[0] += 1

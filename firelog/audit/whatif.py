@@ -17,9 +17,10 @@ from firelog.audit.catalogue import Catalogue
 from firelog.audit.evidence import Fact
 from firelog.errors import InputError
 from firelog.pouring.facts import Known, MouldCooling, Unknown
+from firelog.say.durations import show_exact_duration
 from firelog.schedule.checks.judge import judge
 from firelog.schedule.plan.model import Judgement, Schedule
-from firelog.units import TemperatureUnit
+from firelog.units import TemperatureUnit, us_after
 
 GUESSED_U_K = 5.0  # U of a temperature that somebody only imagines; common practice, no source
 
@@ -95,10 +96,10 @@ def _later(course: MouldCooling | Unknown, delay_s: float) -> int:
     longest_s = float(course.course.t_s[-1])
     if not 0.0 <= delay_s <= longest_s:
         raise InputError(
-            f"a delay of {delay_s:.0f} s cannot be computed; the mould's cooling is known from 0 "
-            f"to {longest_s:.0f} s after it left the kiln"
+            f"a delay of {show_exact_duration(delay_s)} cannot be computed; the mould's cooling "
+            f"is known from 0 to {show_exact_duration(longest_s)} after it left the kiln"
         )
-    return course.out_us + round(delay_s * 1e6)
+    return us_after(course.out_us, delay_s)
 
 
 def _said(changed: tuple[ChangedFact, ...]) -> str:

@@ -8,6 +8,7 @@ import click
 
 from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
 from firelog.cli.corrections import correct, events
+from firelog.units import seconds_since
 
 if TYPE_CHECKING:
     from firelog.record.rows import Firing
@@ -169,7 +170,7 @@ def _print_list(store: Store, rows: list[dict[str, Any]]) -> None:
         began = parse_instant(row["began"])
         lasted = "running"
         if row["ended"]:
-            lasted = show_duration((parse_instant(row["ended"]) - began) / 1e6)
+            lasted = show_duration(seconds_since(began, parse_instant(row["ended"])))
         verdict = verdict_text(Verdict(row["verdict"])) if row["verdict"] else "–"
         schedule = row["schedule"] or "no schedule"
         table.add_row(verdict, row["name"], row["kiln"], schedule, show_instant(began, tz), lasted)

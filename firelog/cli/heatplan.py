@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+from firelog.say.numbers import temperature_with_doubt
 
 
 @click.command()
@@ -88,7 +89,7 @@ def arrest(settings: Settings, /, *, name: str, channel: str, **asked: Any) -> N
     from firelog.pouring.freezing import enter_correction, freezing_of
     from firelog.record import heats as record
     from firelog.record.store import Store
-    from firelog.say.numbers import show_difference, show_temperature
+    from firelog.say.numbers import show_temperature
 
     timezone = settings.read_foundry().timezone
     span = tuple(
@@ -106,8 +107,8 @@ def arrest(settings: Settings, /, *, name: str, channel: str, **asked: Any) -> N
     if asked["as_json"]:
         emit_json(found)
         return
-    doubt = show_difference(found["uncertainty_k"], unit, 1)
-    click.echo(f"begins to freeze at {show_temperature(found['liquidus_c'], unit, 1)} ± {doubt}")
+    liquidus = temperature_with_doubt(found["liquidus_c"], found["uncertainty_k"], unit, 1)
+    click.echo(f"begins to freeze at {liquidus}")
     if found["solidus_c"] is not None:
         click.echo(f"has frozen at {show_temperature(found['solidus_c'], unit, 1)}")
     click.echo(found["why"])

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+from firelog.say.numbers import show_difference
 
 if TYPE_CHECKING:
     from firelog.judge.core import CoreStory
@@ -146,8 +147,8 @@ def _print_story(store: Store, story: CoreStory) -> None:
             f"  fitted to its thermocouple: conductivity × {fit.conductivity:.2f} "
             f"({fit.conductivity_95[0]:.2f} to {fit.conductivity_95[1]:.2f}), "
             f"water × {fit.once:.2f}; "
-            f"later readings are {fit.check_rms_k:.0f} K off on the whole, "
-            f"{fit.check_worst_k:.0f} K at worst"
+            f"later readings are {show_difference(fit.check_rms_k, unit)} off on the whole, "
+            f"{show_difference(fit.check_worst_k, unit)} at worst"
         )
     if story.hole_s < story.trace.t_s[-1] + 1e9:
         click.echo(f"  nothing is known after the hole at {show_duration(story.hole_s)}")

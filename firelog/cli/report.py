@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+from firelog.say.reader import reader_of
 
 
 @click.command()
@@ -56,7 +57,7 @@ def report(
         )
     with Store.open(settings.store_path()) as store:
         made = write.make(store, name, now_us(), kind)
-        usual = "Letter" if store.setting("unit", "C") == "F" else "A4"
+        usual = "Letter" if reader_of(store).unit == "F" else "A4"
     if output is not None:
         write.to_file(made, output, paper or usual)
         click.echo(f"written: {output}", err=True)

@@ -21,7 +21,7 @@ from firelog.say.reader import reader_of
 from firelog.say.verdicts import SIGNS
 from firelog.schedule.forecast.finish import Outlook
 from firelog.schedule.plan.model import Happening, Judgement, SegmentRun
-from firelog.units import TemperatureUnit, us_to_datetime
+from firelog.units import TemperatureUnit, us_after, us_to_datetime
 from firelog.verdict import Verdict
 
 _COLOURS = {Verdict.PASS: "bold cyan", Verdict.FAIL: "bold yellow", Verdict.NOT_PROVEN: "bold"}
@@ -121,7 +121,7 @@ def _print_outlook(
     table = Table("to come", "expected", "between (80 %)", box=None, pad_edge=True)
     for one in ahead.estimates:
         times = [
-            f"{us_to_datetime(firing.began_us + round(at_s * 1e6), tz):%a %H:%M}"
+            f"{us_to_datetime(us_after(firing.began_us, at_s), tz):%a %H:%M}"
             for at_s in (one.finish_s, one.early_s, one.late_s)
         ]
         table.add_row(one.segment, times[0], f"{times[1]} and {times[2]}")

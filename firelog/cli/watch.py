@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+from firelog.units import us_after
 
 if TYPE_CHECKING:
     from firelog.watch.plan import WatchPlan
@@ -172,7 +173,7 @@ def shelve(settings: Settings, number: int, *, lasting: str, who: str, why: str)
     from firelog.units import parse_duration
 
     t_us = now_us()
-    until_us = t_us + round(parse_duration(lasting) * 1e6)
+    until_us = us_after(t_us, parse_duration(lasting))
     with Store.open(settings.store_path(), write=True) as store:
         one = alarms.shelve(store, number, who=who, t_us=t_us, until_us=until_us, note=why)
     click.echo(f"{one.state} for {lasting}: {one.text}")

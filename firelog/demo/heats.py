@@ -18,6 +18,7 @@ from firelog.readings import FloatArray, Quality, Unit
 from firelog.record import heats
 from firelog.record.rows import Firing
 from firelog.record.store import Store
+from firelog.units import us_after
 
 _METAL_KG, _CRUCIBLE_KG, _LAG_S, _ROOM_C = 50.0, 15.0, 6.0, 45.0
 
@@ -127,7 +128,7 @@ def add_heat(store: Store, made: DemoHeat, kiln: Firing, melt: Firing) -> heats.
 
 
 def _at(start_us: int, after_s: float) -> int:
-    return start_us + round(after_s * 1e6)
+    return us_after(start_us, after_s)
 
 
 def _read_after_lift(store: Store, made: DemoHeat, melt: Firing, lifted_us: int) -> None:

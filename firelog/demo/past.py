@@ -20,6 +20,7 @@ from firelog.record.store import Store
 from firelog.reference import find_schedule
 from firelog.schedule.plan.model import Schedule, Segment
 from firelog.schedule.plan.reader import read_schedule
+from firelog.units import us_after
 
 DAY_US = 24 * 3_600_000_000
 
@@ -149,7 +150,7 @@ def _add(store: Store, past: PastFiring, now_us: int) -> Firing:
         firing = begin(store, past.name, past.kiln, schedule, began_us=began_us, note=past.note)
         store.close_firing(firing.id, int(t_us[-1]))
         for after_s, kind, text in past.events:
-            at_us = began_us + round(after_s * 1e6)
+            at_us = us_after(began_us, after_s)
             store.add_event(at_us, kind, text, who="Ines", kiln=past.kiln, firing_id=firing.id)
     firing = store.firing(past.name)
     judging.settle(store, firing, int(t_us[-1]))

@@ -17,7 +17,7 @@ from pathlib import Path
 from firelog.demo.firesim import Fault, Scene, SimulatedScan, play
 from firelog.errors import SourceError
 from firelog.readings import Unit
-from firelog.units import TemperatureUnit, from_celsius, iso_utc
+from firelog.units import TemperatureUnit, from_celsius, iso_utc, us_after
 
 SETTLE_S = 0.5  # whoever opens a port throws away what is in it; do not speak into that
 _LOOK_S = 0.05
@@ -30,7 +30,7 @@ def spoken(sample: SimulatedScan, start_us: int, unit: Unit = Unit.C) -> bytes:
         "open" if value is None else f"{from_celsius(value, scale):.1f}"
         for value in sample.values_c
     ]
-    stamp = iso_utc(start_us + round(sample.t_s * 1e6))
+    stamp = iso_utc(us_after(start_us, sample.t_s))
     return ",".join((stamp, *fields)).encode() + b"\n"
 
 

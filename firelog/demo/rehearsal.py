@@ -22,6 +22,7 @@ from firelog.record.rows import Firing
 from firelog.record.store import Store
 from firelog.reference import find_schedule
 from firelog.schedule.plan.reader import read_schedule
+from firelog.units import us_after
 
 LIVE_NAME = "fox knocker"
 _BEHIND_S = 25 * 60.0  # how far into its night the live firing is when the board opens
@@ -42,7 +43,7 @@ class Rehearsal:
         spoken = list(lines(scene, 0))
         length_s = spoken[-1][0]
         self.began_us = now_us - round((length_s if fast else _BEHIND_S) * 1e6)
-        self.ended_us = self.began_us + round(length_s * 1e6)
+        self.ended_us = us_after(self.began_us, length_s)
         self.mishaps = FaultInjector()
         live = lines(scene, self.began_us, more=self.mishaps.now)
         timed = _timed(live, 0.0 if fast else _BEHIND_S, fast=fast)

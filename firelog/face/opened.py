@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime, time
-from typing import cast
 from zoneinfo import ZoneInfo
 
 from firelog.errors import InputError, StoreError
 from firelog.record.store import Store
-from firelog.units import TemperatureUnit, datetime_to_us, parse_instant, temperature_unit, zone
+from firelog.say.reader import reader_of
+from firelog.units import TemperatureUnit, datetime_to_us, parse_instant, temperature_unit
 
 Moment = str | date | datetime  # a date means its first moment; what has no zone is local
 
@@ -62,10 +62,5 @@ class Opened:
 
 def opened(store: Store) -> Opened:
     """Return an open store with what it says of itself: name, unit and time zone."""
-    try:
-        tz = zone(store.setting("timezone", "UTC"))
-    except InputError:
-        tz = zone("UTC")  # as everywhere: a wrong setting must not keep anybody from the record
-    unit = store.setting("unit", "C")
-    known = cast(TemperatureUnit, unit if unit in ("C", "F", "K") else "C")
-    return Opened(str(store.path), known, tz, store.setting("name", "our foundry"), store)
+    how = reader_of(store)
+    return Opened(str(store.path), how.unit, how.tz, how.foundry, store)

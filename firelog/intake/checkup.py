@@ -19,6 +19,7 @@ from firelog.foundry import Foundry, SourceSpec
 from firelog.intake.line.port import BY_ID, device, ports
 from firelog.record.store import Store
 from firelog.say.durations import show_duration
+from firelog.units import seconds_since
 
 LOW_SHARE, LOW_BYTES = 0.10, 1_000_000_000
 FULL_BYTES = 100_000_000
@@ -193,7 +194,7 @@ def newest(store: Store, foundry: Foundry, now_us: int) -> Iterator[HealthCheck]
                 subject, Severity.LOOK, "has no reading yet", "see whether its source runs"
             )
             continue
-        age_s = (now_us - span[1]) / 1e6
+        age_s = seconds_since(span[1], now_us)
         text = f"last reading {show_duration(age_s)} ago"
         if age_s < -60.0:
             text = f"last reading {show_duration(-age_s)} from now: somebody's clock is wrong"

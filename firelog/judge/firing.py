@@ -32,7 +32,7 @@ from firelog.schedule.plan.model import (
     Schedule,
     SegmentRun,
 )
-from firelog.units import TemperatureUnit, iso_utc, us_to_datetime
+from firelog.units import TemperatureUnit, iso_utc, seconds_since, us_after, us_to_datetime
 from firelog.verdict import Side
 
 NOT_JUDGED = frozenset({Role.AMBIENT, Role.SET_POINT, Role.COLD_JUNCTION})
@@ -128,7 +128,7 @@ def _aged_certificates(
 
 def _end_s(firing: Firing, traces: tuple[ChannelTrace, ...]) -> float:
     if firing.ended_us is not None:
-        return (firing.ended_us - firing.began_us) / 1e6
+        return seconds_since(firing.began_us, firing.ended_us)
     return max((float(trace.t_s[-1]) for trace in traces if len(trace.t_s)), default=0.0)
 
 
@@ -257,7 +257,7 @@ def _channel(trace: ChannelTrace, assessment: Assessment) -> dict[str, Any]:
 
 
 def _instant(seconds: float | None, firing: Firing) -> str | None:
-    return None if seconds is None else iso_utc(firing.began_us + round(seconds * 1e6))
+    return None if seconds is None else iso_utc(us_after(firing.began_us, seconds))
 
 
 def _finite(value: float | None) -> float | None:

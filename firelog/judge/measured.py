@@ -18,7 +18,7 @@ from firelog.record.rows import Channel, Firing
 from firelog.record.store import Store
 from firelog.schedule.plan.model import ChannelTrace, Schedule
 from firelog.schedule.plan.reader import parse_schedule
-from firelog.units import TemperatureUnit, to_celsius
+from firelog.units import TemperatureUnit, seconds_since, to_celsius
 
 
 def schedule_of(store: Store, firing: Firing) -> Schedule | None:
@@ -59,7 +59,7 @@ def corrected(
     return ChannelTrace(
         name=channel.name,
         role=channel.role.value,
-        t_s=(trace.t_us - began_us) / 1e6,
+        t_s=seconds_since(began_us, trace.t_us),
         temp_c=temp_c,
         expanded_k=uncertainty.expanded_k(chain, temp_c),
         quality=trace.quality,

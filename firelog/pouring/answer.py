@@ -8,7 +8,7 @@ from typing import Any
 from firelog.pouring.facts import SeenDip, Unknown
 from firelog.pouring.verify import CAUTIONS, HeatAssessment, PourAssessment
 from firelog.pouring.words import dip_words
-from firelog.units import iso_utc
+from firelog.units import iso_utc, seconds_since
 
 
 def answer(assessment: HeatAssessment) -> dict[str, Any]:
@@ -45,7 +45,7 @@ def _pour_json(one: PourAssessment) -> dict[str, Any]:
     mould: dict[str, Any] = {"why": one.mould_course.words} if isinstance(
         one.mould_course, Unknown
     ) else _temperature(*one.mould_course.at(pour.began_us), "computed")  # fmt: skip
-    delay_s = None if pour.out_us is None else (pour.began_us - pour.out_us) / 1e6
+    delay_s = None if pour.out_us is None else seconds_since(pour.out_us, pour.began_us)
     return {
         "mould": pour.mould,
         "firing": one.mould.firing,

@@ -17,9 +17,10 @@ from firelog.physics.metal.metals import AlloyCard, superheat_k
 from firelog.pouring.facts import Known, MouldCooling, Unknown
 from firelog.pouring.plan import Asked
 from firelog.record.heats import Pour
+from firelog.say.durations import show_exact_duration
 from firelog.say.numbers import show_temperature
 from firelog.schedule.plan.model import ChannelTrace
-from firelog.units import TemperatureUnit
+from firelog.units import TemperatureUnit, seconds_since
 from firelog.verdict import Verdict, worst
 
 _LONGEST_GAP_S = 60.0
@@ -85,13 +86,13 @@ def handover(asked: Asked, pour: Pour) -> PourCheck:
     """
     if pour.out_us is None:
         return _nothing(asked, "s", "nobody noted when the mould left the kiln", None, asked.high)
-    delay_s = (pour.began_us - pour.out_us) / 1e6
+    delay_s = seconds_since(pour.out_us, pour.began_us)
     if delay_s < 0.0:
         why = "it is noted as leaving the kiln after it was poured, which cannot be"
         return _nothing(asked, "s", why, None, asked.high)
     # Two noted instants, each rectangular within its half-width.
     expanded = 2.0 * pour.within_s / math.sqrt(3.0) * math.sqrt(2.0)
-    words = f"both times as noted, each within {pour.within_s:.0f} s"
+    words = f"both times as noted, each within {show_exact_duration(pour.within_s)}"
     return _limits(asked, Known(delay_s, expanded, "noted", words), None, asked.high, "s")
 
 
@@ -108,7 +109,7 @@ def mould_temperature(
     words = (
         f"computed, no thermocouple saw it: it left the kiln at "
         f"{show_temperature(mould.start_c, unit)} and cooled "
-        f"{(pour.began_us - mould.out_us) / 1e6:.0f} s"
+        f"{show_exact_duration(seconds_since(mould.out_us, pour.began_us))}"
     )
     return _limits(asked, Known(temp_c, expanded, "computed", words), asked.low, asked.high, "C")
 
@@ -135,8 +136,8 @@ def overheat(
         possible = max(possible, maybe)
     middle = (proven + possible) / 2.0
     words = (
-        f"{name}: above {show_temperature(asked.above_c, unit)} for {proven:.0f} s proven, "
-        f"{possible:.0f} s possible"
+        f"{name}: above {show_temperature(asked.above_c, unit)} for "
+        f"{show_exact_duration(proven)} proven, {show_exact_duration(possible)} possible"
     )
     known = Known(middle, possible - middle, "measured", words)
     return _limits(asked, known, None, asked.high, "s")

@@ -27,9 +27,10 @@ from firelog.readings import FloatArray, Role
 from firelog.record import heats as record
 from firelog.record.heats import Heat, Mould, Pour
 from firelog.record.store import Store
+from firelog.say.durations import show_exact_duration
 from firelog.say.numbers import show_difference
 from firelog.schedule.plan.model import ChannelTrace
-from firelog.units import TemperatureUnit
+from firelog.units import TemperatureUnit, seconds_since, us_after
 
 AT_LIP_S = 20.0  # a settled dip this near the pour is the metal at the lip
 _HOLD_K_PER_MIN = 5.0  # what a melt may drift in the furnace unseen; common practice, no source
@@ -87,7 +88,7 @@ def dips_of(traces: Sequence[ChannelTrace], began_us: int) -> list[SeenDip]:
         for dip in dips.dips_of(trace.t_s, trace.temp_c):
             near = int(np.searchsorted(trace.t_s, dip.ended_s))
             u_k = float(trace.expanded_k[min(near, len(trace) - 1)])
-            at_us = began_us + round(dip.at_s * 1e6)
+            at_us = us_after(began_us, dip.at_s)
             found.append(SeenDip(trace.name, dip, at_us, math.hypot(u_k, dip.fit_expanded_k)))
     return sorted(found, key=lambda one: one.at_us)
 
@@ -118,7 +119,7 @@ def _loss(store: Store, heat: Heat) -> Loss | None:
     if not before or not after:
         return None
     first, second = before[-1], after[0]
-    after_s = (second.at_us - heat.lifted_us) / 1e6
+    after_s = seconds_since(heat.lifted_us, second.at_us)
     return Loss(after_s, first.dip.settled_c - second.dip.settled_c) if after_s > 5.0 else None
 
 
@@ -156,7 +157,7 @@ def _since_s(heat: Heat, seen: SeenDip, at_us: int) -> float:
     start_us = seen.at_us
     if heat.lifted_us is not None and seen.at_us < heat.lifted_us:
         start_us = heat.lifted_us
-    return max(0.0, (at_us - start_us) / 1e6)
+    return max(0.0, seconds_since(start_us, at_us))
 
 
 def _from_settled(
@@ -171,15 +172,17 @@ def _from_settled(
             seen.dip.settled_c - lost_k,
             expanded_k,
             "measured",
-            f"a settled dip of {seen.channel!r} {after_s:.0f} s before the pour",
+            f"a settled dip of {seen.channel!r} {show_exact_duration(after_s)} before the pour",
             seen.at_us,
         )
     rate = show_difference(loss.k_per_min, unit)
-    held_s = max(0.0, (at_us - seen.at_us) / 1e6 - after_s)
+    held_s = max(0.0, seconds_since(seen.at_us, at_us) - after_s)
     expanded_k = math.hypot(seen.expanded_k, loss_u_k, _HOLD_K_PER_MIN * held_s / 60.0)
-    words = f"computed: a settled dip, then {after_s:.0f} s at {rate} a minute ({loss.words})"
+    after = show_exact_duration(after_s)
+    words = f"computed: a settled dip, then {after} at {rate} a minute ({loss.words})"
     if held_s > 0.0:
-        words += f"; {held_s:.0f} s in the furnace after the dip are counted as doubt"
+        held = show_exact_duration(held_s)
+        words += f"; {held} in the furnace after the dip are counted as doubt"
     if heat.lifted_us is None:
         words += "; nobody noted when the crucible was lifted, so the loss counts from the dip"
     return Known(seen.dip.settled_c - lost_k, expanded_k, "computed", words, seen.at_us)
@@ -202,7 +205,7 @@ class MouldCooling:
         """Return the mould's temperature [°C] at an instant [µs UTC] and its U (k = 2) [K]."""
         if at_us <= self.out_us:
             return self.start_c, self.start_expanded_k
-        return cooling.temperature_at(self.course, (at_us - self.out_us) / 1e6)
+        return cooling.temperature_at(self.course, seconds_since(self.out_us, at_us))
 
 
 def mould_course(store: Store, mould: Mould, pour: Pour) -> MouldCooling | Unknown:
@@ -228,7 +231,7 @@ def mould_course(store: Store, mould: Mould, pour: Pour) -> MouldCooling | Unkno
     drive = outside(t_s, temp_c)
     core = core_trace(body, moulds.in_kiln(known), drive, t_s[-1:])
     start_u = math.hypot(float(core.expanded_k[-1]), expanded_k)
-    lasting_s = max(600.0, (pour.began_us - pour.out_us) / 1e6 + 120.0)
+    lasting_s = max(600.0, seconds_since(pour.out_us, pour.began_us) + 120.0)
     course = cooling.out_of_kiln(
         body,
         float(core.temp_c[-1]),
@@ -259,7 +262,7 @@ def kiln_until(
     found = [one for one in found if np.isfinite(one.temp_c).sum() >= 2]
     if not found:
         return Unknown(f"the kiln of {firing_name!r} was not recorded before the mould left it")
-    until_s = (until_us - firing.began_us) / 1e6
+    until_s = seconds_since(firing.began_us, until_us)
     t_s, temp_c, spread_k = measured.mean_of(found)
     if until_s - t_s[-1] > _FRESH_S:
         late = (until_s - t_s[-1]) / 60.0

@@ -14,7 +14,9 @@ from firelog.physics.thermometry.calibration import Certificate, CertificatePoin
 from firelog.pouring import alloys, facts
 from firelog.record.heats import Heat
 from firelog.record.store import Store
-from firelog.units import us_to_datetime
+from firelog.say.numbers import show_difference, show_temperature
+from firelog.say.reader import reader_of
+from firelog.units import seconds_since, us_to_datetime
 
 
 def freezing_of(
@@ -36,7 +38,7 @@ def freezing_of(
         there = ", ".join(traces) or "none"
         raise InputError(f"{channel!r} has no readings in {heat.name!r}; there are: {there}")
     trace = traces[channel]
-    start_s, end_s = (None if t is None else (t - heat.began_us) / 1e6 for t in span)
+    start_s, end_s = (None if t is None else seconds_since(heat.began_us, t) for t in span)
     inside = np.isfinite(trace.temp_c)
     inside &= trace.t_s >= (start_s if start_s is not None else -math.inf)
     inside &= trace.t_s <= (end_s if end_s is not None else math.inf)
@@ -56,20 +58,23 @@ def freezing_of(
         "uncertainty_k": round(found.expanded_k, 2),
         "plateau": found.plateau,
     }
+    unit = reader_of(store).unit
     if pure is not None:
         correction, expanded = arrest.correction_k(found, pure)
+        freezing = show_temperature(arrest.FREEZING_C[pure], unit, 2)
         answer |= {
             "pure": pure,
             "correction_k": round(correction, 2),
             "why": (
-                f"{pure} freezes at {arrest.FREEZING_C[pure]:.2f} °C (ITS-90): add "
-                f"{correction:+.2f} K to {channel!r} there, ± {expanded:.2f} K"
+                f"{pure} freezes at {freezing} (ITS-90): add "
+                f"{show_difference(correction, unit, 2)} to {channel!r} there, "
+                f"± {show_difference(expanded, unit, 2)}"
             ),
         }
         return answer
     card = alloys.alloy(heat.alloy)
     off, doubt, words = arrest.against_card(
-        found, card.liquidus_c, probe_k if math.isfinite(probe_k) else 15.0
+        found, card.liquidus_c, probe_k if math.isfinite(probe_k) else 15.0, unit
     )
     answer |= {
         "alloy": card.name,

@@ -24,7 +24,7 @@ from firelog.record.heats import Heat, Mould, Pour
 from firelog.record.rows import Event
 from firelog.record.store import Store
 from firelog.schedule.plan.model import ChannelTrace
-from firelog.units import TemperatureUnit
+from firelog.units import TemperatureUnit, seconds_since, us_after
 from firelog.verdict import Verdict, worst
 
 CAUTIONS = (
@@ -113,7 +113,7 @@ def _pour(
     mould = record.mould(store, pour.mould) if mould is None else mould
     metal = facts.metal_at(heat, seen, loss, pour.began_us, unit)
     course = facts.mould_course(store, mould, pour)
-    until_s = (pour.began_us - heat.began_us) / 1e6
+    until_s = seconds_since(heat.began_us, pour.began_us)
     asked = [one for one in plan.asked if one.section in (None, mould.section)]
     checks = []
     for one in asked:
@@ -160,7 +160,7 @@ def _latest_us(course: MouldCooling | Unknown, asked: list[Asked]) -> int | None
     if isinstance(course, Unknown) or not least:
         return None
     _, proven_s = cooling.latest_above_s(course.course, max(least))
-    return None if math.isinf(proven_s) else course.out_us + round(proven_s * 1e6)
+    return None if math.isinf(proven_s) else us_after(course.out_us, proven_s)
 
 
 def plan_of(heat: Heat) -> PourPlan:
@@ -194,9 +194,9 @@ def _window(
         return None, f"{untold}the thermocouple has no stated uncertainty at that temperature"
     zero_us = max(last.at_us, heat.lifted_us or 0) if heat.lifted_us else last.at_us
     zero_us = max(zero_us, course.out_us)
-    before_s = max(0.0, (zero_us - max(last.at_us, heat.lifted_us or 0)) / 1e6)
+    before_s = max(0.0, seconds_since(max(last.at_us, heat.lifted_us or 0), zero_us))
     lost_k, lost_u_k = loss.lost_k(before_s)
-    since_s = (zero_us - course.out_us) / 1e6
+    since_s = seconds_since(course.out_us, zero_us)
     lasting_s = min(_WINDOW_S, float(course.course.t_s[-1]) - since_s)
     if lasting_s <= 0.0:
         return None, f"{untold}the mould has cooled for longer than it is followed"
@@ -222,7 +222,7 @@ def _window(
 def _as_instants(found: Window, zero_us: int) -> tuple[int, int] | None:
     if found.empty:
         return None
-    return zero_us + round(found.from_s * 1e6), zero_us + round(found.to_s * 1e6)
+    return us_after(zero_us, found.from_s), us_after(zero_us, found.to_s)
 
 
 def _metal_limits(card: AlloyCard, asked: list[Asked], section: str) -> tuple[float, float] | None:

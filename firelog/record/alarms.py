@@ -15,6 +15,7 @@ from firelog.errors import InputError
 from firelog.record import driver
 from firelog.record.rows import Event
 from firelog.record.store import Store
+from firelog.units import seconds_since
 
 PROGRAM = "firelog"  # who moved an alarm when no person did
 LONGEST_SHELF_S = 24 * 3600.0
@@ -172,7 +173,7 @@ def shelve(
     """Put an alarm aside until a stated time, with a reason; never for more than a day."""
     if not note.strip():
         raise InputError("say why the alarm is put aside; the next shift will ask")
-    if not 0 < (until_us - t_us) / 1e6 <= LONGEST_SHELF_S:
+    if not 0 < seconds_since(t_us, until_us) <= LONGEST_SHELF_S:
         raise InputError("an alarm is put aside for a while that ends within a day, such as '2 h'")
     return _by_person(
         store, alarm_id, AlarmAction.SHELVE, who=who, t_us=t_us, note=note, until_us=until_us

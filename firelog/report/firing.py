@@ -24,7 +24,7 @@ from firelog.say.numbers import doubt, plus_minus, quantity, show_temperature
 from firelog.say.reader import Reader, reader_of
 from firelog.schedule import words as wording
 from firelog.schedule.plan.model import ChannelTrace, Check
-from firelog.units import iso_utc
+from firelog.units import iso_utc, us_after
 from firelog.view.picture import Picture, notes_of, picture_of
 
 
@@ -103,7 +103,7 @@ def sheet(report: FiringReport) -> Sheet:
         how.foundry,
         tuple(one for one in (*what, firing.note) if one),
         word,
-        parts.KINDS.get(word, ""),
+        parts.verdict_kind(word),
         _lead(report),
         tuple(sections(report)),
         parts.foot(report.made_us, how),
@@ -162,7 +162,7 @@ def _requirement(check: Check, asked: dict[str, str], report: FiringReport) -> t
     if check.at_s is not None:
         where.append(f"at {_at(report, check.at_s)}")
     return (
-        Cell(check.verdict.value, kind=parts.KINDS[check.verdict.value]),
+        Cell(check.verdict.value, kind=parts.verdict_kind(check.verdict)),
         Cell(check.requirement, asked.get(check.requirement, check.kind)),
         Cell(quantity(check.measured, check.unit, unit), u),
         Cell(limit_words(check.asked, unit)),
@@ -243,6 +243,6 @@ def _by_weight(checks: Iterable[Check]) -> list[Check]:
 
 
 def _at(report: FiringReport, t_s: float) -> str:
-    t_us = report.firing.began_us + round(t_s * 1e6)
+    t_us = us_after(report.firing.began_us, t_s)
     when = clock(t_us, report.how, weekday_from=report.firing.began_us)
     return f"{when} ({elapsed(t_s)})"

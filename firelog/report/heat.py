@@ -28,7 +28,6 @@ from firelog.view import heat as pourview
 from firelog.view.figure.heat import heat_figure
 from firelog.view.heat import HeatView
 
-KINDS = parts.KINDS
 _SERIOUS = ("fail", "not proven", "pass")
 
 
@@ -111,7 +110,7 @@ def sheet(report: HeatReport) -> Sheet:
         how.foundry,
         tuple(one for one in what if one),
         word,
-        KINDS[word],
+        parts.verdict_kind(word),
         _lead(found),
         tuple(sections(report)),
         parts.foot(report.made_us, how),
@@ -162,7 +161,7 @@ def pour_section(one: PourAssessment, how: Reader) -> Section:
 
 def _check(check: PourCheck, how: Reader) -> tuple[Cell, ...]:
     return (
-        Cell(check.verdict.value, kind=KINDS[check.verdict.value]),
+        Cell(check.verdict.value, kind=parts.verdict_kind(check.verdict)),
         Cell(check.requirement),
         Cell(found_words(check, how.unit), check.how),
         Cell(limits_words(check, how.unit)),

@@ -13,13 +13,18 @@ from firelog.report.sheet import Section, Table, cells
 from firelog.say.instants import clock, show_instant
 from firelog.say.numbers import plus_minus, show_difference, show_temperature
 from firelog.say.reader import Reader
+from firelog.say.verdicts import sign_of
 from firelog.units import iso_utc
 from firelog.view.figure.firing import firing_figure
 from firelog.view.figure.lines import style_of
 from firelog.view.palette import DAY
 from firelog.view.picture import Picture
 
-KINDS = {"pass": "pass", "fail": "fail", "not proven": "unproven"}
+
+def verdict_kind(word: str) -> str:
+    """Return the style of a verdict; nothing where the word is no verdict."""
+    sign = sign_of(word)
+    return sign.name if sign else ""
 
 
 def foot(made_us: int, how: Reader) -> str:

@@ -17,6 +17,7 @@ from firelog.record.castings import Casting, Photograph
 from firelog.record.heats import mould
 from firelog.record.store import Store
 from firelog.say.reader import Reader, reader_of
+from firelog.units import us_after
 from firelog.view.cache import Cache, file_identity
 from firelog.view.picture import Note, Picture, picture_of
 
@@ -101,7 +102,7 @@ def casting_picture(made: Audit, compared: Comparison | None, how: Reader) -> Pi
         return None
     overlay = (compared.overlay.trace,) if compared and compared.overlay else ()
     began_us, end_s = fired.firing.began_us, fired.end_s
-    notes = _notes(made, began_us, began_us + round(end_s * 1e6))
+    notes = _notes(made, began_us, us_after(began_us, end_s))
     traces = (*fired.traces, *overlay)
     return picture_of(how, began_us, traces, end_s, judged=fired, notes=notes)
 

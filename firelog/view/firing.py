@@ -27,6 +27,7 @@ from firelog.say.reader import Reader, reader_of
 from firelog.schedule.forecast.finish import KilnHistory, Outlook
 from firelog.schedule.plan.model import ChannelTrace
 from firelog.schedule.plan.requirements import Clock
+from firelog.units import seconds_since, us_after
 from firelog.view import downsampling
 from firelog.view.cache import Cache, file_identity
 from firelog.view.picture import Picture, deviation_k, notes_of, picture_of
@@ -92,7 +93,7 @@ def firing_view(store: Store, firing: Firing, how: Reader) -> FiringView:
         late=outlook.lateness(assessment),
     )
     ends = [float(trace.t_s[-1]) for trace in picture.traces if len(trace.t_s)]
-    newest_us = firing.began_us + round(max(ends) * 1e6) if ends else None
+    newest_us = us_after(firing.began_us, max(ends)) if ends else None
     found = seals.seals(store, firing)
     sealed = found[-1] if found else None
     return FiringView(firing, picture, store.verdict(firing), events, newest_us, trouble, sealed)
@@ -112,7 +113,10 @@ def _unjudged(store: Store, firing: Firing) -> Assessment:
         with suppress(FirelogError):
             traces.append(channel_trace(store, firing, channel))
     ended_us = firing.ended_us or firing.began_us
-    ends_s = [(ended_us - firing.began_us) / 1e6, *(float(t.t_s[-1]) for t in traces if len(t))]
+    ends_s = [
+        seconds_since(firing.began_us, ended_us),
+        *(float(t.t_s[-1]) for t in traces if len(t)),
+    ]
     return Assessment(firing, None, tuple(traces), None, max(ends_s))
 
 
@@ -152,7 +156,7 @@ def read_new_readings(path: Path, view: FiringView, after_us: int) -> NewReading
             paces = [
                 downsampling.pace(one.t_s) for one in picture.traces if one.name == channel.name
             ]
-            last_s = (after_us - view.firing.began_us) / 1e6
+            last_s = seconds_since(view.firing.began_us, after_us)
             new = _appended(picture, trace, off_k, last_s, paces[0] if paces else 0.0)
             points[channel.name] = new
     return NewReadings(newest_us, newest_c, points)

@@ -19,6 +19,7 @@ from firelog.record.rows import Firing, StoredVerdict
 from firelog.record.store import Store
 from firelog.say.reader import Reader, reader_of
 from firelog.schedule.plan.model import ChannelTrace
+from firelog.units import us_after
 from firelog.view import downsampling
 from firelog.view.cache import Cache, file_identity
 from firelog.view.firing import channel_trace
@@ -103,7 +104,7 @@ def _make_entry(store: Store, firing: Firing, kept: StoredVerdict | None) -> Fir
         return FiringEntry(firing, verdict)
     usable = downsampling.usable(trace.t_s, trace.temp_c)
     newest_c = float(trace.temp_c[usable[-1]]) if len(usable) else None
-    newest_us = firing.began_us + round(float(trace.t_s[-1]) * 1e6) if len(trace.t_s) else None
+    newest_us = us_after(firing.began_us, float(trace.t_s[-1])) if len(trace.t_s) else None
     return FiringEntry(firing, verdict, _spark(trace.t_s, trace.temp_c), newest_us, newest_c)
 
 

@@ -12,6 +12,7 @@ from firelog.record.heats import Heat
 from firelog.record.store import Store
 from firelog.say.reader import Reader, reader_of
 from firelog.schedule.plan.model import ChannelTrace
+from firelog.units import seconds_since
 from firelog.view.cache import Cache, file_identity
 from firelog.view.picture import Picture, notes_of, picture_of
 
@@ -78,13 +79,13 @@ def heat_view(assessment: HeatAssessment, how: Reader) -> HeatView:
     ends = [one.pour.ended_us or one.pour.began_us for one in assessment.pours]
     if not ends:
         ends = [heat.ended_us or heat.lifted_us or heat.began_us]
-    to_s = (max(ends) - heat.began_us) / 1e6 + _AFTER_S
+    to_s = seconds_since(heat.began_us, max(ends)) + _AFTER_S
     from_s = max(0.0, to_s - SHOWN_S)
     traces = (
         _cut(one, from_s, to_s) for one in assessment.traces if one.role in ("crucible", "lance")
     )
     events = [
-        one for one in assessment.events if from_s <= (one.t_us - heat.began_us) / 1e6 <= to_s
+        one for one in assessment.events if from_s <= seconds_since(heat.began_us, one.t_us) <= to_s
     ]
     picture = picture_of(
         how, heat.began_us, [one for one in traces if len(one)], to_s, notes=notes_of(events)

@@ -22,7 +22,7 @@ from firelog.schedule.follow.segments import Following, follow
 from firelog.schedule.forecast.finish import Outlook
 from firelog.schedule.plan.model import ChannelTrace, Judgement, Schedule
 from firelog.schedule.plan.requirements import Clock
-from firelog.units import difference_from_k, from_celsius, us_to_datetime
+from firelog.units import difference_from_k, from_celsius, seconds_since, us_to_datetime
 from firelog.view import downsampling
 from firelog.view.target import Target, by_default
 
@@ -127,7 +127,7 @@ def picture_of(
         end_s=end_s,
         schedule=judged.schedule if judged else None,
         judgement=judged.judgement if judged else None,
-        events=tuple(((t_us - began_us) / 1e6, kind, text) for t_us, kind, text in notes),
+        events=tuple((seconds_since(began_us, t_us), kind, text) for t_us, kind, text in notes),
         running=judged is not None and judged.firing.running,
         how=how,
         following=judged.following if judged else None,

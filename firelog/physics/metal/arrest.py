@@ -16,6 +16,8 @@ from scipy.signal import savgol_filter  # type: ignore[import-untyped, unused-ig
 
 from firelog.errors import InputError
 from firelog.readings import FloatArray
+from firelog.say.numbers import show_difference
+from firelog.units import TemperatureUnit
 
 # ITS-90 defining fixed points (Preston-Thomas, Metrologia 27 (1990) 3, table 1).
 FREEZING_C = {"silver": 961.78, "gold": 1064.18, "copper": 1084.62, "aluminium": 660.323}
@@ -232,13 +234,16 @@ def correction_k(arrest: Arrest, metal: str) -> tuple[float, float]:
 
 
 def against_card(
-    arrest: Arrest, liquidus_c: tuple[float, float], probe_expanded_k: float
+    arrest: Arrest,
+    liquidus_c: tuple[float, float],
+    probe_expanded_k: float,
+    unit: TemperatureUnit = "C",
 ) -> tuple[float, float, str]:
     """Hold the liquidus found against a card's: difference [K], U (k = 2) [K] and what it says.
 
     ``liquidus_c`` is the lowest and highest liquidus [°C] that the card found, ``probe_expanded_k``
     the thermocouple's own U [K]. The difference is taken to the middle of the card's span, which
-    counts as rectangular: half-width a is a/√3 (GUM, JCGM 100:2008, 4.3.7).
+    counts as rectangular: half-width a is a/√3 (GUM, JCGM 100:2008, 4.3.7). Said in ``unit``.
     """
     low, high = liquidus_c
     doubt = math.hypot(math.hypot(arrest.expanded_k, probe_expanded_k), (high - low) / math.sqrt(3))
@@ -247,7 +252,7 @@ def against_card(
         return off, doubt, "the arrest agrees with the alloy's card"
     side = "high" if off > 0 else "low"
     words = (
-        f"the arrest lies {abs(off):.0f} K too {side}: the probe reads {side}, or it is another "
-        "alloy; a pure metal's arrest tells which"
+        f"the arrest lies {show_difference(abs(off), unit)} too {side}: the probe reads {side}, "
+        "or it is another alloy; a pure metal's arrest tells which"
     )
     return off, doubt, words

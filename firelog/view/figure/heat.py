@@ -16,17 +16,13 @@ from firelog.physics.mould.conduction import at as course_at
 from firelog.pouring.facts import Known, MouldCooling
 from firelog.pouring.verify import PourAssessment
 from firelog.say.numbers import degree
-from firelog.units import from_celsius
+from firelog.say.verdicts import SIGNS
+from firelog.units import from_celsius, seconds_since
 from firelog.view.figure.firing import firing_figure
 from firelog.view.heat import HeatView
 from firelog.view.palette import DAY
 from firelog.view.picture import Picture
 
-MARKS = {
-    "pass": ("circle", "pass"),
-    "fail": ("triangle-up", "fail"),
-    "not proven": ("circle-open", "unproven"),
-}
 _MOULD_POINTS = 60
 _ABOVE, _BELOW = 0.63, 0.50  # where the upper panel begins, and the lower one ends
 
@@ -160,7 +156,7 @@ def _uncertainty_band(picture: Picture, t_s: Any, temp_c: Any, doubt_k: Any) -> 
 def _pour_marks(view: HeatView) -> Iterable[dict[str, Any]]:
     """At each pour its metal and its mould, each with U, marked by the pour's verdict."""
     for one in view.assessment.pours:
-        symbol, colour = MARKS[one.verdict.value]
+        sign = SIGNS[one.verdict]
         found = [(what, c, u) for what, c, u in _values(one) if c is not None]
         if not found:
             continue
@@ -174,7 +170,7 @@ def _pour_marks(view: HeatView) -> Iterable[dict[str, Any]]:
             "error_y": {
                 "type": "data",
                 "array": view.picture.dy(np.array([u for _, _, u in found])),
-                "color": DAY[colour],
+                "color": DAY[sign.name],
                 "thickness": 1.6,
                 "width": 5,
             },
@@ -183,10 +179,10 @@ def _pour_marks(view: HeatView) -> Iterable[dict[str, Any]]:
             "text": [html.escape(word) for word in words],
             "hovertemplate": "%{text}: %{y:.0f}<extra></extra>",
             "marker": {
-                "symbol": symbol,
+                "symbol": sign.symbol,
                 "size": 12,
-                "color": DAY[colour],
-                "line": {"width": 2, "color": DAY[colour]},
+                "color": DAY[sign.name],
+                "line": {"width": 2, "color": DAY[sign.name]},
             },
         }
 
@@ -318,4 +314,4 @@ def _range(view: HeatView) -> list[float]:
 
 
 def _s(view: HeatView, t_us: int) -> float:
-    return (t_us - view.assessment.heat.began_us) / 1e6
+    return seconds_since(view.assessment.heat.began_us, t_us)

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from firelog.say.durations import show_duration
+from firelog.say.verdicts import SIGNS
 from firelog.schedule.plan.model import Check
 from firelog.verdict import Verdict
 from firelog.view import downsampling
@@ -17,7 +18,6 @@ from firelog.view.picture import Picture, begun_segments, hole_spans, span_s
 
 MIDDLE = 0.41  # where it begins; between it and the lower panel stand the segments' names
 MOST_EVENTS = 200
-_MARKS = {Verdict.FAIL: ("triangle-up", "fail"), Verdict.NOT_PROVEN: ("circle-open", "unproven")}
 
 
 def top(picture: Picture) -> float:
@@ -109,7 +109,8 @@ def _upright(picture: Picture, from_s: float, to_s: float, colour: str) -> dict[
 def evidence(picture: Picture) -> Iterable[dict[str, Any]]:
     """A mark where a check that is not a pass was decided, on the channel that decided it."""
     checks = picture.judgement.checks if picture.judgement else ()
-    for verdict, (symbol, colour) in _MARKS.items():
+    for verdict in (Verdict.FAIL, Verdict.NOT_PROVEN):
+        sign = SIGNS[verdict]
         if picture.running and verdict is Verdict.NOT_PROVEN:
             continue  # not due yet: nothing has been decided there
         placed = [(c, *_where(picture, c)) for c in checks if c.verdict is verdict]
@@ -126,10 +127,10 @@ def evidence(picture: Picture) -> Iterable[dict[str, Any]]:
             "text": [html.escape(f"{verdict.value}: {c.requirement}") for c, _, _ in found],
             "hovertemplate": "%{text}<extra></extra>",
             "marker": {
-                "symbol": symbol,
+                "symbol": sign.symbol,
                 "size": 12,
-                "color": DAY[colour],
-                "line": {"width": 2, "color": DAY[colour]},
+                "color": DAY[sign.name],
+                "line": {"width": 2, "color": DAY[sign.name]},
             },
         }
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from firelog.alarm import AlarmState, Priority
 from firelog.record.alarms import StoredAlarm
 from firelog.record.outbox import Call
+from firelog.units import seconds_since, us_after
 from firelog.watch.plan import AGAIN_S, Person, WatchPlan
 
 BACKOFF_S = (10.0, 20.0, 40.0, 80.0, 160.0, 300.0)  # and so on, every five minutes
@@ -61,7 +62,7 @@ def _high(alarm: StoredAlarm, made: Sequence[Call], plan: WatchPlan, now_us: int
     number = len(rungs)
     again = number >= len(plan.people)
     wait_s = max(plan.escalate_s, AGAIN_S) if again else plan.escalate_s
-    if (now_us - rungs[-1].made_us) / 1e6 < wait_s:
+    if seconds_since(rungs[-1].made_us, now_us) < wait_s:
         return None
     return NewCall(alarm, plan.people[number % len(plan.people)], "again" if again else "next")
 
@@ -87,9 +88,9 @@ def no_longer_needed(alarms: Sequence[StoredAlarm], calls: Sequence[Call]) -> li
 
 def next_try_us(call: Call, tries: int, now_us: int) -> int | None:
     """Return when a call that failed ``tries`` times is tried again; None gives it up."""
-    if (now_us - call.made_us) / 1e6 > GIVE_UP_S:
+    if seconds_since(call.made_us, now_us) > GIVE_UP_S:
         return None
-    return now_us + round(BACKOFF_S[min(tries, len(BACKOFF_S)) - 1] * 1e6)
+    return us_after(now_us, BACKOFF_S[min(tries, len(BACKOFF_S)) - 1])
 
 
 def unheard(
@@ -106,7 +107,7 @@ def unheard(
         if alarm.called_us is None:
             continue
         made = [call for call in calls if call.alarm_id == alarm.id]
-        waited_s = (now_us - alarm.called_us) / 1e6
+        waited_s = seconds_since(alarm.called_us, now_us)
         delivered = any(call.outcome == "delivered" for call in made)
         everybody = len(_rungs(made)) >= len(plan.people)
         if (everybody and waited_s > plan.escalate_s * len(plan.people)) or (

@@ -19,9 +19,10 @@ from firelog.readings import IntArray, Role, Trace
 from firelog.record import alarms
 from firelog.record.rows import Channel, Event, Firing
 from firelog.record.store import Store
+from firelog.say.reader import reader_of
 from firelog.schedule.forecast.finish import KilnHistory
 from firelog.schedule.plan.model import ChannelTrace, Schedule
-from firelog.units import TemperatureUnit
+from firelog.units import TemperatureUnit, seconds_since
 from firelog.watch.facts import Facts, KilnNow, Machine, ScheduleProgress
 from firelog.watch.run.buffer import ChannelBuffer
 from firelog.watch.run.progress import channel_now, course_of
@@ -89,8 +90,7 @@ class Observer:
         return Facts(kilns, self._machine(steady_s), self._unit())
 
     def _unit(self) -> TemperatureUnit:
-        unit = self._store.setting("unit", "C")
-        return "F" if unit == "F" else "K" if unit == "K" else "C"
+        return reader_of(self._store).unit
 
     def firing(self, kiln: str) -> str | None:
         """Return the name of the firing that runs in a kiln."""
@@ -127,10 +127,10 @@ class Observer:
     def _forgotten(self, firing: Firing) -> bool:
         """True for a firing that nobody ended: its kiln has said nothing for half a day."""
         newest_us = max(self._store.newest_us(firing.kiln) or 0, firing.began_us)
-        return (self._clock.now_us() - newest_us) / 1e6 > FORGOTTEN_S
+        return seconds_since(newest_us, self._clock.now_us()) > FORGOTTEN_S
 
     def _begin(self, firing: Firing) -> _Kiln:
-        since_s = (self._clock.now_us() - firing.began_us) / 1e6
+        since_s = seconds_since(firing.began_us, self._clock.now_us())
         schedule = measured.schedule_of(self._store, firing)
         if schedule is not None:  # what is said of it is said in the foundry's unit
             schedule = replace(schedule, unit=self._unit())
@@ -185,7 +185,7 @@ class Observer:
             newest_s = max(newest_s, float(trace.t_s[-1]))
         if newest_s > kiln.newest_s:
             kiln.newest_s = newest_s
-            age_s = (self._clock.now_us() - kiln.firing.began_us) / 1e6 - newest_s
+            age_s = seconds_since(kiln.firing.began_us, self._clock.now_us()) - newest_s
             kiln.heard_s = steady_s - (max(0.0, age_s) if first else 0.0)
             kiln.silence = ""
             if first and age_s < -BACK_S:
@@ -196,7 +196,7 @@ class Observer:
 
         What the store has from there on was recorded before that, and is not new.
         """
-        at_s = (at_us - kiln.firing.began_us) / 1e6
+        at_s = seconds_since(kiln.firing.began_us, at_us)
         for channel, _ in self._channels[kiln.firing.kiln]:
             later = self._store.readings(channel.id, at_us, None)
             kiln.known[channel.id] = later.t_us

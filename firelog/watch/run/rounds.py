@@ -19,7 +19,8 @@ from firelog.record import alarms, outbox
 from firelog.record.alarms import StoredAlarm
 from firelog.record.store import Store
 from firelog.say.instants import show_instant
-from firelog.units import us_to_datetime, zone
+from firelog.say.reader import reader_of
+from firelog.units import seconds_since, us_after, us_to_datetime
 from firelog.watch.calls import calling, links
 from firelog.watch.calls.delivery import DeliveryResult, Dispatcher
 from firelog.watch.calls.escalation import Alarm, Round, StandingAlarms, next_round, respond
@@ -58,7 +59,7 @@ class RoundRunner:
         self.dispatcher = dispatcher or Dispatcher(plan.people)
         self._ring = sound or ring
         self._key = links.secret_key(store.path) if plan.address else b""
-        self._tz: tzinfo = zone(store.setting("timezone", "UTC"))
+        self._tz: tzinfo = reader_of(store).tz
         self._step_id = alarms.newest_step(store)
         self._life_s = self._sound_s = -1e9
         self._soaked: set[tuple[str, str]] = set()
@@ -102,9 +103,11 @@ class RoundRunner:
                 on=one.present,
                 since_s=at_s,
                 present=one.present,
-                called_s=None if one.called_us is None else at_s - (now_us - one.called_us) / 1e6,
+                called_s=None
+                if one.called_us is None
+                else at_s - seconds_since(one.called_us, now_us),
                 owed=one.state is AlarmState.UNACKNOWLEDGED and one.called_us is None,
-                until_s=None if until is None else at_s + (until - now_us) / 1e6,
+                until_s=None if until is None else at_s + seconds_since(now_us, until),
             )
         return StandingAlarms(found)
 
@@ -120,7 +123,7 @@ class RoundRunner:
             one = by_id.get(step.alarm_id) or alarms.one(self._store, step.alarm_id)
             until_s = self._clock.steady_s()
             if one.shelved_until_us is not None:
-                until_s += (one.shelved_until_us - self._clock.now_us()) / 1e6
+                until_s += seconds_since(self._clock.now_us(), one.shelved_until_us)
             self.standing = respond(self.standing, one.key, step.act, until_s=until_s)
             mine = self.standing.alarms.get(one.key)
             if mine is not None and mine.state is not step.state:  # the store is the truth
@@ -166,7 +169,7 @@ class RoundRunner:
                     continue
                 self._soaked.add((kiln.firing, segment.name))
                 firing = self._store.firing(kiln.firing)
-                t_us = firing.began_us + round(run.complete_s * 1e6)
+                t_us = us_after(firing.began_us, run.complete_s)
                 text = f"{segment.name!r} has soaked as long as asked"
                 written = [e for e in self._store.events(firing) if e.kind == "soak complete"]
                 if text not in [event.text for event in written]:
@@ -264,4 +267,4 @@ def message(alarm: StoredAlarm, tz: tzinfo) -> tuple[str, str]:
 def age_s(store: Store, now_us: int) -> float | None:
     """Return how long ago the watch last said that it walks, or None when it never did."""
     told = store.setting(LIFE)
-    return (now_us - int(told)) / 1e6 if told.isdigit() else None
+    return seconds_since(int(told), now_us) if told.isdigit() else None

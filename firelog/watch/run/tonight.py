@@ -12,7 +12,7 @@ from firelog.record.store import Store
 from firelog.say.durations import show_duration
 from firelog.schedule.forecast.finish import Estimate
 from firelog.schedule.plan.model import ChannelTrace
-from firelog.units import TemperatureUnit, us_to_datetime
+from firelog.units import TemperatureUnit, us_after, us_to_datetime
 from firelog.watch.conditions.thermocouples import UNUSABLE, silence_limit_s
 from firelog.watch.facts import ChannelNow, Facts, KilnNow
 from firelog.watch.run import rounds
@@ -100,7 +100,7 @@ def milestone(kiln: KilnNow, estimate: Estimate, now_us: int, tz: tzinfo) -> str
     """Return when a segment should finish: from now, and by the clock, with its interval."""
     left_s = estimate.finish_s - kiln.now_s
     at = [
-        clock_time(now_us + round((end_s - kiln.now_s) * 1e6), tz)
+        clock_time(us_after(now_us, (end_s - kiln.now_s)), tz)
         for end_s in (estimate.finish_s, estimate.early_s, estimate.late_s)
     ]
     left = show_duration(max(0.0, left_s))
