@@ -39,7 +39,7 @@ def excess(text: str, *channels: ChannelNow, unit: str = "C") -> float | None:
         ("top above 880", 20.0),
         ("top above 1600 F", 900 - 871.1111),  # 1600 °F = 871.11 °C
         ("kiln below 950 C for 5 min", 50.0),
-        ("top and bottom apart by more than 18 F", 20.0 - 10.0),  # 18 F° = 10 K
+        ("top and bottom apart by more than 18 F", 20.0 - 10.0),  # 18 °F apart are 10 K
         ("top rises faster than 100 K/h", 20.0),  # 20 K in ten minutes are 120 K/h
         ("bottom falls faster than 100 K/h", -220.0),
     ],
