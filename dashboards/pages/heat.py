@@ -18,9 +18,10 @@ from dashboards.pages.parts import (
     verdict,
 )
 from firelog.pouring.checks import PourCheck
-from firelog.pouring.facts import Known, MouldCooling, SeenDip
+from firelog.pouring.metal import SeenDip
 from firelog.pouring.verify import CAUTIONS, PourAssessment
 from firelog.pouring.words import dip_words, found_words, limits_words
+from firelog.quantity import Quantity
 from firelog.say.durations import show_exact_duration
 from firelog.say.instants import clock, day, exact_clock, zone_words
 from firelog.say.numbers import show_difference, show_temperature, temperature_with_doubt
@@ -122,12 +123,10 @@ def _pour(one: PourAssessment, view: HeatView) -> html.Section:
 def _facts(one: PourAssessment, view: HeatView) -> list[Any]:
     unit = view.how.unit
     said: list[Any] = [verdict(one.verdict.value), html.Br()]
-    if isinstance(one.metal, Known):
-        metal = temperature_with_doubt(one.metal.temp_c, one.metal.expanded_k, unit)
-        said.append(f"Metal {metal}, {one.metal.how}.")
-    if isinstance(one.mould_course, MouldCooling):
-        mould = temperature_with_doubt(*one.mould_course.at(one.pour.began_us), unit)
-        said.append(f" Mould {mould}, computed.")
+    for name, known in (("Metal", one.metal), (" Mould", one.mould_temperature())):
+        if isinstance(known, Quantity):
+            temp = temperature_with_doubt(known.value, known.expanded, unit)
+            said.append(f"{name} {temp}, {known.how}.")
     if one.pour.out_us is not None:
         delay_s = seconds_since(one.pour.out_us, one.pour.began_us)
         said.append(f" Kiln to pour {show_exact_duration(delay_s)}.")

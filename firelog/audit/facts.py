@@ -13,12 +13,10 @@ from firelog.audit.case import Case
 from firelog.audit.catalogue import Catalogue, FactSpec
 from firelog.audit.evidence import Fact
 from firelog.pouring import checks
-from firelog.pouring.facts import Unknown
+from firelog.pouring.handover import handover, noted_delay
 from firelog.pouring.plan import Asked
+from firelog.quantity import Quantity, Unknown
 from firelog.readings import Role
-from firelog.record.heats import Pour
-from firelog.say.durations import show_exact_duration
-from firelog.say.numbers import show_temperature
 from firelog.schedule.checks.judge import judge
 from firelog.schedule.plan.model import ChannelTrace, Check, Schedule, Segment
 from firelog.units import TemperatureUnit, seconds_since, us_after
@@ -189,12 +187,17 @@ def _metal(spec: FactSpec, case: Case) -> Fact:
     if limit is None:
         why = f"the card of {case.heat.card.name} has no range for {case.mould.section} sections"
         return evidence.silent(spec, why, unit="C")
-    known = case.pour.metal
+    return _held(spec, case.pour.metal, limit, case.pour.pour.began_us, "C")
+
+
+def _held(
+    spec: FactSpec, known: Quantity | Unknown, limit: float, at_us: int | None, unit: str
+) -> Fact:
     if isinstance(known, Unknown):
-        return evidence.silent(spec, known.words, limit=limit, unit="C")
+        return evidence.silent(spec, known.why, limit=limit, unit=unit)
     return evidence.held(
-        spec, known.temp_c, known.expanded_k, limit, side=spec.side, unit="C", how=known.how,
-        at_us=case.pour.pour.began_us, why=known.words,
+        spec, known.value, known.expanded, limit, side=spec.side, unit=unit, how=known.how,
+        at_us=at_us, why=known.why,
     )  # fmt: skip
 
 
@@ -205,30 +208,19 @@ def _mould(spec: FactSpec, case: Case) -> Fact:
         limit = spec.limit if spec.limit is not None else limit
     if limit is None:
         return evidence.silent(spec, "no limit is known", unit="C")
-    course = case.pour.mould_course
-    if isinstance(course, Unknown):
-        return evidence.silent(spec, course.words, limit=limit, unit="C")
-    temp_c, expanded_k = course.at(case.pour.pour.began_us)
-    left = show_temperature(course.start_c, case.words_in)
-    return evidence.held(
-        spec, temp_c, expanded_k, limit, side=spec.side, unit="C", how="computed",
-        at_us=case.pour.pour.began_us,
-        why=f"computed: it left the kiln at {left}; no thermocouple saw it",
-    )  # fmt: skip
+    return _held(
+        spec, case.pour.mould_temperature(case.words_in), limit, case.pour.pour.began_us, "C"
+    )
 
 
 def _handover(spec: FactSpec, case: Case) -> Fact:
     assert case.pour is not None
     pour = case.pour.pour
     limit = _planned(case, "handover", spec.side) or spec.limit
-    if limit is None or pour.out_us is None:
-        why = "nobody noted when the mould left the kiln"
-        return evidence.silent(spec, why, limit=limit, unit="s")
-    delay_s = seconds_since(pour.out_us, pour.began_us)
-    return evidence.held(
-        spec, delay_s, _noted_times(pour.within_s), limit, side=spec.side, unit="s", how="noted",
-        at_us=pour.out_us, why=_as_noted(pour),
-    )  # fmt: skip
+    delay = handover(pour.out_us, pour.began_us, pour.within_s)
+    if limit is None:
+        return evidence.silent(spec, "no limit is known", unit="s")
+    return _held(spec, delay, limit, pour.out_us, "s")
 
 
 def _duration(spec: FactSpec, case: Case) -> Fact:
@@ -236,21 +228,8 @@ def _duration(spec: FactSpec, case: Case) -> Fact:
     pour = case.pour.pour
     if pour.ended_us is None or spec.limit is None:
         return evidence.silent(spec, "nobody noted when the pour ended", limit=spec.limit, unit="s")
-    lasted_s = seconds_since(pour.began_us, pour.ended_us)
-    return evidence.held(
-        spec, lasted_s, _noted_times(pour.within_s), spec.limit, side=spec.side, unit="s",
-        how="noted", at_us=pour.began_us,
-        why=_as_noted(pour),
-    )  # fmt: skip
-
-
-def _as_noted(pour: Pour) -> str:
-    return f"both times as noted, each within {show_exact_duration(pour.within_s)}"
-
-
-def _noted_times(within_s: float) -> float:
-    # Two noted instants, each rectangular within its half-width (GUM 4.3.7); U = 2 u.
-    return 2.0 * within_s / math.sqrt(3.0) * math.sqrt(2.0)
+    lasted = noted_delay(pour.began_us, pour.ended_us, pour.within_s)
+    return _held(spec, lasted, spec.limit, pour.began_us, "s")
 
 
 def _of_melt(spec: FactSpec, case: Case) -> Fact:

@@ -18,9 +18,9 @@ from firelog.errors import FirelogError
 from firelog.judge import measured
 from firelog.physics.metal.metals import superheat_k
 from firelog.pouring import verify
-from firelog.pouring.facts import Known
 from firelog.pouring.freezing import freezing_of
 from firelog.pouring.verify import HeatAssessment
+from firelog.quantity import How, Quantity
 from firelog.readings import Role
 from firelog.record import castings, heats
 from firelog.record.heats import Heat, Pour
@@ -213,9 +213,9 @@ def pours(store: Store) -> tuple[DefectBin, ...]:
 
 def _superheat_k(heat: HeatAssessment, pour: Pour) -> float | None:
     metal = next(one.metal for one in heat.pours if one.pour.mould == pour.mould)
-    if not isinstance(metal, Known) or metal.how == "lower bound":
+    if not isinstance(metal, Quantity) or metal.how is How.LOWER_BOUND:
         return None
-    return superheat_k(heat.card, metal.temp_c, metal.expanded_k)[0]
+    return superheat_k(heat.card, metal.value, metal.expanded)[0]
 
 
 def _place(value: float, edges: Sequence[float]) -> int:

@@ -16,7 +16,8 @@ from firelog.audit.casting import Audit
 from firelog.audit.catalogue import Catalogue
 from firelog.audit.evidence import Fact
 from firelog.errors import InputError
-from firelog.pouring.facts import Known, MouldCooling, Unknown
+from firelog.pouring.mould import MouldCooling
+from firelog.quantity import How, Quantity, Unknown
 from firelog.say.durations import show_exact_duration
 from firelog.schedule.checks.judge import judge
 from firelog.schedule.plan.model import Judgement, Schedule
@@ -69,15 +70,15 @@ def pour(
     if delay_s is not None:
         began_us = _later(case.pour.mould_course, delay_s)
     if metal_c is not None:
-        known = Known(metal_c, GUESSED_U_K, "imagined", "as imagined")
+        known = Quantity(metal_c, "C", GUESSED_U_K, How.IMAGINED, "as imagined")
     elif not isinstance(known, Unknown):
         minutes = (began_us - poured.began_us) / 60e6
         loss = case.heat.loss
         known = replace(
             known,
-            temp_c=known.temp_c - loss.k_per_min * minutes,
-            expanded_k=math.hypot(known.expanded_k, 2.0 * loss.standard_k_per_min * minutes),
-            how="computed",
+            value=known.value - loss.k_per_min * minutes,
+            expanded=math.hypot(known.expanded, 2.0 * loss.standard_k_per_min * minutes),
+            how=How.COMPUTED,
         )
     imagined = replace(poured, began_us=began_us, ended_us=None)
     other = replace(case, pour=replace(case.pour, metal=known, pour=imagined))
@@ -92,7 +93,7 @@ def pour(
 
 def _later(course: MouldCooling | Unknown, delay_s: float) -> int:
     if isinstance(course, Unknown):
-        raise InputError(f"another delay cannot be computed: {course.words}")
+        raise InputError(f"another delay cannot be computed: {course.why}")
     longest_s = float(course.course.t_s[-1])
     if not 0.0 <= delay_s <= longest_s:
         raise InputError(

@@ -15,8 +15,8 @@ from firelog.face import drawing, frames
 from firelog.face.answers import Verification
 from firelog.face.collection import Collection
 from firelog.face.opened import Moment, Opened
-from firelog.pouring import facts
 from firelog.pouring.answer import answer
+from firelog.pouring.metal import traces_of
 from firelog.pouring.verify import assess_heat
 from firelog.record import heats as record
 from firelog.say.instants import show_instant
@@ -88,7 +88,7 @@ class Heat:
         >>> readings.attrs["channels"], round(readings["lance"].max())
         (['furnace', 'crucible', 'lance'], 1219)
         """
-        traces = facts.traces_of(self._opened.store, self._row)
+        traces = traces_of(self._opened.store, self._row)
         if not any(len(trace) for trace in traces):
             raise InputError(f"{self.name!r} has no readings; there is nothing to tabulate")
         return frames.wide(

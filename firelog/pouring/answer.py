@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from firelog.pouring.facts import SeenDip, Unknown
+from firelog.pouring.metal import SeenDip
 from firelog.pouring.verify import CAUTIONS, HeatAssessment, PourAssessment
 from firelog.pouring.words import dip_words
+from firelog.quantity import Quantity, Unknown
 from firelog.units import iso_utc, seconds_since
 
 
@@ -42,9 +43,7 @@ def answer(assessment: HeatAssessment) -> dict[str, Any]:
 
 def _pour_json(one: PourAssessment) -> dict[str, Any]:
     pour = one.pour
-    mould: dict[str, Any] = {"why": one.mould_course.words} if isinstance(
-        one.mould_course, Unknown
-    ) else _temperature(*one.mould_course.at(pour.began_us), "computed")  # fmt: skip
+    mould = one.mould_temperature()
     delay_s = None if pour.out_us is None else seconds_since(pour.out_us, pour.began_us)
     return {
         "mould": pour.mould,
@@ -54,13 +53,12 @@ def _pour_json(one: PourAssessment) -> dict[str, Any]:
         "out_of_kiln": None if pour.out_us is None else iso_utc(pour.out_us),
         "handover_s": delay_s,
         "verdict": one.verdict.value,
-        "metal": {"why": one.metal.words}
-        if isinstance(one.metal, Unknown)
-        else {
-            **_temperature(one.metal.temp_c, one.metal.expanded_k, one.metal.how),
-            "why": one.metal.words,
+        "metal": _quantity(one.metal),
+        "mould_temperature": {
+            key: value
+            for key, value in _quantity(mould).items()
+            if key != "why" or isinstance(mould, Unknown)
         },
-        "mould_temperature": mould,
         "window": None
         if one.window_us is None
         else {"from": iso_utc(one.window_us[0]), "to": iso_utc(one.window_us[1])},
@@ -75,8 +73,15 @@ def _pour_json(one: PourAssessment) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _temperature(temp_c: float, expanded_k: float, how: str) -> dict[str, Any]:
-    return {"temperature_c": _short(temp_c), "uncertainty_k": _short(expanded_k), "how": how}
+def _quantity(known: Quantity | Unknown) -> dict[str, Any]:
+    if isinstance(known, Unknown):
+        return {"why": known.why}
+    return {
+        "temperature_c": _short(known.value),
+        "uncertainty_k": _short(known.expanded),
+        "how": known.how,
+        "why": known.why,
+    }
 
 
 def _dip_json(one: SeenDip) -> dict[str, Any]:

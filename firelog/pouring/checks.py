@@ -14,13 +14,12 @@ import numpy as np
 
 from firelog.physics import conformity
 from firelog.physics.metal.metals import AlloyCard, superheat_k
-from firelog.pouring.facts import Known, MouldCooling, Unknown
 from firelog.pouring.plan import Asked
-from firelog.record.heats import Pour
+from firelog.quantity import How, Quantity, Unknown
 from firelog.say.durations import show_exact_duration
 from firelog.say.numbers import show_temperature
 from firelog.schedule.plan.model import ChannelTrace
-from firelog.units import TemperatureUnit, seconds_since
+from firelog.units import TemperatureUnit
 from firelog.verdict import Verdict, worst
 
 _LONGEST_GAP_S = 60.0
@@ -46,7 +45,7 @@ class PourCheck:
     why: str
 
 
-def window(asked: Asked, card: AlloyCard, section: str, metal: Known | Unknown) -> PourCheck:
+def window(asked: Asked, card: AlloyCard, section: str, metal: Quantity | Unknown) -> PourCheck:
     """Hold the metal at the lip [°C] against the pouring range: the plan's, else the alloy card's.
 
     Guarded by its U (k = 2) [K] (JCGM 106:2012, 8.3.2); a lower bound never proves the upper end.
@@ -62,56 +61,34 @@ def window(asked: Asked, card: AlloyCard, section: str, metal: Known | Unknown) 
 
 
 def superheat(
-    asked: Asked, card: AlloyCard, metal: Known | Unknown, unit: TemperatureUnit = "C"
+    asked: Asked, card: AlloyCard, metal: Quantity | Unknown, unit: TemperatureUnit = "C"
 ) -> PourCheck:
     """Hold the superheat [K] against its limits; a disputed liquidus widens its U (k = 2) [K].
 
     Rectangular between the sources' values, GUM, JCGM 100:2008, 4.3.7.
     """
     if isinstance(metal, Unknown):
-        return _nothing(asked, "K", metal.words, asked.low, asked.high)
-    value, expanded = superheat_k(card, metal.temp_c, metal.expanded_k)
-    words = metal.words
+        return _limits(asked, metal, asked.low, asked.high, "K")
+    value_k, expanded_k = superheat_k(card, metal.value, metal.expanded)
+    why = metal.why
     if card.disputed:
-        low, high = (show_temperature(value, unit) for value in card.liquidus_c)
-        words += f"; sources put the liquidus between {low} and {high}"
-    known = Known(value, expanded, metal.how, words)
-    return _limits(asked, known, asked.low, asked.high, "K")
+        low, high = (show_temperature(value_c, unit) for value_c in card.liquidus_c)
+        why += f"; sources put the liquidus between {low} and {high}"
+    superheat = Quantity(value_k, "K", expanded_k, metal.how, why)
+    return _limits(asked, superheat, asked.low, asked.high, "K")
 
 
-def handover(asked: Asked, pour: Pour) -> PourCheck:
-    """Hold the time [s] between kiln and pour against its limit, as far as the times are sure.
-
-    Two noted instants, each rectangular within its half-width (GUM, JCGM 100:2008, 4.3.7).
-    """
-    if pour.out_us is None:
-        return _nothing(asked, "s", "nobody noted when the mould left the kiln", None, asked.high)
-    delay_s = seconds_since(pour.out_us, pour.began_us)
-    if delay_s < 0.0:
-        why = "it is noted as leaving the kiln after it was poured, which cannot be"
-        return _nothing(asked, "s", why, None, asked.high)
-    # Two noted instants, each rectangular within its half-width.
-    expanded = 2.0 * pour.within_s / math.sqrt(3.0) * math.sqrt(2.0)
-    words = f"both times as noted, each within {show_exact_duration(pour.within_s)}"
-    return _limits(asked, Known(delay_s, expanded, "noted", words), None, asked.high, "s")
+def handover(asked: Asked, delay: Quantity | Unknown) -> PourCheck:
+    """Hold the time [s] between kiln and pour against its limit, as far as the times are sure."""
+    return _limits(asked, delay, None, asked.high, "s")
 
 
-def mould_temperature(
-    asked: Asked, mould: MouldCooling | Unknown, pour: Pour, unit: TemperatureUnit = "C"
-) -> PourCheck:
+def mould_temperature(asked: Asked, mould: Quantity | Unknown) -> PourCheck:
     """Hold the computed temperature [°C] of the mould at the pour against its limits.
 
     Guarded by the U (k = 2) [K] of the computation (JCGM 106:2012, 8.3.2).
     """
-    if isinstance(mould, Unknown):
-        return _nothing(asked, "C", mould.words, asked.low, asked.high)
-    temp_c, expanded = mould.at(pour.began_us)
-    words = (
-        f"computed, no thermocouple saw it: it left the kiln at "
-        f"{show_temperature(mould.start_c, unit)} and cooled "
-        f"{show_exact_duration(seconds_since(mould.out_us, pour.began_us))}"
-    )
-    return _limits(asked, Known(temp_c, expanded, "computed", words), asked.low, asked.high, "C")
+    return _limits(asked, mould, asked.low, asked.high, "C")
 
 
 def overheat(
@@ -134,13 +111,13 @@ def overheat(
         if sure >= proven:
             proven, name = sure, one.name
         possible = max(possible, maybe)
-    middle = (proven + possible) / 2.0
-    words = (
+    middle_s = (proven + possible) / 2.0
+    why = (
         f"{name}: above {show_temperature(asked.above_c, unit)} for "
         f"{show_exact_duration(proven)} proven, {show_exact_duration(possible)} possible"
     )
-    known = Known(middle, possible - middle, "measured", words)
-    return _limits(asked, known, None, asked.high, "s")
+    time_above = Quantity(middle_s, "s", possible - middle_s, How.MEASURED, why)
+    return _limits(asked, time_above, None, asked.high, "s")
 
 
 def _time_above(trace: ChannelTrace, limit_c: float, until_s: float) -> tuple[float, float]:
@@ -159,19 +136,20 @@ def _time_above(trace: ChannelTrace, limit_c: float, until_s: float) -> tuple[fl
 
 # ---------------------------------------------------------------- one limit or two
 def _limits(
-    asked: Asked, known: Known | Unknown, low: float | None, high: float | None, unit: str
+    asked: Asked, quantity: Quantity | Unknown, low: float | None, high: float | None, unit: str
 ) -> PourCheck:
-    if isinstance(known, Unknown):
-        return _nothing(asked, unit, known.words, low, high)
+    if isinstance(quantity, Unknown):
+        return _nothing(asked, unit, quantity.why, low, high)
+    value, expanded = quantity.value, quantity.expanded
     verdicts, missed = [], []
     if low is not None:
-        verdicts.append(conformity.at_least(known.temp_c, low, known.expanded_k, asked.decision))
-        if known.how == "lower bound" and verdicts[-1] is Verdict.FAIL:
+        verdicts.append(conformity.at_least(value, low, expanded, asked.decision))
+        if quantity.how is How.LOWER_BOUND and verdicts[-1] is Verdict.FAIL:
             verdicts[-1] = Verdict.NOT_PROVEN  # it may well have been hotter
         missed += ["the lower limit"] if verdicts[-1] is not Verdict.PASS else []
     if high is not None:
-        above = conformity.at_most(known.temp_c, high, known.expanded_k, asked.decision)
-        if known.how == "lower bound" and above is Verdict.PASS:
+        above = conformity.at_most(value, high, expanded, asked.decision)
+        if quantity.how is How.LOWER_BOUND and above is Verdict.PASS:
             above = Verdict.NOT_PROVEN
         verdicts.append(above)
         missed += ["the upper limit"] if above is not Verdict.PASS else []
@@ -180,26 +158,25 @@ def _limits(
         asked.name,
         asked.kind,
         verdict,
-        known.temp_c,
+        value,
         low,
         high,
-        unit,
-        known.expanded_k if math.isfinite(known.expanded_k) else None,
-        known.how,
-        _said(verdict, missed, known),
+        quantity.unit,
+        expanded if math.isfinite(expanded) else None,
+        quantity.how,
+        _said(verdict, missed, quantity),
     )
 
 
-def _said(verdict: Verdict, missed: list[str], known: Known) -> str:
-    words = known.words
+def _said(verdict: Verdict, missed: list[str], quantity: Quantity) -> str:
     if verdict is Verdict.PASS:
-        return words
-    if math.isnan(known.expanded_k):
-        return f"the thermocouple has no stated uncertainty at that temperature; {words}"
+        return quantity.why
+    if math.isnan(quantity.expanded):
+        return f"the thermocouple has no stated uncertainty at that temperature; {quantity.why}"
     limits = " and ".join(missed)
     if verdict is Verdict.FAIL:
-        return f"{limits} missed by more than U; {words}"
-    return f"{limits} cannot be decided within U; {words}"
+        return f"{limits} missed by more than U; {quantity.why}"
+    return f"{limits} cannot be decided within U; {quantity.why}"
 
 
 def _nothing(

@@ -11,7 +11,8 @@ from firelog.errors import InputError
 from firelog.physics.metal import arrest
 from firelog.physics.thermometry import calibration
 from firelog.physics.thermometry.calibration import Certificate, CertificatePoint
-from firelog.pouring import alloys, facts
+from firelog.pouring import alloys
+from firelog.pouring.metal import traces_of
 from firelog.record.heats import Heat
 from firelog.record.store import Store
 from firelog.say.numbers import show_difference, show_temperature
@@ -33,7 +34,7 @@ def freezing_of(
     (common practice, no source); the fixed points are those of the ITS-90. Raises InputError when
     the channel has no readings there or nothing froze in them.
     """
-    traces = {one.name: one for one in facts.traces_of(store, heat)}
+    traces = {one.name: one for one in traces_of(store, heat)}
     if channel not in traces:
         there = ", ".join(traces) or "none"
         raise InputError(f"{channel!r} has no readings in {heat.name!r}; there are: {there}")

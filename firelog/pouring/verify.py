@@ -6,7 +6,7 @@ The command, the board's page and the report all come through here, so that ther
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -14,11 +14,15 @@ from firelog.physics.metal import cooling
 from firelog.physics.metal.cooling import LossRate, Window
 from firelog.physics.metal.metals import AlloyCard
 from firelog.physics.mould.conduction import at as course_at
-from firelog.pouring import alloys, facts
+from firelog.pouring import alloys
 from firelog.pouring import checks as checks_of
+from firelog.pouring import metal as metals
 from firelog.pouring.checks import PourCheck
-from firelog.pouring.facts import Known, MouldCooling, SeenDip, Unknown
+from firelog.pouring.handover import handover
+from firelog.pouring.metal import SeenDip
+from firelog.pouring.mould import MouldCooling, mould_course
 from firelog.pouring.plan import DEFAULT_PLAN, Asked, PourPlan, parse_pour_plan, read_pour_plan
+from firelog.quantity import Quantity, Unknown
 from firelog.record import heats as record
 from firelog.record.heats import Heat, Mould, Pour
 from firelog.record.rows import Event
@@ -45,17 +49,24 @@ class PourAssessment:
 
     pour: Pour
     mould: Mould
-    metal: Known | Unknown
+    metal: Quantity | Unknown
     mould_course: MouldCooling | Unknown
     checks: tuple[PourCheck, ...]
     window_us: tuple[int, int] | None
     window_why: str
     latest_us: int | None = None  # until when the mould is proven hot enough; None: not known
+    dip_us: int | None = None  # the dip that the metal's temperature was reckoned from
 
     @property
     def verdict(self) -> Verdict:
         """The worst of its checks."""
         return worst(check.verdict for check in self.checks)
+
+    def mould_temperature(self, unit: TemperatureUnit = "C") -> Quantity | Unknown:
+        """Return the mould's temperature [°C] at the pour, its words in ``unit``."""
+        if isinstance(self.mould_course, Unknown):
+            return self.mould_course
+        return self.mould_course.at(self.pour.began_us, unit)
 
 
 @dataclass(frozen=True)
@@ -85,9 +96,9 @@ def assess_heat(store: Store, heat: Heat, words_in: TemperatureUnit = "C") -> He
     """
     card = alloys.alloy(heat.alloy)
     plan = plan_of(heat)
-    traces = facts.traces_of(store, heat)
-    seen = facts.dips_of(traces, heat.began_us)
-    loss = facts.loss_of(store, heat)
+    traces = metals.traces_of(store, heat)
+    seen = metals.dips_of(traces, heat.began_us)
+    loss = metals.loss_of(store, heat)
     pours = tuple(
         _pour(store, heat, card, plan, one, seen=seen, loss=loss, traces=traces, unit=words_in)
         for one in record.pours(store, heat)
@@ -111,27 +122,46 @@ def _pour(
     mould: Mould | None = None,
 ) -> PourAssessment:
     mould = record.mould(store, pour.mould) if mould is None else mould
-    metal = facts.metal_at(heat, seen, loss, pour.began_us, unit)
-    course = facts.mould_course(store, mould, pour)
+    metal = metals.metal_at(heat, seen, loss, pour.began_us, unit)
+    course = mould_course(store, mould, pour)
     until_s = seconds_since(heat.began_us, pour.began_us)
     asked = [one for one in plan.asked if one.section in (None, mould.section)]
-    checks = []
-    for one in asked:
-        match one.kind:
-            case "window":
-                checks.append(checks_of.window(one, card, mould.section, metal))
-            case "superheat":
-                checks.append(checks_of.superheat(one, card, metal, unit))
-            case "handover":
-                checks.append(checks_of.handover(one, pour))
-            case "mould temperature":
-                checks.append(checks_of.mould_temperature(one, course, pour, unit))
-            case "overheat":
-                checks.append(checks_of.overheat(one, traces, until_s, unit))
     limits = _metal_limits(card, asked, mould.section)
     window_us, why = _window(heat, pour, course, asked=asked, limits=limits, seen=seen, loss=loss)
-    latest_us = _latest_us(course, asked)
-    return PourAssessment(pour, mould, metal, course, tuple(checks), window_us, why, latest_us)
+    dip = metals.dip_for(seen, pour.began_us)
+    unjudged = PourAssessment(
+        pour, mould, metal, course, (), window_us, why, _latest_us(course, asked),
+        None if dip is None else dip.at_us,
+    )  # fmt: skip
+    checks = tuple(
+        _check(one, unjudged, card, traces=traces, until_s=until_s, unit=unit) for one in asked
+    )
+    return replace(unjudged, checks=checks)
+
+
+def _check(
+    asked: Asked,
+    known: PourAssessment,
+    card: AlloyCard,
+    *,
+    traces: tuple[ChannelTrace, ...],
+    until_s: float,
+    unit: TemperatureUnit,
+) -> PourCheck:
+    pour = known.pour
+    match asked.kind:
+        case "window":
+            return checks_of.window(asked, card, known.mould.section, known.metal)
+        case "superheat":
+            return checks_of.superheat(asked, card, known.metal, unit)
+        case "handover":
+            delay = handover(pour.out_us, pour.began_us, pour.within_s)
+            return checks_of.handover(asked, delay)
+        case "mould temperature":
+            return checks_of.mould_temperature(asked, known.mould_temperature(unit))
+        case "overheat":
+            return checks_of.overheat(asked, traces, until_s, unit)
+    raise AssertionError(asked.kind)  # the pour plan's reader lets no other kind through
 
 
 def foretell(
@@ -144,9 +174,9 @@ def foretell(
     is entered.
     """
     card, plan = alloys.alloy(heat.alloy), plan_of(heat)
-    traces = facts.traces_of(store, heat)
-    seen = [one for one in facts.dips_of(traces, heat.began_us) if one.at_us <= now_us]
-    loss = facts.loss_of(store, heat)
+    traces = metals.traces_of(store, heat)
+    seen = [one for one in metals.dips_of(traces, heat.began_us) if one.at_us <= now_us]
+    loss = metals.loss_of(store, heat)
     pour = Pour(0, heat.name, mould.name, out_us, max(now_us, out_us), None, 5.0)
     return _pour(
         store, heat, card, plan, pour, seen=seen, loss=loss, traces=traces, unit=words_in,
@@ -184,7 +214,7 @@ def _window(
     settled = [one for one in seen if one.dip.settled and one.at_us <= pour.began_us]
     untold = "when it was right cannot be told: "
     if isinstance(course, Unknown):
-        return None, untold + course.words
+        return None, untold + course.why
     if not settled:
         return None, f"{untold}no settled dip to reckon from"
     if limits is None:

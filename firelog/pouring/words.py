@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from firelog.physics.metal.dips import Dip
+from firelog.pouring.checks import PourCheck
 from firelog.say.limits import range_words
 from firelog.say.numbers import plus_minus, show_difference, with_doubt
 from firelog.units import TemperatureUnit
-
-if TYPE_CHECKING:
-    from firelog.pouring.checks import PourCheck
 
 
 def found_words(check: PourCheck, unit: TemperatureUnit) -> str:

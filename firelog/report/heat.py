@@ -11,9 +11,9 @@ from firelog.judge import measured
 from firelog.physics.thermometry import uncertainty
 from firelog.pouring.answer import answer
 from firelog.pouring.checks import PourCheck
-from firelog.pouring.facts import Known
 from firelog.pouring.verify import HeatAssessment, PourAssessment
 from firelog.pouring.words import dip_words, found_words, limits_words
+from firelog.quantity import Quantity
 from firelog.record import heats
 from firelog.record import seal as seals
 from firelog.record.seal import Seal
@@ -71,8 +71,8 @@ def _budgets(store: Store, view: HeatView) -> Iterable[tuple[str, dict[str, Any]
     dips = {one.at_us: one.channel for one in view.assessment.dips}
     hottest: dict[str, float] = {}
     for pour in view.assessment.pours:
-        if isinstance(pour.metal, Known) and (name := dips.get(pour.metal.dip_us or 0)):
-            hottest[name] = max(pour.metal.temp_c, hottest.get(name, -300.0))
+        if isinstance(pour.metal, Quantity) and (name := dips.get(pour.dip_us or 0)):
+            hottest[name] = max(pour.metal.value, hottest.get(name, -300.0))
     for name, temp_c in hottest.items():
         chain = measured.measurement_chain(store, channels[name])
         if not uncertainty.why_undefined(chain, temp_c):

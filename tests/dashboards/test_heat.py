@@ -91,7 +91,7 @@ def test_marks_stand_at_the_pours(path):
     for one, mark in zip(view.assessment.pours, marks, strict=True):
         at_ms = view.picture.x_ms([(one.pour.began_us - view.assessment.heat.began_us) / 1e6])[0]
         assert set(mark["x"]) == {at_ms}
-        assert mark["y"][0] == pytest.approx(one.metal.temp_c, abs=0.01)
+        assert mark["y"][0] == pytest.approx(one.metal.value, abs=0.01)
 
 
 def test_the_list(path):

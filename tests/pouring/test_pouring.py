@@ -119,11 +119,11 @@ def test_a_pour_that_is_right(store):
     assert assessment.verdict is Verdict.PASS
     metal = assessment.pours[0].metal
     assert metal.how == "measured"
-    assert metal.temp_c == pytest.approx(1140.0, abs=8.0)
-    assert metal.expanded_k < 8.0
+    assert metal.value == pytest.approx(1140.0, abs=8.0)
+    assert metal.expanded < 8.0
     superheat = assessment.pours[0].checks[1]
-    assert superheat.measured == pytest.approx(metal.temp_c - 973.9, abs=0.1)
-    assert superheat.uncertainty > metal.expanded_k
+    assert superheat.measured == pytest.approx(metal.value - 973.9, abs=0.1)
+    assert superheat.uncertainty > metal.expanded
     assert "sources put the liquidus between 971 °C and 977 °C" in superheat.why
 
 
@@ -141,9 +141,9 @@ def test_a_dip_in_the_furnace_is_carried_with_growing_doubt(store):
     assessment = enter(store, [(1120, 1180, 1160.0)])
     metal = assessment.pours[0].metal
     assert metal.how == "computed"
-    assert metal.temp_c < 1135.0
-    assert metal.expanded_k > 15.0
-    assert "no past heats of this crucible" in metal.words
+    assert metal.value < 1135.0
+    assert metal.expanded > 15.0
+    assert "no past heats of this crucible" in metal.why
 
 
 def test_no_dip_is_not_proven(store):
@@ -173,7 +173,7 @@ def test_a_probe_pulled_too_early_is_a_lower_bound(store):
     assert assessment.pours[0].metal.how == "lower bound"
     assert found["superheat"] is Verdict.PASS
     assert found["window"] is Verdict.NOT_PROVEN
-    assert "pulled too early" in assessment.pours[0].metal.words
+    assert "pulled too early" in assessment.pours[0].metal.why
 
 
 def test_nobody_noted_the_kiln_out(store):
@@ -258,9 +258,9 @@ def test_until_when_the_mould_is_hot_enough(store):
     """The latest instant at which the mould is proven above its minimum lies after its kiln-out."""
     pour = enter(store, [GOOD]).pours[0]
     course = pour.mould_course
-    temp_c, expanded_k = course.at(pour.latest_us)
+    mould = course.at(pour.latest_us)
     assert pour.latest_us > pour.pour.out_us
-    assert temp_c - expanded_k == pytest.approx(600.0, abs=3.0)
+    assert mould.value - mould.expanded == pytest.approx(600.0, abs=3.0)
 
 
 def cooling_curve(liquidus_c, solidus_c, offset_k=0.0):
@@ -339,7 +339,7 @@ def test_own_past_heats_set_the_loss(store):
     assessment = enter(store, [(1120, 1180, 1160.0)])
     assert assessment.loss.heats == 3
     assert assessment.loss.k_per_min == pytest.approx(60.0, abs=2.0)
-    assert "from 3 past heats of this crucible" in assessment.pours[0].metal.words
+    assert "from 3 past heats of this crucible" in assessment.pours[0].metal.why
 
 
 def test_a_card_without_a_range(store):

@@ -13,8 +13,9 @@ from typing import Any
 import numpy as np
 
 from firelog.physics.mould.conduction import at as course_at
-from firelog.pouring.facts import Known, MouldCooling
+from firelog.pouring.mould import MouldCooling
 from firelog.pouring.verify import PourAssessment
+from firelog.quantity import How, Quantity
 from firelog.say.numbers import degree
 from firelog.say.verdicts import SIGNS
 from firelog.units import from_celsius, seconds_since
@@ -97,14 +98,14 @@ def _metal_lines(view: HeatView) -> Iterable[dict[str, Any]]:
     dips = {one.at_us: one for one in view.assessment.dips}
     for one in view.assessment.pours:
         metal = one.metal
-        if not isinstance(metal, Known) or metal.dip_us is None or metal.how == "measured":
+        if not isinstance(metal, Quantity) or one.dip_us is None or metal.how is How.MEASURED:
             continue
-        dip = dips[metal.dip_us]
+        dip = dips[one.dip_us]
         start_us = max(dip.at_us, view.assessment.heat.lifted_us or dip.at_us)
         hot_c = dip.dip.settled_c if dip.dip.settled else dip.dip.last_c
         t_s = [_s(view, start_us), _s(view, one.pour.began_us)]
         yield _computed(
-            view.picture, np.array(t_s), np.array([hot_c, metal.temp_c]), "ember", "metal, computed"
+            view.picture, np.array(t_s), np.array([hot_c, metal.value]), "ember", "metal, computed"
         )
 
 
@@ -188,11 +189,11 @@ def _pour_marks(view: HeatView) -> Iterable[dict[str, Any]]:
 
 
 def _values(one: PourAssessment) -> Iterable[tuple[str, float | None, float]]:
-    if isinstance(one.metal, Known):
-        yield f"metal, {one.metal.how}", one.metal.temp_c, one.metal.expanded_k
-    if isinstance(one.mould_course, MouldCooling):
-        temp_c, expanded_k = one.mould_course.at(one.pour.began_us)
-        yield "mould, computed", temp_c, expanded_k
+    mould = one.mould_temperature()
+    if isinstance(one.metal, Quantity):
+        yield f"metal, {one.metal.how}", one.metal.value, one.metal.expanded
+    if isinstance(mould, Quantity):
+        yield f"mould, {mould.how}", mould.value, mould.expanded
 
 
 def _uprights(view: HeatView, xaxis: str, yaxis: str) -> Iterable[dict[str, Any]]:

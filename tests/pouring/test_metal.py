@@ -8,7 +8,8 @@ import pytest
 
 from firelog.physics.metal.cooling import LossRate
 from firelog.physics.metal.dips import Dip
-from firelog.pouring.facts import Known, SeenDip, Unknown, metal_at
+from firelog.pouring.metal import SeenDip, dip_for, metal_at
+from firelog.quantity import Quantity, Unknown
 from firelog.record.heats import Heat
 
 T0 = 1_772_352_000_000_000
@@ -31,14 +32,14 @@ def dip(
     return SeenDip("lance", seen, T0 + round(at_s * S), u_k)
 
 
-def at(pour_s: float, *dips: SeenDip, lifted_s: float | None = LIFT_S) -> Known | Unknown:
+def at(pour_s: float, *dips: SeenDip, lifted_s: float | None = LIFT_S) -> Quantity | Unknown:
     """Return what is known of the metal ``pour_s`` after the heat began."""
     return metal_at(heat(lifted_s), dips, LOSS, T0 + round(pour_s * S))
 
 
-def known(found: Known | Unknown) -> Known:
+def known(found: Quantity | Unknown) -> Quantity:
     """Return it as known."""
-    assert isinstance(found, Known)
+    assert isinstance(found, Quantity)
     return found
 
 
@@ -46,8 +47,8 @@ def test_a_settled_dip_at_the_lip_is_a_measurement() -> None:
     """12 s after the dip 6 K are lost ± 2 K; with the dip's own 4 K U is √20 K."""
     found = known(at(LIFT_S + 72, dip(LIFT_S + 60)))
     assert found.how == "measured"
-    assert found.temp_c == pytest.approx(1144.0)
-    assert found.expanded_k == pytest.approx(math.hypot(4.0, 2.0))
+    assert found.value == pytest.approx(1144.0)
+    assert found.expanded == pytest.approx(math.hypot(4.0, 2.0))
 
 
 def test_a_dip_in_the_furnace_loses_from_the_lift_on() -> None:
@@ -57,37 +58,37 @@ def test_a_dip_in_the_furnace_loses_from_the_lift_on() -> None:
     """
     found = known(at(LIFT_S + 120, dip(LIFT_S - 60)))
     assert found.how == "computed"
-    assert found.temp_c == pytest.approx(1090.0)
-    assert found.expanded_k == pytest.approx(math.sqrt(4.0**2 + 20.0**2 + 5.0**2))
+    assert found.value == pytest.approx(1090.0)
+    assert found.expanded == pytest.approx(math.sqrt(4.0**2 + 20.0**2 + 5.0**2))
 
 
 def test_without_a_noted_lift_the_loss_counts_from_the_dip() -> None:
     """Nobody knows when it left the furnace: the colder answer, said so."""
     found = known(at(LIFT_S + 120, dip(LIFT_S), lifted_s=None))
-    assert found.temp_c == pytest.approx(1090.0)
-    assert "nobody noted when the crucible was lifted" in found.words
+    assert found.value == pytest.approx(1090.0)
+    assert "nobody noted when the crucible was lifted" in found.why
 
 
 def test_a_probe_pulled_too_early_is_a_lower_bound() -> None:
     """It had read 1100 °C on its way to 1150: at least 1100 less the minute's 30 K."""
     found = known(at(LIFT_S + 120, dip(LIFT_S + 60, climbing_k=50.0)))
     assert found.how == "lower bound"
-    assert found.temp_c == pytest.approx(1070.0)
+    assert found.value == pytest.approx(1070.0)
 
 
 def test_a_settled_dip_counts_before_a_later_hasty_one() -> None:
     """What came to rest is believed; a second, hasty dip does not replace it."""
-    found = known(at(LIFT_S + 75, dip(LIFT_S + 60), dip(LIFT_S + 70, 1120.0, climbing_k=80.0)))
-    assert found.how == "measured"
-    assert found.dip_us == T0 + round((LIFT_S + 60) * S)
+    settled, hasty = dip(LIFT_S + 60), dip(LIFT_S + 70, 1120.0, climbing_k=80.0)
+    assert known(at(LIFT_S + 75, settled, hasty)).how == "measured"
+    assert dip_for((settled, hasty), T0 + round((LIFT_S + 75) * S)) is settled
 
 
 def test_a_dip_after_the_pour_says_nothing_of_it() -> None:
     """Only what was seen by then (within 5 s) counts."""
     assert isinstance(at(LIFT_S + 60, dip(LIFT_S + 70)), Unknown)
-    assert isinstance(at(LIFT_S + 60, dip(LIFT_S + 64)), Known)
+    assert isinstance(at(LIFT_S + 60, dip(LIFT_S + 64)), Quantity)
 
 
 def test_a_probe_without_a_stated_u_leaves_none() -> None:
     """A settled reading whose thermocouple has no tolerance there has no U: it proves nothing."""
-    assert math.isnan(known(at(LIFT_S + 70, dip(LIFT_S + 60, u_k=math.nan))).expanded_k)
+    assert math.isnan(known(at(LIFT_S + 70, dip(LIFT_S + 60, u_k=math.nan))).expanded)
