@@ -32,11 +32,8 @@ def collect(
     Stop it with Ctrl-C or SIGTERM: what was heard by then is stored. Cables may come and go;
     outages are written into the record as events.
     """
-    from firelog.intake.collect import supervision
-
     if print_unit:
-        _, path = settings.need_foundry()
-        click.echo(supervision.unit(foundry_path=path, store_path=settings.store_path()), nl=False)
+        _print_unit(settings)
         return
     counts = _run(settings, None if quiet else _say, wait=wait)
     if as_json:
@@ -48,9 +45,9 @@ def collect(
 
 
 def _run(settings: Settings, say: Any, *, wait: bool) -> dict[str, dict[str, int]]:
+    from firelog import service
     from firelog.errors import InputError
     from firelog.intake.clock import ArrivalClock
-    from firelog.intake.collect import supervision
     from firelog.intake.collect.collector import Collector
     from firelog.intake.collect.sources import make_source
     from firelog.record.stated import keep_settings
@@ -72,16 +69,29 @@ def _run(settings: Settings, say: Any, *, wait: bool) -> dict[str, dict[str, int
             sources,
             clock=clock,
             channels=foundry.channels,
-            alive=supervision.Watchdog().alive,
+            alive=service.Watchdog().alive,
             **({"report": say} if say else {}),
         )
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, lambda *_: collector.stop())
-        supervision.notify("READY=1")
+        service.notify("READY=1")
         counts = collector.run()
-        supervision.notify("STOPPING=1")
+        service.notify("STOPPING=1")
         store.checkpoint()
     return {name: asdict(count) for name, count in counts.items()}
+
+
+def _print_unit(settings: Settings) -> None:
+    from firelog.service import Service, service_file
+
+    service = Service(
+        "firelog-collect",
+        "firelog: readings of the kilns and furnaces into the store",
+        [*settings.command(), "collect", "--wait"],
+        settings.store_path(),
+        ports=True,
+    )
+    click.echo(service_file(service), nl=False)
 
 
 def _need_a_port(foundry: Foundry, path: Path) -> None:

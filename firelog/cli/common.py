@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -68,6 +69,12 @@ class Settings:
         folder = Path(platformdirs.user_data_dir("firelog"))
         folder.mkdir(parents=True, exist_ok=True)
         return folder / "foundry.firelog"
+
+    def command(self) -> list[str]:
+        """Return the words that start this program anew on the same foundry file and store."""
+        _, foundry = self.need_foundry()
+        files = ["--foundry", foundry.absolute(), "--store", self.store_path().absolute()]
+        return [sys.executable, "-m", "firelog", *map(str, files)]
 
 
 def _keep(attribute: str) -> Callable[[click.Context, click.Parameter, Path | None], None]:

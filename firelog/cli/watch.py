@@ -32,23 +32,17 @@ def watch() -> None:
 def run(settings: Settings, *, collect: bool, quiet: bool, print_unit: bool) -> None:
     """Walk rounds over the store until stopped with Ctrl-C or SIGTERM."""
     import signal
-    import sys
 
     from firelog.record.store import Store
     from firelog.units import iso_utc
     from firelog.watch.calls import delivery
     from firelog.watch.run.process import WatchProcess
-    from firelog.watch.unit import unit
 
     path = settings.store_path()
-    command: list[str] = []
-    if collect or print_unit:
-        _, foundry = settings.need_foundry()
-        command = [sys.executable, "-m", "firelog", "--foundry", str(foundry.absolute())]
-        command += ["--store", str(path.absolute()), "collect"]
     if print_unit:
-        click.echo(unit(command, path, collect=collect), nl=False)
+        _print_unit(settings, collect=collect)
         return
+    command = [*settings.command(), "collect"] if collect else []
     plan = _plan(settings)
     for sentence in delivery.check(plan.people):
         click.echo(f"note: {sentence}", err=True)
@@ -64,6 +58,21 @@ def run(settings: Settings, *, collect: bool, quiet: bool, print_unit: bool) -> 
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: watching.stop())
     watching.run()
+
+
+def _print_unit(settings: Settings, *, collect: bool) -> None:
+    from firelog.service import Service, service_file
+
+    service = Service(
+        "firelog-watch",
+        "firelog: the night watch over the kilns",
+        [*settings.command(), "watch", "run", *(["--collect"] if collect else [])],
+        settings.store_path(),
+        ports=collect,
+        after=("network.target", *(() if collect else ("firelog-collect.service",))),
+        stop_s=30,
+    )
+    click.echo(service_file(service), nl=False)
 
 
 @watch.command("check")
@@ -177,6 +186,22 @@ def shelve(settings: Settings, number: int, *, lasting: str, who: str, why: str)
     with Store.open(settings.store_path(), write=True) as store:
         one = alarms.shelve(store, number, who=who, t_us=t_us, until_us=until_us, note=why)
     click.echo(f"{one.state} for {lasting}: {one.text}")
+
+
+@watch.command("unshelve")
+@click.argument("number", type=int)
+@click.option("--who", required=True, help="Your name; the record keeps it.")
+@common_options
+@pass_settings
+def unshelve(settings: Settings, number: int, *, who: str) -> None:
+    """Take alarm NUMBER off the shelf before its time: what still holds is called out again."""
+    from firelog.cli.clock import now_us
+    from firelog.record import alarms
+    from firelog.record.store import Store
+
+    with Store.open(settings.store_path(), write=True) as store:
+        one = alarms.unshelve(store, number, who=who, t_us=now_us())
+    click.echo(f"{one.state}: {one.text}")
 
 
 def _plan(settings: Settings) -> WatchPlan:
