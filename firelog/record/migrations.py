@@ -13,6 +13,7 @@ from typing import Any
 
 from firelog.errors import StoreError
 from firelog.readings import Quality, Unit
+from firelog.record import schema_origins
 from firelog.record.driver import Database, Migrations, connect
 from firelog.record.views import VIEWS
 
@@ -470,7 +471,19 @@ def fifth(db: Any) -> None:
             )
 
 
-SCHEMA = 5
+@migrations()  # type: ignore[untyped-decorator]
+def sixth(db: Any) -> None:
+    """Imports that can be withdrawn, and corrections of what was entered."""
+    for statement in schema_origins.TABLES.split(";\n"):
+        if statement.strip():
+            db.execute(statement)
+    for statement in schema_origins.TRIGGERS:
+        db.execute(statement)
+    for name, text in schema_origins.VIEWS.items():
+        db.execute(f"create view {name} as {text}")
+
+
+SCHEMA = 6
 
 
 def apply(connection: Any) -> None:

@@ -230,7 +230,7 @@ def test_blocks_leave_by_the_rule_only(path):
         (["update blocks set maximum = maximum + 1 where id = 1"], "summary of other readings"),
         (["update blocks set packet = x'00' where id = 1"], "block 1.*cut off"),
         (
-            ["insert into readings select channel, first_us, 20.0, 0, 0 from blocks where id = 1"],
+            ["insert into readings select channel,first_us,20,0,0,null from blocks where id = 1"],
             "1 readings of block 1 are twice",
         ),
         (["update events set kiln = 99"], "names something in kilns"),

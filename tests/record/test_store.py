@@ -53,7 +53,7 @@ def test_all_tables_are_strict(path: Path) -> None:
         assert plain == []
         channel = store.ensure_channel("shell kiln", "top")
         with pytest.raises(StoreError, match="cannot store TEXT"), store.writing():
-            store._run("insert into readings values (?,?,?,0,0)", (channel.id, 1, "hot"))
+            store._run("insert into readings values (?,?,?,0,0,null)", (channel.id, 1, "hot"))
 
 
 def test_readings_come_back_as_received(path: Path) -> None:

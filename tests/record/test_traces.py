@@ -486,3 +486,23 @@ class AnyOrder(RuleBasedStateMachine):
 
 TestAnyOrder = AnyOrder.TestCase
 TestAnyOrder.settings = settings(max_examples=40, stateful_step_count=25, deadline=None)
+
+
+def test_a_pour_and_a_casting_of_an_earlier_schema_stay(tmp_path):
+    """The step that lets pours be put right copies each pour as it was, and its rule with it."""
+    path = tmp_path / "old.firelog"
+    old_store(path, 5)
+    with Store.open(path, write=True) as store:
+        row = store.connection.execute(
+            "select heat, mould, out_us, began_us, ended_us, within_s, voided_us from pours"
+        ).fetchone()
+        assert row == (1, 1, 1772355500000000, 1772355600000000, None, 5.0, None)
+        seen = store.connection.execute("select casting, outcome, void_utc from casting_list")
+        assert seen.fetchall() == [("bowl 1", "defects", None)]
+        with pytest.raises(StoreError, match="written once"), store.writing():
+            store._run("update pours set began_us = began_us + 1")
+        with pytest.raises(StoreError, match="UNIQUE"), store.writing():
+            store._run(
+                "insert into pours(heat, mould, began_us, entered_us)"
+                " values (1, 1, 1772355600000000, 0)"
+            )
