@@ -13,8 +13,8 @@ from pathlib import Path
 import numpy as np
 
 from firelog.errors import InputError
+from firelog.intake.believe import Believer
 from firelog.intake.file import lines as source
-from firelog.intake.file import quality
 from firelog.intake.file.clock.follow import ClockReader, Mask, raw_all
 from firelog.intake.file.lines import TextPiece
 from firelog.intake.file.plan import Chunk, Column, Part, ReadPlan
@@ -22,7 +22,7 @@ from firelog.intake.file.table import long, uniform
 from firelog.intake.file.table.arrays import ERROR_WORD, RowArrays, join
 from firelog.intake.file.table.cells import reading, word
 from firelog.intake.file.table.rows import RowSorter
-from firelog.readings import FloatArray, IntArray, Quality, QualityArray
+from firelog.readings import FloatArray, IntArray, Quality, QualityArray, Role, Unit
 from firelog.units import from_celsius, to_celsius
 
 MOST_CODES = 20  # told one by one
@@ -66,6 +66,7 @@ class _Reader:
         self.tries = 0
         self.held: RowArrays | None = None
         self._made: dict[tuple[str, str], Column | None] = {}
+        self._believers: dict[tuple[str, str], Believer] = {}
 
     def take(self, piece: TextPiece) -> Iterator[Chunk]:
         """Read one piece; yields a chunk for each stretch that was read in one way."""
@@ -241,15 +242,18 @@ class _Reader:
         self, column: Column, t_us: IntArray, value: FloatArray, judged: QualityArray | None
     ) -> Part:
         """Give each reading its quality; what is no usable value becomes NaN, planned blanks go."""
-        coded = quality.codes(value, column.unit)
+        believer = self._believers.setdefault(
+            (column.channel, column.unit.value),
+            Believer(jumps=column.role not in (Role.LANCE, Role.CRUCIBLE)),
+        )
+        blank = None
         if judged is not None:
-            error = judged == ERROR_WORD
-            coded = np.where(judged != Quality.OK, judged, coded).astype(np.uint8)
-            coded[error] = Quality.MISSING
-            quality.mark_last_gasp(value, coded, error)
-            if column.sparse:
-                keep = ~(np.isnan(value) & (judged == Quality.MISSING))
-                t_us, value, coded = t_us[keep], value[keep], coded[keep]
+            blank = np.isnan(value) & (judged == Quality.MISSING)
+            judged = np.where(judged == ERROR_WORD, Quality.MISSING, judged).astype(np.uint8)
+        temp_c = value if column.unit is Unit.C else to_celsius(value, column.unit.value)  # type: ignore[arg-type]
+        coded = believer.judge(temp_c, judged, raw=value, blank=blank)
+        if blank is not None and column.sparse:
+            t_us, value, coded = t_us[~blank], value[~blank], coded[~blank]
         if coded.any():
             self._note_codes(column, value, coded)
             value = np.where(np.isin(coded, _USELESS), np.nan, value)

@@ -135,14 +135,14 @@ def test_odd_line_sends_only_its_neighbours_the_slow_way(
     path = tmp_path / "log.csv"
     path.write_text("Time [s],A [C],B [C]\n" + "\n".join(rows) + "\n")
     slow_rows = 0
-    by_cells = reading.Lines.take
+    by_cells = reading.RowSorter.take
 
-    def counting(self: reading.Lines, lines: list[str], line: int, *, ended: bool) -> object:
+    def counting(self: reading.RowSorter, lines: list[str], line: int, *, ended: bool) -> object:
         nonlocal slow_rows
         slow_rows += len(lines)
         return by_cells(self, lines, line, ended=ended)
 
-    monkeypatch.setattr(reading.Lines, "take", counting)
+    monkeypatch.setattr(reading.RowSorter, "take", counting)
     total = sum(chunk.rows for chunk in read(path, examine(path, WISHES)))
     assert total == 5000
     assert 0 < slow_rows <= 2 * reading.FEW_LINES

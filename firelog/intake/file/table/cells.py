@@ -10,39 +10,17 @@ import csv
 import re
 from math import isfinite
 
+from firelog.intake.believe import quality_of_word
 from firelog.intake.file.plan import WHITESPACE, Decimal
 from firelog.readings import Quality
 from firelog.units import TemperatureUnit, temperature_unit
 
 MOST_CELLS = 4096
-_PLAIN = r"(?:\d{1,15}(?:\.\d{0,15})?|\.\d{1,15})(?:[eE][-+]?\d{1,3})?"
+_PLAIN = r"(?:\d{1,40}(?:\.\d{0,60})?|\.\d{1,60})(?:[eEdD][-+]?\d{1,3})?"
 _NUMBER = re.compile(rf"[-+]?{_PLAIN}")
 _WITH_UNIT = re.compile(rf"([-+]?{_PLAIN})\s*(\D{{1,12}})")
 _BLANK_THOUSANDS = re.compile(r"(?<=\d) (?=\d{3}(?!\d))")
-_UNIT_TAIL = re.compile(r"\s*(?:°\s?[cfk]|℃|℉)$")
 _MINUS = str.maketrans({"−": "-", "–": "-", "\u00a0": " ", "\u202f": " "})
-
-# What loggers write instead of a number: common practice, no source.
-_OPEN = (
-    "open|opn|open tc|tc open|open circuit|o.c.|oc|burnout|burn-out|broken|sensor break|break|"
-    "disconnected|unplugged|no probe|no sensor"
-)
-_SHORTED = "short|shorted|short circuit"
-_SATURATED = (
-    "over|ovr|over range|overrange|over-range|ovf|ovfl|overflow|ol|o.l|o.l.|0l|+over|-over|"
-    "under|under range|underrange|udr|inf|+inf|-inf|infinity|>>>>|<<<<|hi|lo|hhhh|llll"
-)
-_MISSING = (
-    "nan|-nan|+nan|na|n/a|n.a.|none|null|nil|missing|miss|-|--|---|----|-----|-.-|--.-|---.-|"
-    "*|**|***|****|?|???|.|x|err|error|err.|fault|fail|invalid|bad|no data|nodata|void|blank|"
-    "off|#n/a|#na|#value!|#ref!|#div/0!|#num!|#null!|#name?|#wert!|#nv|#zahl!"
-)
-_WORDS: dict[str, Quality] = {
-    **dict.fromkeys(_OPEN.split("|"), Quality.OPEN),
-    **dict.fromkeys(_SHORTED.split("|"), Quality.SHORTED),
-    **dict.fromkeys(_SATURATED.split("|"), Quality.SATURATED),
-    **dict.fromkeys(_MISSING.split("|"), Quality.MISSING),
-}
 
 
 def split(line: str, separator: str) -> list[str]:
@@ -73,8 +51,13 @@ def number(text: str, decimal: Decimal = ".", thousands: str = "") -> float | No
     found = plain(text, decimal, thousands)
     if not found.isascii() or not _NUMBER.fullmatch(found):
         return None
-    value = float(found)
+    value = float(_point_exponent(found))
     return value if isfinite(value) else None
+
+
+def _point_exponent(text: str) -> str:
+    """Return the number with an ``e`` where Fortran writes a ``D`` before the exponent."""
+    return text.replace("D", "e").replace("d", "e")
 
 
 def number_with_unit(
@@ -86,14 +69,13 @@ def number_with_unit(
     found = _WITH_UNIT.fullmatch(plain(text, decimal, thousands))
     if not found or not found[1].isascii():
         return None
-    value = float(found[1])
+    value = float(_point_exponent(found[1]))
     return (value, found[2].strip()) if isfinite(value) else None
 
 
 def word(text: str) -> Quality | None:
     """Return what a cell without a number says of its reading, or None when it is no known word."""
-    bare = " ".join(text.lower().split())
-    return _WORDS.get(bare) or _WORDS.get(_UNIT_TAIL.sub("", bare))
+    return quality_of_word(text) if text else None
 
 
 def reading(

@@ -17,7 +17,7 @@ from itertools import pairwise
 import numpy as np
 
 from firelog.errors import InputError
-from firelog.intake.file import quality
+from firelog.intake.believe import Believer, is_code
 from firelog.intake.file.clock.find import COUNTER_NAME
 from firelog.intake.file.plan import Column, Dialect, ImportOptions, Skipped
 from firelog.intake.file.table import header as heading
@@ -205,8 +205,8 @@ def _impossible(candidate: _Candidate, dialect: Dialect, unit: TemperatureUnit) 
     raw = np.array([value for value in read if value == value])  # noqa: PLR0124
     if not len(raw):
         return ""
-    raw = raw[~quality.is_code(raw)]
-    values = raw[quality.codes(raw, Unit(unit)) != Quality.MISSING]
+    raw = raw[~is_code(raw)]
+    values = raw[Believer().judge(to_celsius(raw, unit), raw=raw) != Quality.MISSING]
     if not len(values):
         return ""
     if unit == "K" and float(np.median(values)) < _LOWEST_KELVIN and float(values.min()) < 100.0:
