@@ -16,7 +16,7 @@ from dashboards.page import now_us
 from firelog.alarm import AlarmState
 from firelog.errors import FirelogError, InputError
 from firelog.record import alarms, outbox
-from firelog.record.alarms import StoredAlarm
+from firelog.record.rows import Call, StoredAlarm
 from firelog.record.store import Store
 from firelog.say.durations import show_duration
 from firelog.say.instants import show_instant
@@ -81,7 +81,7 @@ def _shown(one: StoredAlarm) -> bool:
     return one.state.standing or one.state is AlarmState.SHELVED
 
 
-def _told(one: StoredAlarm, t_us: int, called: list[outbox.Call]) -> dict[str, Any]:
+def _told(one: StoredAlarm, t_us: int, called: list[Call]) -> dict[str, Any]:
     people = dict.fromkeys(call.person for call in called if call.alarm_id == one.id)
     left_s = 0.0 if one.shelved_until_us is None else seconds_since(t_us, one.shelved_until_us)
     return {

@@ -141,6 +141,11 @@ def choice(options: Iterable[str]) -> Callable[[Any], str]:
 
 def read_file(path: Path, error: type[InputError] = InputError) -> TomlTable:
     """Read and parse a TOML file; raises ``error`` naming file and line."""
+    return parse(read_source(path, error), str(path), error)
+
+
+def read_source(path: Path, error: type[InputError] = InputError) -> str:
+    """Return a TOML file's text, line ends made plain; raises ``error`` naming the file."""
     try:
         with path.open("rb") as handle:
             raw = handle.read(MAX_BYTES + 1)
@@ -149,10 +154,9 @@ def read_file(path: Path, error: type[InputError] = InputError) -> TomlTable:
     if len(raw) > MAX_BYTES:
         raise error(f"{path}: larger than 1 MB, so hardly the file you meant")
     try:
-        content = raw.decode("utf-8-sig")
+        return raw.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as problem:
         raise error(f"{path}: is not UTF-8 text; save it as plain text") from problem
-    return parse(content, str(path), error)
 
 
 def parse(content: str, file: str, error: type[InputError] = InputError) -> TomlTable:

@@ -12,9 +12,7 @@ from dashboards.page import Page, Request, now_us
 from dashboards.pages.parts import cautions, firing_path, link, sentence, verdict
 from firelog.alarm import AlarmAction
 from firelog.record import alarms, outbox
-from firelog.record.alarms import StoredAlarm, StoredStep
-from firelog.record.outbox import Call
-from firelog.record.rows import Event, Firing
+from firelog.record.rows import Call, Event, Firing, StoredAlarm, StoredStep
 from firelog.record.store import Store
 from firelog.say.durations import show_duration
 from firelog.say.instants import clock, day

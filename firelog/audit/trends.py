@@ -15,7 +15,7 @@ import numpy as np
 from firelog.audit import control
 from firelog.audit.control import Chart, Slope
 from firelog.errors import FirelogError
-from firelog.judge import measured
+from firelog.judge import measured, recorded
 from firelog.physics.metal.metals import superheat_k
 from firelog.pouring import verify
 from firelog.pouring.freezing import freezing_of
@@ -135,7 +135,7 @@ def _couples(store: Store, ended: Sequence[Firing]) -> list[TrendSeries]:
     for firing in ended:
         traces = [
             measured.corrected(
-                channel, measured.measurement_chain(store, channel),
+                channel, recorded.measurement_chain(store, channel),
                 store.readings(channel.id, firing.began_us, firing.ended_us), firing.began_us,
             )
             for channel in store.firing_channels(firing)

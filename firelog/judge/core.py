@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from firelog.errors import FirelogError, InputError, StoreError
-from firelog.judge import measured
+from firelog.judge import measured, recorded
 from firelog.judge import mould as moulds
 from firelog.judge.mould import MouldMaterial, MouldShape
 from firelog.physics.mould import core
@@ -117,7 +117,7 @@ def _drive(store: Store, firing: Firing) -> tuple[Outside, float, float]:
     found = [
         measured.corrected(
             channel,
-            measured.measurement_chain(store, channel),
+            recorded.measurement_chain(store, channel),
             store.readings(channel.id, firing.began_us, firing.ended_us),
             firing.began_us,
         )
@@ -128,7 +128,7 @@ def _drive(store: Store, firing: Firing) -> tuple[Outside, float, float]:
     if not found:
         raise StoreError(f"the kiln of {firing.name!r} was not recorded, so no core can be known")
     t_s, temp_c, spread_k = measured.mean_of(found)
-    schedule = measured.schedule_of(store, firing)
+    schedule = recorded.schedule_of(store, firing)
     longest_s = 300.0 if schedule is None else schedule.longest_gap_s
     wide = np.flatnonzero(np.diff(t_s) > longest_s)
     u_k = np.concatenate([one.expanded_k[np.isfinite(one.temp_c)] for one in found])
@@ -145,7 +145,7 @@ def _one(store: Store, firing: Firing, name: str) -> ChannelTrace:
     channel = store.channel(firing.kiln, name)
     trace = store.readings(channel.id, firing.began_us, firing.ended_us)
     return measured.corrected(
-        channel, measured.measurement_chain(store, channel), trace, firing.began_us
+        channel, recorded.measurement_chain(store, channel), trace, firing.began_us
     )
 
 

@@ -15,7 +15,7 @@ from typing import Any
 
 from firelog import __version__
 from firelog.errors import InputError, StoreError
-from firelog.judge import measured
+from firelog.judge import measured, recorded
 from firelog.physics import conformity
 from firelog.physics.thermometry import calibration, drift, uncertainty
 from firelog.physics.thermometry.uncertainty import MeasurementChain
@@ -37,10 +37,6 @@ from firelog.verdict import Side
 
 NOT_JUDGED = frozenset({Role.AMBIENT, Role.SET_POINT, Role.COLD_JUNCTION})
 CORE_OF = "core of "  # a requirement that names a mould's core asks for a computed channel
-
-schedule_of = measured.schedule_of
-measurement_chain = measured.measurement_chain
-corrected = measured.corrected
 
 
 @dataclass(frozen=True)
@@ -65,13 +61,13 @@ def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None
 
     Reasons are worded in the unit ``words_in``, or in that of the schedule's file.
     """
-    schedule = schedule_of(store, firing)
+    schedule = recorded.schedule_of(store, firing)
     chains, found = {}, []
     for channel in judged_channels(store, firing):
         trace = store.readings(channel.id, firing.began_us, firing.ended_us)
-        chain = _aged(measurement_chain(store, channel), channel, trace, firing)
+        chain = _aged(recorded.measurement_chain(store, channel), channel, trace, firing)
         chains[channel.name] = chain
-        found.append(corrected(channel, chain, trace, firing.began_us))
+        found.append(measured.corrected(channel, chain, trace, firing.began_us))
     traces = (*found, *_cores(store, firing, schedule))
     end_s = _end_s(firing, traces)
     judgement = following = None
@@ -108,7 +104,7 @@ def _aged(
     """Add what this firing itself does to a type K: hours of use that make it drift."""
     if chain.letter != "K" or chain.drift_k is not None:
         return chain
-    seen = corrected(channel, chain, trace, firing.began_us)
+    seen = measured.corrected(channel, chain, trace, firing.began_us)
     return replace(chain, exposure=drift.exposure(seen.t_s, seen.temp_c))
 
 

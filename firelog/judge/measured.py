@@ -1,4 +1,4 @@
-"""From a channel as it was recorded to temperatures with their uncertainty.
+"""From a channel as it was recorded to temperatures with their uncertainty. Pure.
 
 What a firing's verdict and a pour's verification both stand on.
 """
@@ -6,39 +6,15 @@ What a firing's verdict and a pour's verification both stand on.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
-from firelog.physics.thermometry import calibration, thermocouple, uncertainty
+from firelog.physics.thermometry import thermocouple, uncertainty
 from firelog.physics.thermometry.uncertainty import MeasurementChain
 from firelog.readings import FloatArray, Quality, Trace, Unit
-from firelog.record.rows import Channel, Firing
-from firelog.record.store import Store
-from firelog.schedule.plan.model import ChannelTrace, Schedule
-from firelog.schedule.plan.reader import parse_schedule
+from firelog.record.rows import Channel
+from firelog.schedule.plan.model import ChannelTrace
 from firelog.units import TemperatureUnit, seconds_since, to_celsius
-
-
-def schedule_of(store: Store, firing: Firing) -> Schedule | None:
-    """Return the schedule as it was when the firing used it, or None."""
-    text = store.schedule_text(firing)
-    return None if text is None else parse_schedule(text, f"schedule of {firing.name!r}")
-
-
-def measurement_chain(store: Store, channel: Channel) -> MeasurementChain:
-    """Return what is known of how a channel measures; what nobody stated is the default."""
-    stated: dict[str, Any] = {
-        "letter": channel.letter,
-        "standard": channel.standard,
-        "tolerance_class": channel.tolerance_class,
-        **channel.measurement,
-    }
-    if certificates := store.calibrations(channel.id):
-        stated["certificate"] = calibration.from_record(certificates[-1].certificate)
-    known = {key: value for key, value in stated.items() if value is not None}
-    return replace(uncertainty.DEFAULT_CHAIN, **known)
 
 
 def corrected(

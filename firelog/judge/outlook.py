@@ -14,7 +14,7 @@ import numpy as np
 
 from firelog.errors import FirelogError
 from firelog.judge import firing as judging
-from firelog.judge import measured
+from firelog.judge import measured, recorded
 from firelog.judge.firing import Assessment
 from firelog.record.rows import Firing
 from firelog.record.store import Store
@@ -61,13 +61,13 @@ def history_of(store: Store, past: tuple[Firing, ...]) -> KilnHistory | None:
 
 
 def _followed(store: Store, firing: Firing) -> tuple[Schedule, Following] | None:
-    schedule = measured.schedule_of(store, firing)
+    schedule = recorded.schedule_of(store, firing)
     if schedule is None:
         return None
     traces = [
         measured.corrected(
             channel,
-            measured.measurement_chain(store, channel),
+            recorded.measurement_chain(store, channel),
             store.readings(channel.id, firing.began_us, firing.ended_us),
             firing.began_us,
         )

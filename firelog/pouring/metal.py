@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firelog.judge import measured
+from firelog.judge import measured, recorded
 from firelog.physics.metal import cooling, dips
 from firelog.physics.metal.cooling import Loss, LossRate, Melt
 from firelog.physics.metal.dips import Dip
@@ -49,7 +49,7 @@ def traces_of(store: Store, heat: Heat) -> tuple[ChannelTrace, ...]:
     for channel in record.channels_of(store, heat):
         if channel.role in (Role.AMBIENT, Role.SET_POINT, Role.COLD_JUNCTION):
             continue
-        chain = measured.measurement_chain(store, channel)
+        chain = recorded.measurement_chain(store, channel)
         trace = store.readings(channel.id, start_us, end_us)
         found.append(measured.corrected(channel, chain, trace, heat.began_us))
     return tuple(found)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from firelog.errors import InputError
-from firelog.judge import measured
+from firelog.judge import measured, recorded
 from firelog.judge import mould as moulds
 from firelog.physics.metal import cooling
 from firelog.physics.mould.conduction import TemperatureHistory
@@ -99,7 +99,7 @@ def kiln_until(
     for channel in store.firing_channels(firing):
         if channel.role is not Role.KILN:
             continue
-        chain = measured.measurement_chain(store, channel)
+        chain = recorded.measurement_chain(store, channel)
         trace = store.readings(channel.id, firing.began_us, until_us)
         found.append(measured.corrected(channel, chain, trace, firing.began_us))
     found = [one for one in found if np.isfinite(one.temp_c).sum() >= 2]

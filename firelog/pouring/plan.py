@@ -64,7 +64,7 @@ def read_pour_plan(name: str) -> PourPlan:
             raise InputError(f"{name!r} is neither a pour plan's file nor one of ours; {advice}")
         path = known[name]
     tomlfile.read_file(path)  # size, encoding and syntax, with the file's name in errors
-    return parse_pour_plan(path.read_text(encoding="utf-8-sig"), str(path))
+    return parse_pour_plan(tomlfile.read_source(path), str(path))
 
 
 def parse_pour_plan(text: str, file: str) -> PourPlan:

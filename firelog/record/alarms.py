@@ -7,13 +7,12 @@ and shelve from the board, a phone or the terminal, each in one transaction.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from firelog.alarm import AlarmAction, AlarmState, Priority, after
 from firelog.errors import InputError
 from firelog.record import driver
-from firelog.record.rows import Event
+from firelog.record.rows import Event, StoredAlarm, StoredStep
 from firelog.record.store import Store
 from firelog.units import seconds_since
 
@@ -22,39 +21,6 @@ LONGEST_SHELF_S = 24 * 3600.0
 _ALARM = """select a.id, a.key, a.kind, k.name, f.name, a.priority, a.text, a.remedy, a.state,
   a.present, a.began_us, a.called_us, a.ended_us, a.shelved_until_us
   from alarms a left join kilns k on k.id = a.kiln left join firings f on f.id = a.firing"""
-
-
-@dataclass(frozen=True)
-class StoredAlarm:
-    """One occurrence of one cause, as it stands."""
-
-    id: int
-    key: str
-    kind: str
-    kiln: str | None
-    firing: str | None
-    priority: Priority
-    text: str
-    remedy: str
-    state: AlarmState
-    present: bool
-    began_us: int
-    called_us: int | None
-    ended_us: int | None
-    shelved_until_us: int | None
-
-
-@dataclass(frozen=True)
-class StoredStep:
-    """One move of an alarm: what happened, the state it led to, and who did it."""
-
-    id: int
-    alarm_id: int
-    t_us: int
-    act: AlarmAction
-    state: AlarmState
-    who: str
-    note: str
 
 
 # ---------------------------------------------------------------- what stands

@@ -6,42 +6,14 @@ An address is not kept: it holds passwords. A way is named by its label in the f
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from firelog.record.alarms import query
+from firelog.record.rows import Attempt, Call
 from firelog.record.store import Store
 
 _CALL = (
     "select id, alarm, person, way, why, title, body, made_us, due_us, done_us, outcome from calls"
 )
-
-
-@dataclass(frozen=True)
-class Call:
-    """One message to one person by one way; ``outcome`` None while it is still tried."""
-
-    id: int
-    alarm_id: int | None
-    person: str
-    way: str
-    why: str
-    title: str
-    body: str
-    made_us: int
-    due_us: int
-    done_us: int | None = None
-    outcome: str | None = None
-
-
-@dataclass(frozen=True)
-class Attempt:
-    """One try to deliver a call, and what the way answered."""
-
-    id: int
-    call_id: int
-    t_us: int
-    ok: bool
-    answer: str
 
 
 def add_call(

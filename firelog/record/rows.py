@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
+from firelog.alarm import AlarmAction, AlarmState, Priority
 from firelog.readings import Role
 
 
@@ -86,3 +87,64 @@ class StoredVerdict:
     version: str
     verdict: str
     judgement: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class StoredAlarm:
+    """One occurrence of one cause, as it stands."""
+
+    id: int
+    key: str
+    kind: str
+    kiln: str | None
+    firing: str | None
+    priority: Priority
+    text: str
+    remedy: str
+    state: AlarmState
+    present: bool
+    began_us: int
+    called_us: int | None
+    ended_us: int | None
+    shelved_until_us: int | None
+
+
+@dataclass(frozen=True)
+class StoredStep:
+    """One move of an alarm: what happened, the state it led to, and who did it."""
+
+    id: int
+    alarm_id: int
+    t_us: int
+    act: AlarmAction
+    state: AlarmState
+    who: str
+    note: str
+
+
+@dataclass(frozen=True)
+class Call:
+    """One message to one person by one way; ``outcome`` None while it is still tried."""
+
+    id: int
+    alarm_id: int | None
+    person: str
+    way: str
+    why: str
+    title: str
+    body: str
+    made_us: int
+    due_us: int
+    done_us: int | None = None
+    outcome: str | None = None
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """One try to deliver a call, and what the way answered."""
+
+    id: int
+    call_id: int
+    t_us: int
+    ok: bool
+    answer: str

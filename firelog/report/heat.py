@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from firelog import __version__
-from firelog.judge import measured
+from firelog.judge import recorded
 from firelog.physics.thermometry import uncertainty
 from firelog.pouring.answer import answer
 from firelog.pouring.checks import PourCheck
@@ -74,7 +74,7 @@ def _budgets(store: Store, view: HeatView) -> Iterable[tuple[str, dict[str, Any]
         if isinstance(pour.metal, Quantity) and (name := dips.get(pour.dip_us or 0)):
             hottest[name] = max(pour.metal.value, hottest.get(name, -300.0))
     for name, temp_c in hottest.items():
-        chain = measured.measurement_chain(store, channels[name])
+        chain = recorded.measurement_chain(store, channels[name])
         if not uncertainty.why_undefined(chain, temp_c):
             yield name, uncertainty.budget(chain, temp_c).as_dict()
 

@@ -16,7 +16,7 @@ import numpy as np
 
 from firelog.errors import FirelogError
 from firelog.judge import firing as judging
-from firelog.judge import outlook
+from firelog.judge import measured, outlook, recorded
 from firelog.judge.firing import Assessment
 from firelog.readings import FloatArray
 from firelog.record import seal as seals
@@ -102,8 +102,8 @@ def firing_view(store: Store, firing: Firing, how: Reader) -> FiringView:
 def channel_trace(store: Store, firing: Firing, channel: Channel) -> ChannelTrace:
     """Return a channel's corrected readings of a firing."""
     readings = store.readings(channel.id, firing.began_us, firing.ended_us)
-    chain = judging.measurement_chain(store, channel)
-    return judging.corrected(channel, chain, readings, firing.began_us)
+    chain = recorded.measurement_chain(store, channel)
+    return measured.corrected(channel, chain, readings, firing.began_us)
 
 
 def _unjudged(store: Store, firing: Firing) -> Assessment:
@@ -145,8 +145,8 @@ def read_new_readings(path: Path, view: FiringView, after_us: int) -> NewReading
             readings = store.readings(channel.id, after_us + 1, view.firing.ended_us)
             if not len(readings):
                 continue
-            chain = judging.measurement_chain(store, channel)
-            trace = judging.corrected(channel, chain, readings, view.firing.began_us)
+            chain = recorded.measurement_chain(store, channel)
+            trace = measured.corrected(channel, chain, readings, view.firing.began_us)
             newest_us = max(newest_us or 0, int(readings.t_us[-1]))
             last = float(trace.temp_c[-1])
             newest_c[channel.name] = last if np.isfinite(last) else None

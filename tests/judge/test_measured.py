@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from firelog.judge import measured
+from firelog.judge import measured, recorded
 from firelog.physics.thermometry import calibration
 from firelog.physics.thermometry.calibration import Certificate, CertificatePoint
 from firelog.physics.thermometry.uncertainty import DEFAULT_CHAIN, MeasurementChain
@@ -31,7 +31,7 @@ def read(path: Path, value: list[float], unit: Unit, **channel: object) -> Chann
         if isinstance(certificate, Certificate):
             kept = calibration.as_record(certificate)
             store.add_calibration(top.id, "2026-01-01", kept, T0, "Ines")
-        chain = measured.measurement_chain(store, top)
+        chain = recorded.measurement_chain(store, top)
         trace = store.readings(top.id, T0, T0 + 3_600_000_000)
         return measured.corrected(top, chain, trace, T0)
 
@@ -86,7 +86,7 @@ def test_what_was_stated_of_the_chain_reaches_it(tmp_path: Path) -> None:
             "kiln", "top", letter="N", standard="IEC", tolerance_class="1",
             measurement={"logger_k": 1.5},
         )  # fmt: skip
-        chain = measured.measurement_chain(store, top)
+        chain = recorded.measurement_chain(store, top)
     assert chain == MeasurementChain(letter="N", tolerance_class="1", logger_k=1.5)
     assert chain.digit_k == DEFAULT_CHAIN.digit_k
 

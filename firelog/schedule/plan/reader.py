@@ -28,8 +28,7 @@ _SEGMENT_KEYS = ("name", "to", "hold", "within", "rate", "band", "source")
 
 def read_schedule(path: Path) -> Schedule:
     """Read a schedule file; raises :class:`ScheduleError` naming file, line and remedy."""
-    table = tomlfile.read_file(path, ScheduleError)
-    return _schedule(table, path.read_text(encoding="utf-8-sig"))
+    return parse_schedule(tomlfile.read_source(path, ScheduleError), str(path))
 
 
 def parse_schedule(text: str, file: str = "schedule") -> Schedule:
@@ -61,10 +60,7 @@ def parse_schedule(text: str, file: str = "schedule") -> Schedule:
         ...
     firelog.errors.ScheduleError: night.toml, line 2: unknown key 'unti'; did you mean 'unit'?
     """
-    return _schedule(tomlfile.parse(text, file, ScheduleError), text)
-
-
-def _schedule(table: TomlTable, text: str) -> Schedule:
+    table = tomlfile.parse(text, file, ScheduleError)
     table.only(_TOP_KEYS)
     celsius: TemperatureUnit = "C"
     unit = table.get("unit", values.unit, celsius)

@@ -11,8 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from firelog.alarm import AlarmState, Priority
-from firelog.record.alarms import StoredAlarm
-from firelog.record.outbox import Call
+from firelog.record.rows import Call, StoredAlarm
 from firelog.units import seconds_since, us_after
 from firelog.watch.plan import AGAIN_S, Person, WatchPlan
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from firelog.errors import InputError
-from firelog.record.outbox import Call
+from firelog.record.rows import Call
 from firelog.watch.plan import Person, Way
 
 MISSING = (

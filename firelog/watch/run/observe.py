@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from firelog.intake.clock import ArrivalClock
-from firelog.judge import measured, outlook
+from firelog.judge import measured, outlook, recorded
 from firelog.physics.thermometry.uncertainty import MeasurementChain
 from firelog.readings import IntArray, Role, Trace
 from firelog.record import alarms
@@ -119,7 +119,7 @@ class Observer:
             if not same or (kiln and kiln.firing.schedule_sha256 != firing.schedule_sha256):
                 self._kilns[name] = self._begin(firing)
             self._channels[name] = [
-                (channel, measured.measurement_chain(self._store, channel))
+                (channel, recorded.measurement_chain(self._store, channel))
                 for channel in self._store.channels(name)
                 if channel.role not in _UNSEEN
             ]
@@ -131,7 +131,7 @@ class Observer:
 
     def _begin(self, firing: Firing) -> _Kiln:
         since_s = seconds_since(firing.began_us, self._clock.now_us())
-        schedule = measured.schedule_of(self._store, firing)
+        schedule = recorded.schedule_of(self._store, firing)
         if schedule is not None:  # what is said of it is said in the foundry's unit
             schedule = replace(schedule, unit=self._unit())
         return _Kiln(

@@ -10,6 +10,7 @@ from pathlib import Path
 from firelog.errors import StoreError
 from firelog.intake.clock import ArrivalClock
 from firelog.record import alarms, outbox
+from firelog.record.rows import StoredAlarm
 from firelog.record.store import Store
 from firelog.service import Watchdog, notify
 from firelog.watch.calls import calling
@@ -122,7 +123,7 @@ class WatchProcess:
         finally:
             runner.stop()
 
-    def _unreached(self, store: Store) -> list[alarms.StoredAlarm]:
+    def _unreached(self, store: Store) -> list[StoredAlarm]:
         standing = alarms.standing(store)
         calls = outbox.calls_for(store, [one.id for one in standing])
         return calling.unheard(standing, calls, self._plan, self._clock.now_us())

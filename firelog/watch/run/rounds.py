@@ -16,7 +16,7 @@ from datetime import tzinfo
 from firelog.alarm import AlarmState
 from firelog.intake.clock import ArrivalClock
 from firelog.record import alarms, outbox
-from firelog.record.alarms import StoredAlarm
+from firelog.record.rows import StoredAlarm
 from firelog.record.store import Store
 from firelog.say.instants import show_instant
 from firelog.say.reader import reader_of

@@ -7,7 +7,7 @@ from datetime import tzinfo
 
 from firelog.intake.clock import ArrivalClock
 from firelog.record import alarms
-from firelog.record.alarms import StoredAlarm
+from firelog.record.rows import StoredAlarm
 from firelog.record.store import Store
 from firelog.say.durations import show_duration
 from firelog.schedule.forecast.finish import Estimate

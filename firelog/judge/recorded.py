@@ -1,0 +1,33 @@
+"""What the record says a verdict stands on: a firing's schedule, and how each channel measures."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from firelog.physics.thermometry import calibration, uncertainty
+from firelog.physics.thermometry.uncertainty import MeasurementChain
+from firelog.record.rows import Channel, Firing
+from firelog.record.store import Store
+from firelog.schedule.plan.model import Schedule
+from firelog.schedule.plan.reader import parse_schedule
+
+
+def schedule_of(store: Store, firing: Firing) -> Schedule | None:
+    """Return the schedule as it was when the firing used it, or None."""
+    text = store.schedule_text(firing)
+    return None if text is None else parse_schedule(text, f"schedule of {firing.name!r}")
+
+
+def measurement_chain(store: Store, channel: Channel) -> MeasurementChain:
+    """Return what is known of how a channel measures; what nobody stated is the default."""
+    stated: dict[str, Any] = {
+        "letter": channel.letter,
+        "standard": channel.standard,
+        "tolerance_class": channel.tolerance_class,
+        **channel.measurement,
+    }
+    if certificates := store.calibrations(channel.id):
+        stated["certificate"] = calibration.from_record(certificates[-1].certificate)
+    known = {key: value for key, value in stated.items() if value is not None}
+    return replace(uncertainty.DEFAULT_CHAIN, **known)
