@@ -199,9 +199,9 @@ class Believer:
         far = max(_JUMP_K, _WILD * usual)
         self._thrown_to_the_end(value, quality, far, fresh=fresh)
         _steady_above_all(value, quality, far, fresh=fresh)
-        _lost_for_a_row(value, quality, far, jumps=self.jumps)
         if self.jumps:
             _last_gasp(value, quality, told | (quality == Quality.OPEN), far)
+        _lost_for_a_row(value, quality, far, jumps=self.jumps)
         _between_faults(value, quality, far)
 
     def _thrown_to_the_end(
