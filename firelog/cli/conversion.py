@@ -73,7 +73,8 @@ def _converted(
     chain: MeasurementChain, cold_c: float, is_emf: NDArray[np.bool_], values: FloatArray
 ) -> _Converted:
     cold_mv = thermocouple.emf_mv(chain.letter, cold_c)
-    hot_mv = np.where(is_emf, values + cold_mv, thermocouple.emf_mv(chain.letter, values))
+    compensated_mv = thermocouple.compensated_mv(chain.letter, values, cold_c)
+    hot_mv = np.where(is_emf, compensated_mv, thermocouple.emf_mv(chain.letter, values))
     temp_c = np.where(is_emf, thermocouple.temperature_c(chain.letter, hot_mv), values)
     refused = np.isnan(hot_mv) | np.isnan(temp_c)
     quality = np.where(refused, Quality.SATURATED, Quality.OK).astype(np.uint8)

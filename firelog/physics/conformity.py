@@ -92,30 +92,6 @@ def between(
     )
 
 
-def decidable(low: float, high: float, expanded: float) -> bool:
-    """Return False when no measured value could prove that it lies between ``low`` and ``high``.
-
-    All in one unit [°C or K]. That is so when the window is narrower than twice the guard band U (k
-    = 2), or when U is NaN. Source: JCGM 106:2012, 8.3.2: the acceptance interval is then empty.
-    """
-    return high - low >= 2.0 * expanded
-
-
-def why_undecidable(low: float, high: float, expanded: float) -> str | None:
-    """Return the sentence for a window [K] that this sensor can never prove, or None.
-
-    ``low``, ``high`` and ``expanded`` (U, k = 2) in one unit [°C or K]; see ``decidable``.
-    """
-    if decidable(low, high, expanded):
-        return None
-    if math.isnan(expanded):
-        return "not decidable with this sensor: it has no stated uncertainty there"
-    return (
-        f"not decidable with this sensor: the window is {high - low:.0f} K wide and U takes "
-        f"{expanded:.1f} K at each end; use a better class, or a calibrated thermocouple"
-    )
-
-
 def conformance_probability(
     measured: float,
     standard: float,

@@ -52,12 +52,6 @@ def calls_for(store: Store, alarm_ids: Sequence[int]) -> list[Call]:
     ]
 
 
-def calls_between(store: Store, start_us: int, end_us: int) -> list[Call]:
-    """Return the calls made in a stretch of time."""
-    rows = query(store, f"{_CALL} where made_us between ? and ? order by id", (start_us, end_us))
-    return [Call(*row) for row in rows]
-
-
 def attempts(store: Store, call_id: int) -> list[Attempt]:
     """Return every try to deliver a call."""
     rows = query(

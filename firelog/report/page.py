@@ -11,8 +11,6 @@ from markupsafe import Markup, escape
 from firelog.report.sheet import Sheet
 from firelog.view.palette import DAY
 
-PAPERS = ("A4", "Letter")
-
 
 def html_of(sheet: Sheet, paper: str = "") -> str:
     """Return the report as one self-contained HTML page.

@@ -77,11 +77,6 @@ def read_plan(path: Path) -> WatchPlan:
     return _plan(tomlfile.read_file(path), path.parent)
 
 
-def parse_plan(text: str, folder: Path = Path(), file: str = "foundry.toml") -> WatchPlan:
-    """Read them from the file's text; ``folder`` is where a ways_file is looked for."""
-    return _plan(tomlfile.parse(text, file), folder)
-
-
 def _plan(table: TomlTable, folder: Path) -> WatchPlan:
     unit = cast(TemperatureUnit, table.get("unit", tomlfile.choice(("C", "F", "K")), "C"))
     watch = _section(table, "watch")

@@ -9,7 +9,7 @@ from thermocouple_its90._data import TYPES as PUBLISHED
 
 from firelog.physics.thermometry.its90 import K_EXPONENTIAL, REFERENCE
 from firelog.physics.thermometry.thermocouple import (
-    compensate,
+    compensated_mv,
     emf_mv,
     seebeck_uv_per_k,
     temperature_c,
@@ -189,7 +189,9 @@ def test_cold_junction(
     letter: str, mv: float, cold_c: float, expected_c: float, adding_degrees_c: float
 ) -> None:
     """The cold junction is added as emf; adding its degrees would be up to 20 K off."""
-    assert compensate(letter, mv, cold_c) == pytest.approx(expected_c, abs=0.01)
+    assert temperature_c(letter, compensated_mv(letter, mv, cold_c)) == pytest.approx(
+        expected_c, abs=0.01
+    )
     wrong = temperature_c(letter, mv) + cold_c
     assert wrong == pytest.approx(adding_degrees_c, abs=0.01)
     assert abs(wrong - expected_c) > 0.1

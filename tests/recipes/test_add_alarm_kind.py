@@ -42,10 +42,12 @@ def forgotten(now: KilnNow) -> Condition:
 TRY = """
 from firelog.watch.conditions.every import conditions
 from firelog.watch.facts import Facts, KilnNow
-from firelog.watch.plan import parse_plan
+from pathlib import Path
+from firelog.watch.plan import read_plan
 def seen(hours, text=""):
     now = KilnNow("shell kiln", "night 1", hours * 3600.0, None, ())
-    every = conditions(Facts((now,)), parse_plan(text).options)
+    Path("foundry.toml").write_text(text)
+    every = conditions(Facts((now,)), read_plan(Path("foundry.toml")).options)
     found = [one for one in every if one.kind == "forgotten"]
     return found[0].excess >= 0, found[0].priority.name.lower()
 print(seen(12.0), seen(80.0), seen(80.0, '[watch]\\nwake = ["forgotten"]'))

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from firelog.schedule.checks.judge import judge
-from firelog.schedule.follow.deviation import against_segments_k, lateness_s
+from firelog.schedule.follow.deviation import lateness_s
 from firelog.schedule.follow.segments import follow
 from firelog.schedule.forecast.finish import forecast
 from firelog.schedule.plan.model import ChannelTrace
@@ -68,7 +68,6 @@ def test_no_record_however_broken_ends_in_a_traceback(seed):
         assert check.why.endswith(".")
     following = follow(case.schedule, traces, running=running)
     for trace in traces:
-        against_segments_k(case.schedule, following, trace.t_s, trace.temp_c)
         lateness_s(case.schedule, following, trace.t_s)
     now_s = float(following.grid.t_s[-1]) if following.grid is not None else 0.0
     for estimate in forecast(case.schedule, following, now_s=now_s).estimates:

@@ -6,8 +6,9 @@ never shown. Layouts: public datasheets MAX31855 (rev. 5, table 2 and 4), MAX667
 "serial interface"), MAX31856 (rev. 0, register map).
 
 MAX31855 and MAX6675 are linear: they divide the emf by one number and show 1139 °C for a type K at
-1150 °C. ``linear_emf_mv`` turns their figure back into the emf they measured; ``linear_corrected``
-reads that emf by the reference function. MAX31856 uses tables of its own and needs no correction.
+1150 °C. ``linear_emf_mv`` turns a MAX31855's figure back into the emf it measured, which is then
+read by the reference function; a MAX6675 does not send the cold junction that this needs. MAX31856
+uses tables of its own and needs no correction.
 """
 
 from __future__ import annotations
@@ -34,7 +35,6 @@ MAX31855_UV_PER_K = {
     "T": 52.18,
 }
 _MAX31855_RANGE_C = (-270.0, 1800.0)
-MAX6675_UV_PER_K = {"K": 41.0}
 _MAX31856_LETTERS = "BEJKNRST"  # codes 0 to 7 of register CR1
 _MAX31856_LSB_PER_V = 1.6 * 2**17  # times the gain, 8 or 32
 _MAX31856_FULL_SCALE = 2**17  # ±78.125 mV with gain 8, ±19.531 mV with gain 32
@@ -64,7 +64,7 @@ def _refused(quality: Quality, why: str, cold_junction_c: float = math.nan) -> C
 def max31855(word: int) -> ChipReading:
     """Decode the 32-bit word of a MAX31855, first bit received is bit 31.
 
-    The value is the chip's linear figure in steps of 0.25 °C; see ``linear_corrected``.
+    The value is the chip's linear figure in steps of 0.25 °C; see ``linear_emf_mv``.
     """
     _whole(word, 32, "MAX31855")
     # Bits 17 and 3 always read 0. All zeros is a frame of 0 °C at 0 °C, and also what a dead bus
@@ -155,7 +155,7 @@ def linear_emf_mv(
     """Return the emf in mV, reference junction at 0 °C, behind a linear chip's figure in °C.
 
     The chip shows T = V/slope + t_cold; so V = slope·(T − t_cold), and E_ref(t_cold) is added.
-    ``slopes`` in µV/K: MAX31855_UV_PER_K or MAX6675_UV_PER_K. NaN where either is NaN.
+    ``slopes`` in µV/K: such as MAX31855_UV_PER_K. NaN where either is NaN.
     """
     letter = thermocouple.checked_letter(letter)
     if letter not in slopes:
@@ -167,21 +167,6 @@ def linear_emf_mv(
     measured = slopes[letter] * (shown - cold) / 1000.0
     total = measured + thermocouple.emf_mv(letter, cold)
     return float(total) if total.ndim == 0 else total
-
-
-def linear_corrected(
-    letter: str,
-    shown_c: ArrayLike,
-    cold_junction_c: ArrayLike,
-    slopes: dict[str, float] = MAX31855_UV_PER_K,
-) -> float | FloatArray:
-    """Return the true °C behind a linear chip's figure, by the ITS-90 reference function.
-
-    NaN where either is NaN or where the emf is out of the type's range.
-    """
-    return thermocouple.temperature_c(
-        letter, linear_emf_mv(letter, shown_c, cold_junction_c, slopes)
-    )
 
 
 # ---------------------------------------------------------------- bits

@@ -74,7 +74,7 @@ def _compensated(value: Value, cold: Value | None, wiring: Wiring) -> Value:
     letter, cold_c = wiring.letter(value.column), _cold_c(cold)
     if not _possible(letter, cold_c):
         return replace(value, value=None, quality=Quality.SUSPECT)
-    total_mv = value.value + thermocouple.emf_mv(letter, cold_c)
+    total_mv = float(thermocouple.compensated_mv(letter, value.value, cold_c))
     quality = Quality(int(thermocouple.emf_quality(letter, total_mv)))
     return replace(value, value=total_mv, quality=max(value.quality, quality))
 

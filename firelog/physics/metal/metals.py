@@ -12,8 +12,6 @@ from dataclasses import dataclass
 
 from firelog.errors import InputError
 
-BASIS = ("published", "from memory", "common practice, no source")
-
 
 @dataclass(frozen=True)
 class Figure:

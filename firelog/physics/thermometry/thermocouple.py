@@ -143,23 +143,22 @@ def temperature_c(letter: str, emf_mv: ArrayLike) -> float | FloatArray:
     return _like(emf_mv, temp.reshape(emf.shape))
 
 
-@overload
-def compensate(letter: str, emf_mv: float, cold_junction_c: float) -> float: ...
-@overload
-def compensate(
-    letter: str, emf_mv: ArrayLike, cold_junction_c: ArrayLike
-) -> float | FloatArray: ...
-def compensate(letter: str, emf_mv: ArrayLike, cold_junction_c: ArrayLike) -> float | FloatArray:
-    """Return the hot junction's [°C] from the measured emf [mV] and the cold junction's [°C].
+def compensated_mv(letter: str, emf_mv: ArrayLike, cold_junction_c: ArrayLike) -> FloatArray:
+    """Return the emf [mV] against 0 °C of a measured emf [mV] and its cold junction [°C].
 
     The cold junction is added as emf, E = E_measured + E_ref(t_cold), never as degrees: adding
-    degrees looks right for type K and is 15 K off for type S. NaN where either is NaN, where the
-    sum is out of range, or where the cold junction is nowhere an instrument could work.
+    degrees looks right for type K and is 15 K off for type S. NaN where either is NaN, or where
+    the cold junction is nowhere an instrument could work. The shape is that of both broadcast.
 
     Source: the law of intermediate temperatures (NIST Monograph 175, from memory).
+
+    >>> hot_mv = compensated_mv("K", 40.276, 25.0)  # 1.000 mV for the 25 °C of the cold junction
+    >>> round(float(temperature_c("K", hot_mv)), 1)  # NIST Monograph 175: 41.276 mV at 1000 °C
+    1000.0
     """
-    letter = checked_letter(letter)
-    return temperature_c(letter, _compensated_mv(letter, emf_mv, cold_junction_c))
+    cold = numbers(cold_junction_c)
+    usable = np.where(_plausible_cold(letter, cold), cold, np.nan)
+    return np.asarray(numbers(emf_mv) + _by_piece(checked_letter(letter), usable, derivative=False))
 
 
 def valid_range_mv(letter: str) -> tuple[float, float]:
@@ -254,12 +253,6 @@ def _has_temperature(letter: str, emf: FloatArray) -> NDArray[np.bool_]:
     low, high = valid_range_mv(letter)
     below = 0.0 if letter == "B" else _HALF_DIGIT_MV
     return np.asarray((emf >= low - below) & (emf <= high + _HALF_DIGIT_MV))
-
-
-def _compensated_mv(letter: str, emf: ArrayLike, cold_junction_c: ArrayLike) -> FloatArray:
-    cold = numbers(cold_junction_c)
-    usable = np.where(_plausible_cold(letter, cold), cold, np.nan)
-    return np.asarray(numbers(emf) + _by_piece(letter, usable, derivative=False))
 
 
 @cache

@@ -10,7 +10,7 @@ standard and special limits.
 
 from __future__ import annotations
 
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
@@ -18,7 +18,6 @@ from firelog.errors import InputError
 from firelog.physics.thermometry.thermocouple import checked_letter
 from firelog.readings import FloatArray
 
-Standard = Literal["IEC", "ASTM"]
 USUAL_CLASS = {"IEC": "2", "ASTM": "standard"}  # what is delivered when nothing better is ordered
 
 

@@ -1,33 +1,13 @@
-"""How far a firing is from what was aimed at: against the plan's clock, and step by step.
-
-Against the clock a kiln that began an hour late is wrong all night; against the segments as they
-really ran each step is seen for itself. Both are shown, for they answer different questions: how
-late are we, and how well was each step done.
-"""
+"""How late a firing is, at each instant, by how far it has come on its plan."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from firelog.readings import FloatArray
-from firelog.schedule.follow.segments import Following, followed_target
+from firelog.schedule.follow.segments import Following
 from firelog.schedule.plan.model import Schedule
-from firelog.schedule.plan.target import plan_length_s, plan_points, target_c
-
-
-def against_clock_k(
-    schedule: Schedule, t_s: FloatArray, temp_c: FloatArray, start_c: float | None = None
-) -> FloatArray:
-    """Return temp − plan [K] at ``t_s``, the plan drawn from the firing's start; NaN after it."""
-    aim_c = target_c(schedule, t_s, start_c)
-    return np.where(t_s <= plan_length_s(schedule, start_c), temp_c - aim_c, np.nan)
-
-
-def against_segments_k(
-    schedule: Schedule, following: Following, t_s: FloatArray, temp_c: FloatArray
-) -> FloatArray:
-    """Return temp − target [K] of the segment that really ran; NaN where nothing was asked."""
-    return np.asarray(temp_c - followed_target(schedule, following, t_s))
+from firelog.schedule.plan.target import plan_points
 
 
 def lateness_s(schedule: Schedule, following: Following, t_s: FloatArray) -> FloatArray:
@@ -66,17 +46,3 @@ def lateness_s(schedule: Schedule, following: Following, t_s: FloatArray) -> Flo
             )
         late[at] = t_s[at] - seconds[number] - done_s
     return late
-
-
-def area_deviation(t_s: FloatArray, temp_c: FloatArray, aim_c: FloatArray) -> FloatArray:
-    """Return by how many per cent the area under the curve departs from the target's, so far.
-
-    d = 100 · |∫T dt − ∫T_aim dt| / ∫T_aim dt with T in °C, trapezoids, from the first instant;
-    the first value is 0. This is the measure by which EN 1363-1:2012, 5.1.2 bounds a fire test's
-    furnace (the clause from memory).
-    """
-    step_s = np.diff(t_s)
-    area = np.concatenate(([0.0], np.cumsum(step_s * (temp_c[1:] + temp_c[:-1]) / 2.0)))
-    aimed = np.concatenate(([0.0], np.cumsum(step_s * (aim_c[1:] + aim_c[:-1]) / 2.0)))
-    apart = 100.0 * np.abs(area - aimed)
-    return np.asarray(np.divide(apart, aimed, out=np.zeros_like(apart), where=aimed > 0))

@@ -53,11 +53,6 @@ class StandingAlarms:
 
     alarms: Mapping[str, Alarm] = field(default_factory=dict)
 
-    def by_gravity(self) -> list[Alarm]:
-        """Return the alarms somebody should know of, the gravest first."""
-        found = [alarm for alarm in self.alarms.values() if alarm.state.standing]
-        return sorted(found, key=lambda alarm: (-alarm.condition.priority, alarm.condition.key))
-
 
 @dataclass(frozen=True)
 class Round:

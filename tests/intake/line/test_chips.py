@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -11,15 +12,18 @@ from hypothesis import strategies as st
 
 from firelog.errors import InputError
 from firelog.intake.line.chips import (
-    MAX6675_UV_PER_K,
     MAX31855_UV_PER_K,
-    linear_corrected,
     linear_emf_mv,
     max6675,
     max31855,
     max31856,
 )
-from firelog.physics.thermometry.thermocouple import compensate, emf_mv, valid_range_c
+from firelog.physics.thermometry.thermocouple import (
+    compensated_mv,
+    emf_mv,
+    temperature_c,
+    valid_range_c,
+)
 from firelog.readings import Quality
 
 reproducible = settings(derandomize=True, deadline=None, max_examples=200)
@@ -101,6 +105,11 @@ def test_max31855_not_a_word(word: int) -> None:
 
 
 # ---------------------------------------------------------------- its straight line
+def true_c_of(letter: str, shown_c: Any, cold_c: Any) -> Any:
+    """Return the truth behind a MAX31855's figure as the intake reckons it: its emf, looked up."""
+    return temperature_c(letter, linear_emf_mv(letter, shown_c, cold_c, MAX31855_UV_PER_K))
+
+
 @pytest.mark.parametrize("letter", sorted(set(MAX31855_UV_PER_K) - {"T"}))
 def test_slopes(letter: str) -> None:
     """The slopes are E(1000 °C) over 1000 K of IEC 60584-1 (K: printed in the datasheet)."""
@@ -120,16 +129,16 @@ def test_slope_of_type_t() -> None:
      ("N", 900, 899.69), ("N", 1150, 1164.61), ("S", 200, 160.41), ("S", 900, 891.45),
      ("S", 1150, 1194.14), ("S", 1200, 1256.66)],
 )  # fmt: skip
-def test_linear_corrected(letter: str, true_c: float, shown_c: float) -> None:
+def test_linear_figures(letter: str, true_c: float, shown_c: float) -> None:
     """The chip's straight line is undone: 1139.33 shown at a 25 °C chip is 1150 °C of type K."""
-    assert linear_corrected(letter, shown_c, 25.0) == pytest.approx(true_c, abs=0.01)
+    assert true_c_of(letter, shown_c, 25.0) == pytest.approx(true_c, abs=0.01)
     assert abs(shown_c - true_c) > 0.2
 
 
-def test_linear_corrected_backwards() -> None:
+def test_linear_figures_backwards() -> None:
     """905.00 shown at 25 °C is 899.93 °C; 1150.00 shown at 30 °C is 1161.77 °C."""
-    assert linear_corrected("K", 905.00, 25.0) == pytest.approx(899.93, abs=0.01)
-    assert linear_corrected("K", 1150.00, 30.0) == pytest.approx(1161.77, abs=0.01)
+    assert true_c_of("K", 905.00, 25.0) == pytest.approx(899.93, abs=0.01)
+    assert true_c_of("K", 1150.00, 30.0) == pytest.approx(1161.77, abs=0.01)
 
 
 @given(st.sampled_from(sorted(MAX31855_UV_PER_K)), st.floats(0.0, 1.0), st.floats(-20.0, 100.0))
@@ -140,25 +149,25 @@ def test_linear_round_trip(letter: str, share: float, cold_c: float) -> None:
     true_c = low + share * (high - low)
     measured_mv = emf_mv(letter, true_c) - emf_mv(letter, cold_c)
     shown_c = cold_c + 1000.0 * measured_mv / MAX31855_UV_PER_K[letter]
-    assert linear_corrected(letter, shown_c, cold_c) == pytest.approx(true_c, abs=1e-5)
+    assert true_c_of(letter, shown_c, cold_c) == pytest.approx(true_c, abs=1e-5)
 
 
 def test_linear_arrays_and_refusals() -> None:
     """Arrays keep their shape, NaN and impossible emfs stay NaN, a wrong type is an error."""
     shown = np.array([905.07, np.nan, 1800.0])
-    found = np.asarray(linear_corrected("K", shown, np.array([25.0, 25.0, 25.0])))
+    found = np.asarray(true_c_of("K", shown, np.array([25.0, 25.0, 25.0])))
     assert found[0] == pytest.approx(900.0, abs=0.01)
     assert np.isnan(found[1:]).all()
     assert isinstance(linear_emf_mv("K", 905.0, 25.0, MAX31855_UV_PER_K), float)
     with pytest.raises(InputError, match="not made for type B"):
-        linear_corrected("B", 1000.0, 25.0)
+        true_c_of("B", 1000.0, 25.0)
 
 
 def test_chip_frame_to_truth() -> None:
     """A frame of 1139.25 at 25 °C stands for type K at 1149.9 °C."""
     found = max31855((4557 << 18) | 0x1900)
     assert found.value == 1139.25
-    true_c = linear_corrected("K", found.value, found.cold_junction_c)
+    true_c = true_c_of("K", found.value, found.cold_junction_c)
     assert true_c == pytest.approx(1149.91, abs=0.01)
 
 
@@ -186,13 +195,6 @@ def test_max6675_refused(word: int, quality: Quality) -> None:
     found = max6675(word)
     assert math.isnan(found.value)
     assert found.quality is quality
-
-
-def test_max6675_correction() -> None:
-    """With a stated cold junction its 41 µV/°C (datasheet, temperature conversion) is undone."""
-    shown_c = 25.0 + (emf_mv("K", 900.0) - emf_mv("K", 25.0)) / 0.041
-    true_c = linear_corrected("K", shown_c, 25.0, MAX6675_UV_PER_K)
-    assert true_c == pytest.approx(900.0, abs=1e-5)
 
 
 # ---------------------------------------------------------------- MAX31856
@@ -247,7 +249,9 @@ def test_max31856_voltage_mode() -> None:
     assert found.in_mv
     assert found.value == pytest.approx(20.0, abs=0.001)
     # 0.342 mV for 25 °C; type C prints 20.066 mV at 1100 °C and 20.950 mV at 1150 °C
-    assert compensate("C", found.value, found.cold_junction_c) == pytest.approx(1115.3, abs=0.5)
+    assert temperature_c(
+        "C", compensated_mv("C", found.value, found.cold_junction_c)
+    ) == pytest.approx(1115.3, abs=0.5)
     # the datasheet's note 7: full scale ±78.125 mV with gain 8, ±19.531 mV with gain 32
     assert max31856(frame(0x3FFFE0), cr1=0x0A).value == pytest.approx(78.125, abs=0.001)
     assert max31856(frame(0x3FFFE0), cr1=0x0C).value == pytest.approx(19.531, abs=0.0005)

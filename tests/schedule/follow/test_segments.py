@@ -10,13 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firelog.schedule.checks.judge import judge
-from firelog.schedule.follow.deviation import (
-    against_clock_k,
-    against_segments_k,
-    lateness_s,
-)
-from firelog.schedule.follow.segments import follow
+from firelog.schedule.follow.deviation import lateness_s
+from firelog.schedule.follow.segments import follow, followed_target
 from firelog.schedule.plan.reader import parse_schedule
+from firelog.schedule.plan.target import target_c
 from tests.schedule.firings import piecewise, trace
 
 H = 3600.0
@@ -136,8 +133,8 @@ def test_both_deviations():
     t_s, temp_c = piecewise(CORNERS)
     following = follow(PLAN, (trace(t_s, temp_c),))
     at = int(2 * H / 30)
-    assert against_clock_k(PLAN, t_s, temp_c)[at] == pytest.approx(-65, abs=1)
-    assert against_segments_k(PLAN, following, t_s, temp_c)[at] == pytest.approx(0, abs=1)
+    assert temp_c[at] - target_c(PLAN, t_s)[at] == pytest.approx(-65, abs=1)
+    assert temp_c[at] - followed_target(PLAN, following, t_s)[at] == pytest.approx(0, abs=1)
 
 
 def test_lateness_adds_up():
