@@ -7,7 +7,6 @@ on loopback, and says why.
 from __future__ import annotations
 
 import json
-import os
 import socket
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -15,6 +14,7 @@ from pathlib import Path
 
 from werkzeug.security import check_password_hash, generate_password_hash
 
+from firelog import safefile
 from firelog.errors import InputError, StoreError
 
 LOOPBACK_NAMES = ("127.0.0.1", "localhost")
@@ -105,11 +105,7 @@ def set_passphrase(store: Path, role: str, passphrase: str) -> None:
         raise InputError("the passphrases of look and write must differ")
     hashes[role] = generate_password_hash(passphrase, method="scrypt")
     path = passphrase_path(store)
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-    with os.fdopen(handle, "w", encoding="utf-8") as file:
-        json.dump(hashes, file)
-    part.replace(path)
+    safefile.write_text(path, json.dumps(hashes), replace=True, mode=0o600)
 
 
 def only_loopback(host: str) -> str:

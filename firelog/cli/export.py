@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import contextlib
+import io
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -26,6 +26,9 @@ if TYPE_CHECKING:
     help="A CSV file for a spreadsheet: FIRING as it was judged.",
 )
 @click.option("--kiln", help="All readings of this kiln, instead of one firing's.")
+@click.option(
+    "--replace", is_flag=True, help="Write over a file of that name (never over a store)."
+)
 @json_option
 @common_options
 @pass_settings
@@ -37,13 +40,15 @@ def export(
     folder: Path | None,
     table_path: Path | None,
     kiln: str | None,
+    replace: bool,
     as_json: bool,
 ) -> None:
     """Write the readings of FIRING, of a kiln, or of the whole store, as received.
 
     The CSV comes back through `firelog import` without loss. The Parquet files stand in folders
     for foundry, kiln and month, and open in pandas, DuckDB and Polars. The --table holds what the
-    verdict stands on instead: corrected temperatures with their U, segment and target.
+    verdict stands on instead: corrected temperatures with their U, segment and target. A file that
+    is there already stays as it is, unless --replace is said.
     """
     from firelog.errors import InputError
     from firelog.record.store import Store
@@ -54,12 +59,13 @@ def export(
         raise InputError("name a firing or a --kiln, not both")
     with Store.open(settings.store_path()) as store:
         if csv_path is not None:
-            answer = _csv(store, csv_path, firing, kiln)
+            answer = _csv(store, csv_path, firing, kiln, replace=replace)
         elif table_path is not None:
-            answer = _table(store, table_path, firing)
+            answer = _table(store, table_path, firing, replace=replace)
         else:
             assert folder is not None
-            answer = _parquet(store, folder, settings.read_foundry().name, firing, kiln)
+            foundry = settings.read_foundry().name
+            answer = _parquet(store, folder, foundry, firing, kiln, replace=replace)
     if as_json and str(csv_path) != "-":
         emit_json({"files": answer})
     else:
@@ -67,7 +73,10 @@ def export(
             click.echo(f"{file['file']}: {file['readings']} readings", err=True)
 
 
-def _csv(store: Store, path: Path, firing: str | None, kiln: str | None) -> list[dict[str, Any]]:
+def _csv(
+    store: Store, path: Path, firing: str | None, kiln: str | None, *, replace: bool
+) -> list[dict[str, Any]]:
+    from firelog import safefile
     from firelog.errors import InputError
     from firelog.record.export import write_csv
 
@@ -86,22 +95,17 @@ def _csv(store: Store, path: Path, firing: str | None, kiln: str | None) -> list
     if str(path) == "-":
         count = write_csv(store, channels, sys.stdout, start_us, end_us)
         return [{"file": "-", "readings": count}]
-    part = path.with_name(f".{path.name}.part")
-    try:
-        with part.open("w", encoding="utf-8", newline="") as out:
-            count = write_csv(store, channels, out, start_us, end_us)
-        part.replace(path)
-    except OSError as error:
-        raise InputError(f"{path}: cannot be written ({error.strerror})") from error
-    finally:
-        with contextlib.suppress(OSError):
-            part.unlink(missing_ok=True)
+    with safefile.writing(path, replace=replace) as file:
+        out = io.TextIOWrapper(file, encoding="utf-8", newline="")
+        count = write_csv(store, channels, out, start_us, end_us)
+        out.detach()
     return [{"file": str(path), "readings": count}]
 
 
-def _table(store: Store, path: Path, firing: str | None) -> list[dict[str, Any]]:
+def _table(store: Store, path: Path, firing: str | None, *, replace: bool) -> list[dict[str, Any]]:
     import numpy as np
 
+    from firelog import safefile
     from firelog.cli.show import shown_settings
     from firelog.errors import InputError
     from firelog.judge.firing import assess
@@ -109,19 +113,24 @@ def _table(store: Store, path: Path, firing: str | None) -> list[dict[str, Any]]
 
     if firing is None:
         raise InputError("name the firing whose table you want")
+    safefile.check(path, replace=replace)  # before the work, not after it
     unit, _ = shown_settings(store)
     assessment = assess(store, store.firing(firing), unit)
     table = firing_frame(assessment, unit)
-    try:
-        table.to_csv(path, date_format="%Y-%m-%dT%H:%M:%S.%fZ")
-    except OSError as error:
-        raise InputError(f"{path}: cannot be written ({error.strerror})") from error
+    text = table.to_csv(None, date_format="%Y-%m-%dT%H:%M:%S.%fZ")
+    safefile.write_text(path, text, replace=replace)
     count = sum(int(np.isfinite(trace.temp_c).sum()) for trace in assessment.traces)
     return [{"file": str(path), "readings": count}]
 
 
 def _parquet(
-    store: Store, folder: Path, foundry: str, firing: str | None, kiln: str | None
+    store: Store,
+    folder: Path,
+    foundry: str,
+    firing: str | None,
+    kiln: str | None,
+    *,
+    replace: bool,
 ) -> list[dict[str, Any]]:
     from firelog.errors import InputError
     from firelog.record.parquet import write_parquet
@@ -130,7 +139,7 @@ def _parquet(
     if kiln is not None and kiln not in store.kilns():
         raise InputError(f"there is no kiln {kiln!r}; there are: {', '.join(store.kilns())}")
     try:
-        written = write_parquet(store, folder, foundry, kiln=kiln, firing=chosen)
+        written = write_parquet(store, folder, foundry, kiln=kiln, firing=chosen, replace=replace)
     except OSError as error:
         raise InputError(f"{folder}: cannot be written ({error.strerror})") from error
     return [{"file": str(file.path), "readings": file.readings} for file in written]

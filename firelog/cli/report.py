@@ -25,6 +25,9 @@ from firelog.say.reader import reader_of
     help="What NAME is, where several things bear it.",
 )
 @click.option(
+    "--replace", is_flag=True, help="Write over a file of that name (never over a store)."
+)
+@click.option(
     "--paper",
     type=click.Choice(["A4", "Letter"]),
     help="Of a PDF; default: Letter where the foundry reads °F, else A4.",
@@ -38,6 +41,7 @@ def report(
     name: str,
     output: Path | None,
     kind: str | None,
+    replace: bool,
     paper: str | None,
     as_json: bool,
 ) -> None:
@@ -59,7 +63,7 @@ def report(
         made = write.make(store, name, now_us(), kind)
         usual = "Letter" if reader_of(store).unit == "F" else "A4"
     if output is not None:
-        write.to_file(made, output, paper or usual)
+        write.to_file(made, output, paper or usual, replace=replace)
         click.echo(f"written: {output}", err=True)
     if as_json:
         emit_json(made.facts)

@@ -137,10 +137,16 @@ def requirements(topic: str | None) -> None:
 @click.argument("firing")
 @click.option("--unit", type=click.Choice(["C", "F"]), default="C", show_default=True)
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="The file; default: stdout.")
+@click.option(
+    "--replace", is_flag=True, help="Write over a file of that name (never over a store)."
+)
 @common_options
 @pass_settings
-def draft(settings: Settings, *, firing: str, unit: str, output: Path | None) -> None:
-    """Draft a schedule from the recorded FIRING; a file that exists is never overwritten."""
+def draft(
+    settings: Settings, *, firing: str, unit: str, output: Path | None, replace: bool
+) -> None:
+    """Draft a schedule from the recorded FIRING; a file that exists stays unless --replace."""
+    from firelog import safefile
     from firelog.errors import InputError
     from firelog.judge.firing import assess
     from firelog.record.store import Store
@@ -166,13 +172,7 @@ def draft(settings: Settings, *, firing: str, unit: str, output: Path | None) ->
     if output is None:
         click.echo(text, nl=False)
         return
-    try:
-        with output.open("x", encoding="utf-8") as handle:
-            handle.write(text)
-    except FileExistsError as error:
-        raise InputError(f"{output} exists; choose another name or remove it") from error
-    except OSError as error:
-        raise InputError(f"{output}: cannot be written ({error.strerror})") from error
+    safefile.write_text(output, text, replace=replace)
     click.echo(f"{output}: drafted; check every number before you use it", err=True)
 
 

@@ -11,10 +11,10 @@ import contextlib
 import hashlib
 import os
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from firelog import safefile
 from firelog.errors import InputError, StoreError
 from firelog.record import driver
 from firelog.record.examine import examine
@@ -51,20 +51,18 @@ def backup(store: Store, folder: Path, now_us: int, keep: int | None = None) -> 
     if target.exists():
         raise InputError(f"{target}: is there already; wait a second")
     _sweep(folder, store.path.stem, now_us)
-    with _unfinished(target) as part:
+    with safefile.filling(target) as part:
         copy_into(store, part)
         readings = look_through(part)
-        digest = _on_disk(part)
-        part.replace(target)
+        digest = _digest(part)
     sidecar = target.with_suffix(".sha256")
-    sidecar.write_text(f"{digest}  {target.name}\n", encoding="utf-8")
-    _sync_folder(folder)
+    safefile.write_text(sidecar, f"{digest}  {target.name}\n", replace=True)
     removed = _let_go(folder, store.path.stem, keep) if keep else ()
     return Backup(target, target.stat().st_size, digest, readings, removed)
 
 
 def copy_into(store: Store, target: Path) -> None:
-    """Let SQLite write a copy of the store as it is at this instant; ``target`` must not exist."""
+    """Let SQLite write a copy of the store as it is now; ``target`` is absent or empty."""
     try:
         # A connection of its own: that of a reader refuses every statement that writes anything.
         with contextlib.closing(driver.connect(store.path, write=False)) as connection:
@@ -93,17 +91,6 @@ def look_through(path: Path) -> int:
     return int(rows + in_blocks)
 
 
-@contextlib.contextmanager
-def _unfinished(target: Path) -> Iterator[Path]:
-    part = target.with_name(f".{target.name}.{os.getpid()}.part")
-    part.unlink(missing_ok=True)
-    try:
-        yield part
-    finally:
-        for name in (part, part.with_name(part.name + "-journal")):
-            name.unlink(missing_ok=True)
-
-
 def _sweep(folder: Path, stem: str, now_us: int) -> None:
     """Remove what a backup that was killed a day ago or earlier has left behind."""
     for part in folder.glob(f".{stem}-*.part"):
@@ -112,21 +99,10 @@ def _sweep(folder: Path, stem: str, now_us: int) -> None:
                 part.unlink()
 
 
-def _on_disk(path: Path) -> str:
-    """Return the SHA-256 of a finished file, and wait until the disk has it."""
-    with path.open("r+b") as file:
-        digest = hashlib.file_digest(file, "sha256").hexdigest()
-        os.fsync(file.fileno())
-    return digest
-
-
-def _sync_folder(folder: Path) -> None:
-    if os.name == "posix":  # elsewhere a folder cannot be synced
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
+def _digest(path: Path) -> str:
+    """Return the SHA-256 of a copy that nobody has open."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _let_go(folder: Path, stem: str, keep: int) -> tuple[Path, ...]:
@@ -144,19 +120,24 @@ def _let_go(folder: Path, stem: str, keep: int) -> tuple[Path, ...]:
 def restore(copy: Path, target: Path, now_us: int, *, replace: bool = False) -> Path | None:
     """Put a backup in the place of a store; returns where the store that was there now is.
 
-    The store that was there is never deleted. Raises :class:`StoreError` when the backup is not
-    sound, when a store is there and ``replace`` was not asked for, or while a program has it open.
+    Nothing that was there is deleted: the store, and a write-ahead log or shared memory that was
+    left beside it or without it, get another name. What then stands in its place is looked through
+    before this returns. Raises :class:`StoreError` when the backup is not sound, when a store is
+    there and ``replace`` was not asked for, or while a program has it open.
     """
     _check_sum(copy)
     if target.exists() and not replace:
         raise StoreError(f"{target}: there is a store here already; say --replace to put it aside")
-    with Store.open(copy) as source, _unfinished(target) as part:
+    if target.exists() and target.samefile(copy):
+        raise InputError(f"{copy}: is the store itself; name a copy of it")
+    with Store.open(copy) as source, safefile.beside(target) as part:
         copy_into(source, part)
         look_through(part)
-        _on_disk(part)
-        aside = _put_aside(target, now_us) if target.exists() else None
+        safefile.sync_file(part)
+        aside = _put_aside(target, now_us)
         part.replace(target)
-    _sync_folder(target.parent)
+        safefile.sync_folder(target.parent)
+    look_through(target)
     return aside
 
 
@@ -172,26 +153,50 @@ def _check_sum(copy: Path) -> None:
         raise StoreError(f"{copy}: has changed since it was made ({sidecar.name}); take another")
 
 
-def _put_aside(target: Path, now_us: int) -> Path:
-    """Give the present store another name, so that its own stays taken until it is replaced."""
-    with contextlib.suppress(StoreError), driver.speaking(target):
+def _put_aside(target: Path, now_us: int) -> Path | None:
+    """Give the present store another name as well; its own stays taken until it is replaced.
+
+    A write-ahead log that a killed program left goes with its store: beside another one, SQLite
+    would fold its pages into it.
+    """
+    was_there = target.exists()
+    if was_there:
+        _close_for_all(target)
+    aside = _free_name(target, us_to_datetime(now_us).strftime("%Y%m%dT%H%M%SZ"))
+    if was_there:
+        try:
+            os.link(target, aside)  # two names for a moment: there is no instant without a store
+        except OSError:
+            target.rename(aside)
+    for ending in safefile.BESIDE:
+        left = target.with_name(target.name + ending)
+        if left.exists():
+            left.rename(aside.with_name(aside.name + ending))
+    safefile.sync_folder(target.parent)
+    return aside if was_there else None
+
+
+def _close_for_all(target: Path) -> None:
+    """Fold the write-ahead log in, which needs the store for ourselves; refuse if it is in use."""
+    with contextlib.suppress(StoreError), driver.speaking(target):  # a damaged one is put aside too
         connection = driver.connect(target, write=True)
         try:
-            # Leaving WAL needs the store for ourselves: whoever has it open makes this fail.
             mode = connection.execute("pragma journal_mode=delete").fetchone()[0]
         except driver.sqlite3.OperationalError as error:
-            if "locked" in str(error):
-                mode = "wal"
-            else:
+            if "locked" not in str(error):
                 raise
+            mode = "wal"
         finally:
             connection.close()
         if mode == "wal":
             raise InputError(f"{target}: a program has this store open; stop it, then restore")
-    stamp = us_to_datetime(now_us).strftime("%Y%m%dT%H%M%SZ")
+
+
+def _free_name(target: Path, stamp: str) -> Path:
+    """Return a name for what is put aside that nothing bears yet."""
     aside = target.with_name(f"{target.name}.before-{stamp}")
-    try:
-        os.link(target, aside)  # two names for a moment: there is no instant without a store
-    except OSError:
-        target.rename(aside)
+    number = 2
+    while any(aside.with_name(aside.name + ending).exists() for ending in ("", *safefile.BESIDE)):
+        aside = target.with_name(f"{target.name}.before-{stamp}-{number}")
+        number += 1
     return aside

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from firelog import safefile
 from firelog.errors import InputError, StoreError
 from firelog.record import driver, heats, migrations
 from firelog.record.heats import Heat, Pour
@@ -291,16 +291,12 @@ def add_photo(
 
 
 def _lay_down(target: Path, content: bytes) -> None:
+    """Keep a picture under its hash; what bears that name may be a torn copy, and is replaced."""
     try:
         target.parent.mkdir(exist_ok=True)
-        part = target.with_name(f".{target.name}.{os.getpid()}.part")
-        with part.open("wb") as handle:
-            handle.write(content)
-            handle.flush()
-            os.fsync(handle.fileno())
-        part.replace(target)
     except OSError as error:
         raise StoreError(f"{target}: cannot be written ({error.strerror})") from error
+    safefile.write_bytes(target, content, replace=True)
 
 
 def photos(store: Store, known: Casting) -> list[Photograph]:

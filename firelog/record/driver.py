@@ -55,6 +55,15 @@ def connect(path: Path, *, write: bool, create: bool = False) -> Any:
     return sqlite3.connect(uri, uri=True, timeout=BUSY_TIMEOUT_S, isolation_level=None)
 
 
+def file_id(path: Path) -> tuple[int, int] | None:
+    """Return which file is behind a name; to look is safe, to open it would drop its locks."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
+
+
 def _at_rest(path: Path) -> bool:
     """Return whether a store lies where we may not write and nobody has it open: an archive.
 

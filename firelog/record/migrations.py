@@ -6,11 +6,11 @@ step is never edited: a change is a new step.
 
 from __future__ import annotations
 
-import os
-from contextlib import closing
+import contextlib
 from pathlib import Path
 from typing import Any
 
+from firelog import safefile
 from firelog.errors import StoreError
 from firelog.readings import Quality, Unit
 from firelog.record import schema_origins
@@ -493,21 +493,20 @@ def apply(connection: Any) -> None:
     connection.execute(f"pragma user_version={SCHEMA}")
 
 
+class _FasterError(Exception):
+    """Another process has changed the schema, and keeps the copy."""
+
+
 def keep_copy(connection: Any, path: Path, version: int) -> None:
     """Keep the store as it was before a change of schema, beside it, unless it is kept already."""
     copy = path.with_name(f"{path.name}.schema-{version}")
     if copy.exists():
         return
-    part = path.with_name(f".{copy.name}.{os.getpid()}.part")
-    part.unlink(missing_ok=True)
-    try:
+    with contextlib.suppress(_FasterError), safefile.filling(copy) as part:
         connection.execute("vacuum into ?", (str(part),))
-        with closing(connect(part, write=False)) as made:
-            as_it_was = made.execute("pragma user_version").fetchone()[0] == version
-        if as_it_was:  # else another process was faster, and keeps the copy
-            part.replace(copy)
-    finally:
-        part.unlink(missing_ok=True)
+        with contextlib.closing(connect(part, write=False)) as made:
+            if made.execute("pragma user_version").fetchone()[0] != version:
+                raise _FasterError
 
 
 def check_ours(connection: Any, path: object) -> int:

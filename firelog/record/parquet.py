@@ -7,17 +7,18 @@ stands in the schema's metadata under ``firelog``. Needs the package ``pyarrow``
 
 from __future__ import annotations
 
+import itertools
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 from urllib.parse import quote
 
 import numpy as np
 
-from firelog import __version__
+from firelog import __version__, safefile
 from firelog.errors import InputError
 from firelog.readings import Trace
 from firelog.record.export import quality_words, stretches
@@ -47,10 +48,12 @@ def write_parquet(
     *,
     kiln: str | None = None,
     firing: Firing | None = None,
+    replace: bool = False,
 ) -> list[Written]:
     """Write readings below ``folder``, a file for each kiln and month; returns the files.
 
-    All of the store, of one kiln, or of one firing. Written again, a file replaces itself. A
+    All of the store, of one kiln, or of one firing. Files that are there are written anew only
+    with ``replace``; without it :class:`InputError` is raised before anything is written. A
     folder holds either whole kilns or single firings: both would count readings twice. Raises
     :class:`InputError` when that, or the package, stands in the way.
     """
@@ -62,14 +65,20 @@ def write_parquet(
     name = f"firing-{firing.id}-{_safe(firing.name)}.parquet" if firing else "readings.parquet"
     _refuse_both(folder, single=firing is not None)
     written: list[Written] = []
+    plans: list[tuple[Path, list[Channel], list[Firing], tuple[int, int]]] = []
     for each in kilns:
         channels = store.channels(each)
         firings = [f for f in store.firings(each) if firing is None or f.id == firing.id]
         for month, start_us, end_us in _months(store, channels, firing):
             place = folder / f"foundry={_safe(foundry)}" / f"kiln={_safe(each)}" / f"month={month}"
-            count = _write(store, place / name, channels, firings, (start_us, end_us))
-            if count:
-                written.append(Written(place / name, count))
+            plans.append((place / name, channels, firings, (start_us, end_us)))
+    for path, *_ in plans:
+        if path.parent.is_dir():
+            safefile.check(path, replace=replace)
+    for path, channels, firings, span in plans:
+        count = _write(store, path, channels, firings, span, replace=replace)
+        if count:
+            written.append(Written(path, count))
     return written
 
 
@@ -79,33 +88,36 @@ def _write(
     channels: list[Channel],
     firings: list[Firing],
     span: tuple[int, int],
+    *,
+    replace: bool,
 ) -> int:
+    schema = _schema(store, channels)
+    tables = (
+        _table(schema, channel, trace, firings)
+        for channel in channels
+        for trace in stretches(store, channel, *span)
+    )
+    first = next(tables, None)
+    if first is None:
+        return 0
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with safefile.writing(path, replace=replace) as file:
+        return _write_tables(file, schema, itertools.chain([first], tables))
+
+
+def _write_tables(file: BinaryIO, schema: Any, tables: Iterable[Any]) -> int:
     from pyarrow import parquet  # noqa: PLC0415
 
-    schema = _schema(store, channels)
-    part = path.with_name(f".{path.name}.part")
     count = 0
-    writer = None
-    try:
-        for channel in channels:
-            for trace in stretches(store, channel, *span):
-                if writer is None:
-                    path.parent.mkdir(parents=True, exist_ok=True)
-                    writer = parquet.ParquetWriter(
-                        part,
-                        schema,
-                        compression="zstd",
-                        use_dictionary=["channel", "unit", "quality", "firing"],
-                    )
-                writer.write_table(_table(schema, channel, trace, firings))
-                count += len(trace)
-        if writer is not None:
-            writer.close()
-            part.replace(path)
-    finally:
-        if writer is not None:
-            writer.close()
-        part.unlink(missing_ok=True)
+    with parquet.ParquetWriter(
+        file,
+        schema,
+        compression="zstd",
+        use_dictionary=["channel", "unit", "quality", "firing"],
+    ) as writer:
+        for table in tables:
+            writer.write_table(table)
+            count += len(table)
     return count
 
 

@@ -11,6 +11,7 @@ import stat
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from firelog import safefile
 from firelog.errors import InputError
 
 if TYPE_CHECKING:
@@ -41,14 +42,9 @@ class PrivateKey:
     def create(cls, path: Path) -> PrivateKey:
         """Make a new key and write it to ``path``, which must not exist, for its owner only."""
         key = cls.from_seed(os.urandom(32))
-        try:
-            handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        except FileExistsError as error:
-            raise InputError(f"{path}: is there already; a key is never overwritten") from error
-        except OSError as error:
-            raise InputError(f"{path}: cannot be written ({error.strerror})") from error
-        with os.fdopen(handle, "wb") as file:
-            file.write(key._pem())
+        if path.exists():
+            raise InputError(f"{path}: is there already; a key is never overwritten")
+        safefile.write_bytes(path, key._pem(), mode=0o600)
         return key
 
     @classmethod

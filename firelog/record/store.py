@@ -46,6 +46,9 @@ class Store:
         self.path = path
         self.write = write
         self.connection = connection
+        self._log: list[tuple[int, int] | None] | None = (
+            None  # which files the log and its index are
+        )
 
     # ------------------------------------------------------------ opening and closing
     @classmethod
@@ -114,6 +117,38 @@ class Store:
         with driver.speaking(self.path):
             row = self.connection.execute("pragma wal_checkpoint(truncate)").fetchone()
         return bool(row[0] == 0)
+
+    def lost_log(self) -> Path | None:
+        """Return the path of the write-ahead log, or of its index, when it has lost its name.
+
+        Looks at names only; call it after a write. Somebody deleted it, or put another in place.
+        """
+        paths = [self.path.with_name(self.path.name + ending) for ending in ("-wal", "-shm")]
+        found = [driver.file_id(path) for path in paths]
+        if self._log is None:
+            self._log = found
+        gone = (
+            path for path, now, then in zip(paths, found, self._log, strict=True) if now != then
+        )
+        return next(gone, None)
+
+    def reopen(self) -> str:
+        """Open the store anew after its log lost its name; say what became of what that held.
+
+        The log can still be read through the handle that is open: it is folded into the store,
+        unless another program has begun a new one, whose pages are of another state.
+        """
+        path = self.path.with_name(self.path.name + "-wal")
+        begun = path.exists() and path.stat().st_size > 0
+        saved = not begun and self.checkpoint()
+        self.connection.close()
+        with driver.speaking(self.path):
+            self.connection = driver.connect(self.path, write=self.write)
+            self._prepare(self.connection, self.path, write=self.write)
+        self._log = None
+        if saved:
+            return "all that it held was saved into the store"
+        return "what was stored since the last minute may be lost; run `firelog doctor`"
 
     # ------------------------------------------------------------ settings
     def setting(self, key: str, default: str = "") -> str:

@@ -8,6 +8,7 @@ import subprocess
 import tempfile
 from pathlib import Path
 
+from firelog import safefile
 from firelog.errors import InputError, SourceError
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
@@ -22,7 +23,7 @@ def browser() -> str | None:
     return next((found for name in NAMES if (found := shutil.which(name))), None)
 
 
-def write(page: str, target: Path) -> None:
+def write(page: str, target: Path, *, replace: bool = False) -> None:
     """Print an HTML page to a PDF file; raises when there is no Chromium or it does not answer."""
     program = browser()
     if program is None:
@@ -32,7 +33,7 @@ def write(page: str, target: Path) -> None:
         )
     with tempfile.TemporaryDirectory(prefix="firelog-print-") as folder:
         source, made = Path(folder) / "report.html", Path(folder) / "report.pdf"
-        source.write_text(page, encoding="utf-8")
+        safefile.write_text(source, page)
         said = _print(program, Path(folder), source, made)
         if not made.exists() or not made.stat().st_size:
             last = said.strip().splitlines()[-1:] or ["it said nothing"]
@@ -40,7 +41,7 @@ def write(page: str, target: Path) -> None:
                 f"{target}: {program} printed no PDF ({last[0][:160]}); write "
                 f"{target.with_suffix('.html').name} instead and print it from a browser"
             )
-        shutil.copyfile(made, target)
+        safefile.write_bytes(target, made.read_bytes(), replace=replace)
 
 
 def _print(program: str, folder: Path, source: Path, made: Path) -> str:

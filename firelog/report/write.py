@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from firelog import safefile
 from firelog.errors import InputError, NotFoundError
 from firelog.record import castings, heats
 from firelog.record.store import Store
@@ -44,21 +45,19 @@ def make(store: Store, name: str, made_us: int, kind: str | None = None) -> Made
     return MadeReport(sheet, {**facts, "cautions": list(CAUTIONS)})
 
 
-def to_file(made: MadeReport, target: Path, paper: str = "A4") -> None:
-    """Write the report; the name's ending says whether HTML or PDF (then on ``paper``)."""
+def to_file(made: MadeReport, target: Path, paper: str = "A4", *, replace: bool = False) -> None:
+    """Write the report; the name's ending says whether HTML or PDF (then on ``paper``).
+
+    A file that is there is written over only with ``replace``, a store never.
+    """
     ending = target.suffix.lower()
     if ending not in (".html", ".htm", ".pdf"):
         raise InputError(f"{target}: a report is written as .html or .pdf; choose one of these")
-    if not target.parent.is_dir():
-        raise InputError(f"{target}: the folder {target.parent} does not exist; make it first")
+    safefile.check(target, replace=replace)  # before the work, not after it
     if ending == ".pdf":
-        pdf.write(page.html_of(made.sheet, paper), target)
+        pdf.write(page.html_of(made.sheet, paper), target, replace=replace)
         return
-    text = page.html_of(made.sheet)
-    try:
-        target.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise InputError(f"{target}: cannot be written ({error.strerror})") from error
+    safefile.write_text(target, page.html_of(made.sheet), replace=replace)
 
 
 # ---------------------------------------------------------------- the kinds

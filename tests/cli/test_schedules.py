@@ -96,5 +96,5 @@ def test_fit_and_draft_from_the_record(tmp_path):
     assert [round(one.target_c) for one in drafted.segments] == [420, 420, 220]
     path = tmp_path / "draft.toml"
     assert run("draft", "night", "-o", str(path), *where).exit_code == 0
-    assert "exists" in str(run("draft", "night", "-o", str(path), *where).exception)
+    assert "is there already" in str(run("draft", "night", "-o", str(path), *where).exception)
     assert "no ended firing" in str(run("fit", "small kiln", *where).exception)

@@ -4,7 +4,7 @@
    a channel's readings in order of time, a bounded piece and one unit at a time, so that years fit
    in memory. Write value, unit and quality as received; a missing value is not a zero.
 2. ``firelog/cli/export.py``: an option, one more in the count of those of which exactly one is
-   named, and a branch. Write beside the file and rename; never over a store.
+   named, and a branch. Write through ``firelog/safefile.py``: never over a store.
 3. ``README.md``: name it where exports are described.
 
 Test: to the last bit and back, in ``tests/record/test_export.py``, with holes, NaN and two units.
@@ -46,13 +46,14 @@ def write_lines(store: Store, channels: list[Channel], out: TextIO) -> int:
     return count
 '''
 BRANCH = """        if lines_path is not None:
+            from firelog import safefile
             from firelog.record.jsonlines import write_lines
 
-            part = lines_path.with_name(f".{lines_path.name}.part")
             every = [one for name in store.kilns() for one in store.channels(name)]
-            with part.open("w", encoding="utf-8") as out:
+            with safefile.writing(lines_path, replace=replace) as file:
+                out = io.TextIOWrapper(file, encoding="utf-8")
                 count = write_lines(store, every, out)
-            part.replace(lines_path)
+                out.detach()
             answer = [{"file": str(lines_path), "readings": count}]
         elif csv_path is not None:"""
 FILL = """

@@ -6,6 +6,7 @@ import json
 import re
 import shutil
 import subprocess
+import sys
 import threading
 
 import numpy as np
@@ -155,6 +156,55 @@ def test_a_restore_waits_for_nobody_but_refuses(path, folder):
         with pytest.raises(InputError, match="has this store open"):
             backup.restore(done.path, path, LATER, replace=True)
         assert dump(store) == before
+
+
+KILLED = """
+import os, sys
+from firelog.readings import Quality, Unit
+from firelog.record.store import Store
+with Store.open(sys.argv[1], write=True) as store:
+    for n in range(500):
+        store.add_scan(1_772_500_000_000_000 + n * 1_000_000, [(1, 1.0 * n, Unit.C, Quality.OK)])
+    os.kill(os.getpid(), 9)
+"""
+
+
+@pytest.mark.parametrize("removed", [True, False])
+def test_a_log_that_a_killed_program_left_does_not_ruin_a_restore(path, folder, removed):
+    """Beside a stale write-ahead log, with its store or without, the restored store is sound."""
+    with Store.open(path) as store:
+        done = backup.backup(store, folder, LATER)
+        before = dump(store)
+    subprocess.run([sys.executable, "-c", KILLED, str(path)], check=False)
+    log = path.with_name(path.name + "-wal")
+    assert log.stat().st_size > 100_000
+    if removed:
+        path.unlink()
+    else:
+        path.write_bytes(b"not a store any more" + bytes(9_000))  # damaged: it cannot be folded in
+    aside = backup.restore(done.path, path, LATER, replace=not removed)
+    with Store.open(path) as store:
+        assert dump(store) == before
+        assert list(examine(store)) == []
+    kept = list(path.parent.glob("night.firelog.before-*-wal"))
+    if removed:
+        assert [one.stat().st_size > 100_000 for one in kept] == [True]
+    assert (aside is None) is removed
+    assert not log.exists()
+
+
+def test_two_restores_in_one_second_keep_both_stores(path, folder):
+    """What is put aside never takes the name of what was put aside before it."""
+    with Store.open(path) as store:
+        done = backup.backup(store, folder, LATER)
+    first = backup.restore(done.path, path, LATER, replace=True)
+    second = backup.restore(done.path, path, LATER, replace=True)
+    assert first != second
+    for aside in (first, second):
+        with Store.open(aside) as store:
+            assert store.firing("night").name == "night"
+    with pytest.raises(InputError, match="the store itself"):
+        backup.restore(path, path, LATER, replace=True)
 
 
 def test_a_damaged_backup_is_not_restored(path, folder, tmp_path):

@@ -146,13 +146,17 @@ def test_parquet_carries_what_the_channels_are(store, tmp_path):
     assert (frame["channel"] == "top").sum() == 2_000
 
 
-def test_parquet_parts_at_the_month_and_replaces_itself(tmp_path):
-    """A firing over the end of a month is in two files; a second export adds nothing."""
+def test_parquet_parts_at_the_month_and_replaces_itself_when_told(tmp_path):
+    """A firing over the end of a month is in two files; a second export must be asked for."""
     pytest.importorskip("pyarrow")
     with Store.open(tmp_path / "night.firelog", write=True) as store:
         add_night(store, began_us=T0 + 30 * DAY + 57_000 * SECOND)  # 2026-03-31T23:50:00Z
-        for _ in range(2):
-            written = write_parquet(store, tmp_path / "out", "f", firing=store.firing("night"))
+        night = store.firing("night")
+        first = write_parquet(store, tmp_path / "out", "f", firing=night)
+        with pytest.raises(InputError, match="--replace"):
+            write_parquet(store, tmp_path / "out", "f", firing=night)
+        written = write_parquet(store, tmp_path / "out", "f", firing=night, replace=True)
+        assert written == first
         assert [(w.path.parent.name, w.readings) for w in written] == [
             ("month=2026-03", 1_200),
             ("month=2026-04", 2_800),
@@ -217,3 +221,33 @@ def test_the_command_writes_csv_and_parquet(store, tmp_path):
         done = firelog("export", *wrong, "--store", path)
         assert done.returncode == 2
         assert done.stderr.startswith("firelog: ")
+
+
+@pytest.mark.parametrize("option", ["--csv", "--table"])
+@pytest.mark.parametrize("ending", ["", "-wal", "-shm"])
+def test_an_export_never_writes_over_a_store(tmp_path, option, ending):
+    """Export onto the store, its log or its index ends with 2; asked to replace it, too."""
+    path = tmp_path / "night.firelog"
+    with Store.open(path, write=True) as store:
+        add_night(store)
+        target = f"{path}{ending}"
+        for more in ([], ["--replace"]):
+            done = firelog("export", "night", option, target, "--store", path, *more)
+            assert done.returncode == 2, done.stdout
+            assert str(target) in done.stderr
+        assert store.firing("night").name == "night"
+        names = sorted(one.name for one in tmp_path.iterdir())
+        assert names == [path.name, f"{path.name}-shm", f"{path.name}-wal"]
+
+
+def test_an_export_leaves_what_is_there_unless_told(tmp_path):
+    """A file of that name stays as it was; with --replace it is written anew."""
+    path, target = tmp_path / "night.firelog", tmp_path / "a.csv"
+    with Store.open(path, write=True) as store:
+        add_night(store)
+    target.write_text("mine")
+    done = firelog("export", "night", "--csv", target, "--store", path)
+    assert (done.returncode, target.read_text()) == (2, "mine")
+    assert "--replace" in done.stderr
+    assert firelog("export", "night", "--csv", target, "--store", path, "--replace").returncode == 0
+    assert target.read_text().startswith("time_utc")

@@ -127,6 +127,7 @@ class Collector:
             for channel in feed.source.channels:
                 feed.names.add(channel.name)
                 self._keeper.channel(channel.kiln, channel.name)
+        self._store.lost_log()  # from here on it knows which file the log is
         self._event(None, "collector started", f"listening to {', '.join(self._feeds)}")
         for feed in self._feeds.values():
             feed.thread = threading.Thread(
@@ -151,6 +152,7 @@ class Collector:
         except queue.Empty:
             pass
         if self._keeper.work():
+            self._look_at_store()
             self._alive()
         self._keeper.checkpoint_if_due(self._clock.now_us())
         now_s = self._clock.steady_s()
@@ -158,12 +160,23 @@ class Collector:
             self._looked_s = now_s
             self._look_around(now_s)
 
-    def _look_around(self, now_s: float) -> None:
+    def _look_at_store(self) -> None:
+        """Notice, at every scan stored, that the store or its log is no longer where it was.
+
+        What is written then goes into a file without a name, and is lost with this process.
+        """
         if self._inode != _inode(self._store.path):
             raise StoreError(
-                f"{self._store.path}: the store was replaced or moved while it was written; "
-                "start collecting again"
+                f"{self._store.path}: the store was replaced, moved or taken away (or its folder "
+                "was) while it was written; put it back, then start collecting again"
             )
+        log = self._store.lost_log()
+        if log is not None:
+            saved = self._store.reopen()
+            self._event(None, "store log went away", f"{log.name} was removed or replaced; {saved}")
+
+    def _look_around(self, now_s: float) -> None:
+        self._look_at_store()
         for step in self._clock.steps():
             self._event(None, step.kind, step.text)
         for feed in self._feeds.values():

@@ -7,14 +7,13 @@ their own, so looking must not acknowledge.
 
 from __future__ import annotations
 
-import contextlib
-import os
 import secrets
 from dataclasses import dataclass
 from pathlib import Path
 
 from itsdangerous import BadSignature, SignatureExpired, URLSafeTimedSerializer
 
+from firelog import safefile
 from firelog.errors import InputError, StoreError
 
 VALID_S = 12 * 3600
@@ -38,15 +37,12 @@ def secret_key(store: Path) -> bytes:
     """Return the key, made at the first call; raises :class:`StoreError` when it cannot be."""
     path = key_path(store)
     try:
-        with contextlib.suppress(FileExistsError):
-            part = path.with_name(f".{path.name}.{os.getpid()}.part")
-            handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-            with os.fdopen(handle, "wb") as file:
-                file.write(secrets.token_bytes(32))
+        if not path.exists():
             try:
-                os.link(part, path)  # whole, or not at all; another process may be faster
-            finally:
-                part.unlink()
+                safefile.write_bytes(path, secrets.token_bytes(32), mode=0o600)
+            except InputError as error:
+                if not path.exists():  # else another process was faster
+                    raise StoreError(f"the key cannot be kept: {error}") from error
         key = path.read_bytes()
     except OSError as error:
         raise StoreError(f"{path}: the key cannot be kept ({error.strerror})") from error

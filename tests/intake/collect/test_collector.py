@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import subprocess
 import sys
@@ -348,6 +349,43 @@ def test_store_replaced_meanwhile(tmp_path: Path) -> None:
         timer = threading.Timer(0.5, lambda: other.replace(path))
         timer.start()
         with pytest.raises(StoreError, match="replaced"):
+            collector.run()
+        timer.join()
+
+
+@pytest.mark.skipif(os.name != "posix", reason="an open file cannot be deleted here")
+@pytest.mark.parametrize("endings", [("-wal",), ("-shm",), ("-wal", "-shm")])
+def test_log_deleted_meanwhile(tmp_path: Path, endings: tuple[str, ...]) -> None:
+    """A write-ahead log deleted under a collector is told of at the next scan, and nothing lost."""
+    path, told = tmp_path / "a.firelog", Told([heard(float(n), START_US + n) for n in range(20)])
+    with running(path, [told]) as run:
+        run.until(said("stored", 20))
+        for ending in endings:
+            path.with_name(path.name + ending).unlink()
+        told._batches.append([heard(20.0, START_US + 20)])
+        run.until(lambda reports: any("store log went away" in one.text for one in reports))
+        assert run.stored() <= 22
+        told._batches.append([heard(21.0, START_US + 21)])
+        run.until(lambda _: run.stored() == 22)
+        # As a kill now would leave it: the files under their names, copied by another process.
+        copies = [sys.executable, "-c", "import shutil, sys; shutil.copytree(*sys.argv[1:])"]
+        killed = tmp_path.with_name(tmp_path.name + "-killed")
+        subprocess.run([*copies, tmp_path, killed], check=True)
+    assert [value for _, value in kept(killed / path.name)] == [float(n) for n in range(22)]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a folder in use cannot be moved here")
+def test_folder_moved_meanwhile(tmp_path: Path) -> None:
+    """A folder that goes away with the store ends collecting, with a sentence."""
+    folder = tmp_path / "card"
+    folder.mkdir()
+    with Store.open(folder / "a.firelog", write=True) as store:
+        collector = Collector(
+            store, [Told([heard(1.0)])], clock=ArrivalClock(), report=lambda _: None
+        )
+        timer = threading.Timer(0.5, lambda: folder.rename(tmp_path / "gone"))
+        timer.start()
+        with pytest.raises(StoreError, match="its folder"):
             collector.run()
         timer.join()
 
