@@ -52,27 +52,41 @@ def channels(ctx: click.Context, settings: Settings, kiln: str | None, as_json: 
 @click.option("--type", "letter", type=click.Choice(LETTERS), help="Thermocouple letter type.")
 @click.option("--standard", type=click.Choice(["IEC", "ASTM"]), help="Whose tolerance it has.")
 @click.option("--class", "tolerance_class", help="1, 2, 3 (IEC) or standard, special (ASTM).")
+@click.option("--removed", metavar="DATE", help="When it was taken out; then it is not expected.")
 @common_options
 @pass_settings
-def edit(settings: Settings, /, name: str, kiln: str, **stated: str | None) -> None:
+def edit(
+    settings: Settings, /, name: str, kiln: str, removed: str | None, **stated: str | None
+) -> None:
     """State what the channel NAME is; the change is written down as an event."""
-    from firelog.cli.clock import now_us
+    from firelog.cli.clock import instant_or_now, now_us
     from firelog.errors import InputError
     from firelog.foundry import check_class
+    from firelog.record.installed import take_out
     from firelog.record.store import Store
+    from firelog.units import iso_utc
 
     changes: dict[str, Any] = {key: value for key, value in stated.items() if value is not None}
-    if not changes:
-        raise InputError("nothing to change; state --role, --type, --standard or --class")
+    if not changes and removed is None:
+        raise InputError(
+            "nothing to change; state --role, --type, --standard or --class, or --removed"
+        )
     with Store.open(settings.store_path(), write=True) as store, store.writing():
         channel = store.channel(kiln, name)
         standard = changes.get("standard", channel.standard)
         check_class(standard, changes.get("tolerance_class", channel.tolerance_class))
         if "role" in changes:
             changes["role"] = Role(changes["role"])
-        store.ensure_channel(kiln, name, **changes)
-        text = "; ".join(f"{key.replace('_', ' ')} is {value}" for key, value in changes.items())
-        store.add_event(now_us(), "channel", f"{name}: {text}", kiln=kiln, channel_id=channel.id)
+        said = [f"{key.replace('_', ' ')} is {value}" for key, value in changes.items()]
+        if changes:
+            store.ensure_channel(kiln, name, **changes)
+            done = f"{name}: {'; '.join(said)}"
+            store.add_event(now_us(), "channel", done, kiln=kiln, channel_id=channel.id)
+        if removed is not None:
+            out_us = instant_or_now(removed, settings.read_foundry().timezone)
+            take_out(store, channel, out_us)
+            said.append(f"taken out on {iso_utc(out_us)}")
+        text = "; ".join(said)
     click.echo(f"{kiln} / {name}: {text}", err=True)
 
 

@@ -11,17 +11,20 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
+from functools import cache
 from typing import Any
 
 from firelog import __version__
 from firelog.errors import InputError, StoreError
-from firelog.judge import measured, recorded
+from firelog.judge import installed, measured, recorded, trust
+from firelog.judge.doubt import Doubt
 from firelog.physics import conformity
 from firelog.physics.thermometry import calibration, drift, uncertainty
 from firelog.physics.thermometry.uncertainty import MeasurementChain
-from firelog.readings import Role, Trace
+from firelog.readings import Trace
 from firelog.record.rows import Channel, Firing, StoredVerdict
 from firelog.record.store import Store
+from firelog.schedule.checks.basis import PreparedFiring
 from firelog.schedule.checks.judge import followed, judge_followed
 from firelog.schedule.follow.segments import Following
 from firelog.schedule.plan.model import (
@@ -35,7 +38,7 @@ from firelog.schedule.plan.model import (
 from firelog.units import TemperatureUnit, iso_utc, seconds_since, us_after, us_to_datetime
 from firelog.verdict import Side
 
-NOT_JUDGED = frozenset({Role.AMBIENT, Role.SET_POINT, Role.COLD_JUNCTION})
+NOT_JUDGED = installed.UNJUDGED
 CORE_OF = "core of "  # a requirement that names a mould's core asks for a computed channel
 
 
@@ -44,7 +47,8 @@ class Assessment:
     """A firing with everything that its verdict stands on; ``chains`` by channel name.
 
     ``end_s`` [s since it began] is its end, or the last reading while it runs. ``following`` is how
-    the traces were laid along the segments, None without a schedule.
+    the traces were laid along the segments, None without a schedule. ``doubts`` say which traces,
+    shown as they were read, are not believed and therefore prove nothing.
     """
 
     firing: Firing
@@ -54,6 +58,7 @@ class Assessment:
     end_s: float
     chains: Mapping[str, MeasurementChain] = field(default_factory=dict)
     following: Following | None = None
+    doubts: tuple[Doubt, ...] = ()
 
 
 def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None) -> Assessment:
@@ -70,14 +75,23 @@ def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None
         found.append(measured.corrected(channel, chain, trace, firing.began_us))
     traces = (*found, *_cores(store, firing, schedule))
     end_s = _end_s(firing, traces)
-    judgement = following = None
-    if schedule is not None:
-        worded = schedule if words_in is None else replace(schedule, unit=words_in)
-        laid = followed(worded, traces, end_s=end_s, running=firing.running)
-        following, judgement = laid.following, judge_followed(laid)
-        aged = _aged_certificates(store, firing, chains)
-        judgement = replace(judgement, remarks=(*judgement.remarks, *aged))
-    return Assessment(firing, schedule, traces, judgement, end_s, chains, following)
+    if schedule is None:
+        return Assessment(firing, schedule, traces, None, end_s, chains)
+    worded = schedule if words_in is None else replace(schedule, unit=words_in)
+    doubts = trust.doubts(traces, worded, installed.past_of(store, firing))
+    believed = trust.without(traces, doubts)
+    doubts = (*doubts, *installed.silent(store, firing, traces))
+
+    @cache
+    def less(names: frozenset[str]) -> PreparedFiring:
+        rest = [one for one in believed if one.name not in names]
+        return followed(worded, rest, end_s=end_s, running=firing.running)
+
+    laid = less(frozenset())
+    judgement = trust.tempered(judge_followed(laid), laid, doubts, less)
+    aged = _aged_certificates(store, firing, chains)
+    judgement = replace(judgement, remarks=(*judgement.remarks, *aged))
+    return Assessment(firing, schedule, traces, judgement, end_s, chains, laid.following, doubts)
 
 
 def _cores(store: Store, firing: Firing, schedule: Schedule | None) -> tuple[ChannelTrace, ...]:
