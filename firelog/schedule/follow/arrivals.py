@@ -1,4 +1,4 @@
-"""Inside the band and staying: when a temperature was reached, and how long it was held.
+"""When a temperature was reached (inside its band and staying), and how long it was held.
 
 A band is entered when the slowest followed channel is inside and the fastest not beyond, and when
 they stay for ten minutes (or to the dwell's end). That a soak begins with the slowest required

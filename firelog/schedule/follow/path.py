@@ -1,4 +1,4 @@
-"""The best way to lay a trace along the segments: one global optimum, not first thresholds.
+"""Aligns a trace with the schedule's segments: one global optimum, not the first thresholds met.
 
 Every stretch of the record belongs to one state of a chain that can only go forwards: waiting
 before the start, then for each aim a move towards it and a dwell at it, then what came after.

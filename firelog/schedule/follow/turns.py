@@ -1,4 +1,4 @@
-"""When a stay turned into a going: the bend that lies behind the path's own boundary."""
+"""When a hold really ended: the bend in the trace from which the next ramp goes."""
 
 from __future__ import annotations
 
