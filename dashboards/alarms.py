@@ -61,7 +61,7 @@ def add_alarm_routes(server: Flask, store: Path) -> None:
 def _list(path: Path) -> dict[str, Any]:
     t_us = now_us()
     with Store.open(path) as store:
-        found = [one for one in alarms.open_alarms(store) if _shown(one)]
+        found = [alarm for alarm in alarms.open_alarms(store) if _shown(alarm)]
         age_s = rounds.age_s(store, t_us)
         running = any(firing.running for firing in store.firings())
         called = outbox.calls_for(store, [one.id for one in found])
@@ -77,22 +77,22 @@ def _list(path: Path) -> dict[str, Any]:
     }
 
 
-def _shown(one: StoredAlarm) -> bool:
-    return one.state.standing or one.state is AlarmState.SHELVED
+def _shown(alarm: StoredAlarm) -> bool:
+    return alarm.state.standing or alarm.state is AlarmState.SHELVED
 
 
-def _told(one: StoredAlarm, t_us: int, called: list[Call]) -> dict[str, Any]:
-    people = dict.fromkeys(call.person for call in called if call.alarm_id == one.id)
-    left_s = 0.0 if one.shelved_until_us is None else seconds_since(t_us, one.shelved_until_us)
+def _told(alarm: StoredAlarm, t_us: int, called: list[Call]) -> dict[str, Any]:
+    people = dict.fromkeys(call.person for call in called if call.alarm_id == alarm.id)
+    left_s = 0.0 if alarm.shelved_until_us is None else seconds_since(t_us, alarm.shelved_until_us)
     return {
-        "number": one.id,
-        "state": one.state.value,
-        "priority": one.priority.word,
-        "text": one.text,
-        "remedy": one.remedy,
-        "since": show_duration(max(0.0, seconds_since(one.began_us, t_us))),
+        "number": alarm.id,
+        "state": alarm.state.value,
+        "priority": alarm.priority.word,
+        "text": alarm.text,
+        "remedy": alarm.remedy,
+        "since": show_duration(max(0.0, seconds_since(alarm.began_us, t_us))),
         "called": ", ".join(people),
-        "left": show_duration(max(0.0, left_s)) if one.state is AlarmState.SHELVED else "",
+        "left": show_duration(max(0.0, left_s)) if alarm.state is AlarmState.SHELVED else "",
     }
 
 

@@ -116,7 +116,7 @@ def _ahead(
     """The remaining segments, from the last reading, each ending when it is expected to."""
     if kiln.course is None or kiln.schedule is None:
         return tuple(zip(seconds.tolist(), temps.tolist(), strict=True))
-    ends = {one.segment: one.finish_s for one in kiln.course.outlook.estimates}
+    ends = {estimate.segment: estimate.finish_s for estimate in kiln.course.outlook.estimates}
     line = [last]
     for segment in kiln.schedule.segments:
         if segment.name in ends:

@@ -55,7 +55,7 @@ def _head(view: CastingView) -> list[Any]:
     if seen:
         what.append(f"seen {day(seen.seen_us, view.how)} by {seen.who}")
     said: list[Any] = [outcome(casting, large=True)]
-    said += [html.P(words.summary(one.causes)) for one in view.audit.defects]
+    said += [html.P(words.summary(defect.causes)) for defect in view.audit.defects]
     if not view.audit.defects:
         said.append(html.P(_nothing(casting)))
     return [
@@ -99,7 +99,7 @@ def _key(view: CastingView) -> html.Ul | None:
 def _body(view: CastingView) -> list[Any]:
     """Each defect's causes, photographs, the comparison, the facts, and cautions."""
     return [
-        *[_defect(one, view) for one in view.audit.defects],
+        *[_defect(defect, view) for defect in view.audit.defects],
         *_photographs(view),
         *_compared(view.compared, view),
         *_facts(view),
@@ -109,31 +109,31 @@ def _body(view: CastingView) -> list[Any]:
     ]
 
 
-def _defect(one: DefectAudit, view: CastingView) -> html.Section:
-    where = f" at {one.seen.place}" if one.seen.place else ""
-    size = f", {one.seen.size_mm:g} mm" if one.seen.size_mm else ""
-    title = f"{one.seen.name[:1].upper()}{one.seen.name[1:]}"
-    rows = [_cause(found, view) for found in one.causes if found.cause is not None]
+def _defect(defect: DefectAudit, view: CastingView) -> html.Section:
+    where = f" at {defect.seen.place}" if defect.seen.place else ""
+    size = f", {defect.seen.size_mm:g} mm" if defect.seen.size_mm else ""
+    title = f"{defect.seen.name[:1].upper()}{defect.seen.name[1:]}"
+    rows = [_cause(cause, view) for cause in defect.causes if cause.cause is not None]
     heads = ("The record", "Possible cause", "Share", "Findings", "Next time")
-    looks = f"{one.kind.looks[:1].upper()}{one.kind.looks[1:]}."
+    looks = f"{defect.kind.looks[:1].upper()}{defect.kind.looks[1:]}."
     words_of = [html.P([html.Strong(f"{title}{where}{size}. "), looks])]
-    if one.seen.note:
-        words_of.append(html.P(one.seen.note))
+    if defect.seen.note:
+        words_of.append(html.P(defect.seen.note))
     return part(title, *words_of, table(heads, rows, "causes"), note=words.NEVER_PROOF)
 
 
-def _cause(found: CauseEvidence, view: CastingView) -> html.Tr:
-    assert found.cause is not None
+def _cause(cause: CauseEvidence, view: CastingView) -> html.Tr:
+    assert cause.cause is not None
     kind = "silent"
-    if found.stands != "silent":
-        kind = "for" if found.ratio > 1.0 else "against"
-    lines = [_finding(one, view) for one in found.findings]
-    advice = {"for": found.cause.next, "against": "", "silent": words.to_know(found)}[kind]
+    if cause.stands != "silent":
+        kind = "for" if cause.ratio > 1.0 else "against"
+    lines = [_finding(finding, view) for finding in cause.findings]
+    advice = {"for": cause.cause.next, "against": "", "silent": words.to_know(cause)}[kind]
     return html.Tr(
         [
-            html.Td(_stance(words.graded(found), kind)),
-            cell("Requirement", [html.Strong(found.name), html.P(found.cause.says)]),
-            cell("Share", _share(found), "number"),
+            html.Td(_stance(words.graded(cause), kind)),
+            cell("Requirement", [html.Strong(cause.name), html.P(cause.cause.says)]),
+            cell("Share", _share(cause), "number"),
             cell("Why", html.Ul(lines, className="findings") if lines else "nothing in the record"),
             cell("Next time", advice),
         ],
@@ -146,29 +146,29 @@ def _stance(text: str, kind: str) -> html.Span:
     return html.Span([sign, html.Span(text)], className=f"stance speaks-{kind}")
 
 
-def _share(found: CauseEvidence) -> list[Any]:
+def _share(cause: CauseEvidence) -> list[Any]:
     """The share before the record as a tick, with it as a bar, and both as numbers."""
     bar = html.Span(
         [
-            html.Span(className="with", style={"width": f"{100 * found.weight:.1f}%"}),
-            html.Span(className="before", style={"left": f"{100 * found.prior:.1f}%"}),
+            html.Span(className="with", style={"width": f"{100 * cause.weight:.1f}%"}),
+            html.Span(className="before", style={"left": f"{100 * cause.prior:.1f}%"}),
         ],
         className="weighing",
         **{"aria-hidden": "true"},
     )
-    return [f"{100 * found.prior:.0f} % → {100 * found.weight:.0f} %", bar]
+    return [f"{100 * cause.prior:.0f} % → {100 * cause.weight:.0f} %", bar]
 
 
-def _finding(one: Finding, view: CastingView) -> html.Li:
-    text = words.finding_words(one, view.how.unit)
-    fact = one.fact
+def _finding(finding: Finding, view: CastingView) -> html.Li:
+    text = words.finding_words(finding, view.how.unit)
+    fact = finding.fact
     where = [fact.channel] if fact.channel else []
-    if fact.at_us is not None and one.says != "silent":
+    if fact.at_us is not None and finding.says != "silent":
         where.append(exact_clock(fact.at_us, view.how))
-    said = [html.Span(_SIGNS[one.says], className="sign"), text]
+    said = [html.Span(_SIGNS[finding.says], className="sign"), text]
     if where:
         said.append(html.Span(f" {', '.join(where)}", className="soft"))
-    return html.Li(said, className=f"speaks-{one.says}")
+    return html.Li(said, className=f"speaks-{finding.says}")
 
 
 def _photographs(view: CastingView) -> Iterable[html.Section]:
@@ -185,18 +185,18 @@ def _photographs(view: CastingView) -> Iterable[html.Section]:
     yield part("Photographs", html.Div(shown, className="photographs"))
 
 
-def _compared(found: Comparison | None, view: CastingView) -> Iterable[html.Section]:
-    if found is None:
+def _compared(comparison: Comparison | None, view: CastingView) -> Iterable[html.Section]:
+    if comparison is None:
         return
-    content: list[Any] = [html.P(found.said)]
-    if found.differences:
-        tested = any(one.p is not None for one in found.differences)
+    content: list[Any] = [html.P(comparison.said)]
+    if comparison.differences:
+        tested = any(difference.p is not None for difference in comparison.differences)
         heads = ["Measured", "Here", "Sound: mean", "Lowest to highest"]
         heads += ["Effect", "p, corrected"] if tested else []
-        rows = [_difference(one, view, tested) for one in found.differences]
+        rows = [_difference(difference, view, tested) for difference in comparison.differences]
         content.append(table(heads, rows, "channels"))
-    if found.overlay is not None:
-        near = found.overlay
+    if comparison.overlay is not None:
+        near = comparison.overlay
         side = "hotter" if near.largest_k > 0 else "colder"
         most = show_difference(abs(near.largest_k), view.how.unit)
         content.append(
@@ -209,27 +209,29 @@ def _compared(found: Comparison | None, view: CastingView) -> Iterable[html.Sect
     yield part("Beside the sound ones", *content, note=note)
 
 
-def _difference(one: Difference, view: CastingView, tested: bool) -> html.Tr:
+def _difference(difference: Difference, view: CastingView, tested: bool) -> html.Tr:
     def show(value: float) -> str:
-        return quantity(value, one.unit, view.how.unit).strip()
+        return quantity(value, difference.unit, view.how.unit).strip()
 
-    ends = f"{show(min(one.sound))} to {show(max(one.sound))}"
+    ends = f"{show(min(difference.sound))} to {show(max(difference.sound))}"
     cells = [
-        html.Td(html.Strong(one.name)),
-        cell("Here", show(one.here), "number"),
-        cell("Sound: mean", show(sum(one.sound) / len(one.sound)), "number"),
+        html.Td(html.Strong(difference.name)),
+        cell("Here", show(difference.here), "number"),
+        cell("Sound: mean", show(sum(difference.sound) / len(difference.sound)), "number"),
         cell("Lowest to highest", ends, "number"),
     ]
     if tested:
-        effect = "–" if one.effect is None else f"{one.effect:+.1f} sd".replace("-", "−")
-        p_value = "–" if one.p_holm is None else f"{one.p_holm:.3f}"
+        effect = (
+            "–" if difference.effect is None else f"{difference.effect:+.1f} sd".replace("-", "−")
+        )
+        p_value = "–" if difference.p_holm is None else f"{difference.p_holm:.3f}"
         cells += [cell("Effect", effect, "number"), cell("p, corrected", p_value, "number")]
     return html.Tr(cells)
 
 
 def _facts(view: CastingView) -> Iterable[html.Section]:
-    known = [one for one in view.audit.facts.values() if one.shown != "silent" or one.measured]
-    quiet = [one.spec.quantity for one in view.audit.facts.values() if one not in known]
+    known = [fact for fact in view.audit.facts.values() if fact.shown != "silent" or fact.measured]
+    quiet = [fact.spec.quantity for fact in view.audit.facts.values() if fact not in known]
     heads = ("Measured", "Value ± U", "Held against", "What it shows")
     content: list[Any] = [table(heads, [_fact(one, view) for one in known], "facts")]
     if quiet:
@@ -240,15 +242,15 @@ def _facts(view: CastingView) -> Iterable[html.Section]:
     yield part("What the record shows", *content, note="U is expanded uncertainty, k = 2.")
 
 
-def _fact(one: Fact, view: CastingView) -> html.Tr:
-    said = words.sentence(one)
+def _fact(fact: Fact, view: CastingView) -> html.Tr:
+    said = words.sentence(fact)
     return html.Tr(
         [
-            html.Td(html.Strong(one.spec.quantity)),
-            cell("Value ± U", words.measured(one, view.how.unit), "number"),
-            cell("Held against", words.limit(one, view.how.unit), "number"),
+            html.Td(html.Strong(fact.spec.quantity)),
+            cell("Value ± U", words.measured(fact, view.how.unit), "number"),
+            cell("Held against", words.limit(fact, view.how.unit), "number"),
             cell("Why", [f"{said[:1].upper()}{said[1:]}",
-                          html.P(", ".join(s for s in (one.how, one.channel) if s),
+                          html.P(", ".join(s for s in (fact.how, fact.channel) if s),
                                  className="soft")]),
         ]
     )  # fmt: skip

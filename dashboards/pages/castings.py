@@ -23,7 +23,7 @@ def page(asked: Request) -> Page:
 
 def outcome_words(casting: Casting) -> str:
     """Return the defects' names, else sound or not judged."""
-    return ", ".join(one.name for one in casting.defects) or casting.outcome
+    return ", ".join(defect.name for defect in casting.defects) or casting.outcome
 
 
 def outcome(casting: Casting, *, large: bool = False) -> html.Span:
@@ -46,13 +46,13 @@ def _list(how: Reader, entries: Sequence[CastingEntry]) -> list[Any]:
         text = "A casting is entered when it is out of its mould, and again when it was looked at:"
         empty = sentence("No casting yet", text, html.Pre(commands, className="commands"))
         return [back, empty, cautions()]
-    bad = sum(one.casting.outcome == "defects" for one in entries)
+    bad = sum(entry.casting.outcome == "defects" for entry in entries)
     count = f"{len(entries)} casting{'s' if len(entries) != 1 else ''}, {bad} with defects"
     title = html.Div([html.H1("Castings"), html.P(f"{how.foundry}: {count}")], className="title")
     return [
         back,
         title,
-        html.Ol([_row(one, how) for one in entries], className="ledger past"),
+        html.Ol([_row(entry, how) for entry in entries], className="ledger past"),
         cautions(),
     ]
 

@@ -62,7 +62,9 @@ def _requirements(view: FiringView) -> list[Any]:
 def _asked(schedule: Schedule, view: FiringView) -> dict[str, str]:
     """What each requirement asks, in words and in the reader's unit."""
     shown = replace(schedule, unit=view.picture.how.unit)
-    return {one.name: wording.asked(shown, one) for one in schedule.requirements}
+    return {
+        requirement.name: wording.asked(shown, requirement) for requirement in schedule.requirements
+    }
 
 
 def _requirement(check: Check, asked: dict[str, str], view: FiringView) -> html.Tr:
@@ -99,7 +101,7 @@ def _segments(view: FiringView) -> list[Any]:
         else set()
     )
     outlook = view.picture.outlook
-    ahead = {one.segment: one for one in outlook.estimates} if outlook else {}
+    ahead = {estimate.segment: estimate for estimate in outlook.estimates} if outlook else {}
     pairs = zip(schedule.segments, judgement.segments, strict=False)
     rows = [
         html.Tr(
@@ -156,10 +158,10 @@ def _times(
     ]
 
 
-def _expected(view: FiringView, one: Estimate) -> list[Any]:
-    interval = f"{moment(view, one.early_s)} to {moment(view, one.late_s)}"
+def _expected(view: FiringView, estimate: Estimate) -> list[Any]:
+    interval = f"{moment(view, estimate.early_s)} to {moment(view, estimate.late_s)}"
     return [
-        html.Span(f"expected {moment(view, one.finish_s)}", className="doubt"),
+        html.Span(f"expected {moment(view, estimate.finish_s)}", className="doubt"),
         html.Span(interval, className="doubt"),
     ]
 
@@ -171,18 +173,18 @@ def _incidents(view: FiringView) -> list[Any]:
     items = [
         html.Li(
             [
-                html.Span(_stretch(view, one), className="when"),
-                html.Span([html.Strong(one.kind), f" {one.what}"]),
+                html.Span(_stretch(view, happening), className="when"),
+                html.Span([html.Strong(happening.kind), f" {happening.what}"]),
             ]
         )
-        for one in judgement.happenings
+        for happening in judgement.happenings
     ]
     note = "Besides the plan, as the trace tells it."
     return [part("What happened", html.Ul(items, className="events happenings"), note=note)]
 
 
-def _stretch(view: FiringView, one: Happening) -> str:
-    began, ended = moment(view, one.from_s), moment(view, one.to_s)
+def _stretch(view: FiringView, happening: Happening) -> str:
+    began, ended = moment(view, happening.from_s), moment(view, happening.to_s)
     if began == ended:
         return began
     if began[:3].isalpha() and began[:3] == ended[:3]:

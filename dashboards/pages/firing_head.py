@@ -146,11 +146,14 @@ def _expectations(view: FiringView) -> list[Any]:
     return [html.Ul(items, className="expected")]
 
 
-def _expected(view: FiringView, one: Estimate) -> list[Any]:
+def _expected(view: FiringView, estimate: Estimate) -> list[Any]:
     """Return ``04:21`` and its interval."""
     return [
-        html.Strong(f"about {moment(view, one.finish_s)}"),
-        html.Span(f" {moment(view, one.early_s)} to {moment(view, one.late_s)}", className="soft"),
+        html.Strong(f"about {moment(view, estimate.finish_s)}"),
+        html.Span(
+            f" {moment(view, estimate.early_s)} to {moment(view, estimate.late_s)}",
+            className="soft",
+        ),
     ]
 
 

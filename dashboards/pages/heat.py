@@ -76,11 +76,11 @@ def _headline(view: HeatView) -> list[Any]:
         said.append(html.P("Nothing was poured from this heat, so there is nothing to verify."))
         return said
     count = dict.fromkeys(("fail", "not proven", "pass"), 0)
-    for one in found.pours:
-        count[one.verdict.value] += 1
+    for pour in found.pours:
+        count[pour.verdict.value] += 1
     words = [f"{number} {word}" for word, number in count.items() if number]
     said.append(html.P(f"{len(found.pours)} moulds filled: {', '.join(words)}."))
-    worst = sorted(found.pours, key=lambda one: one.verdict.rank)[0]
+    worst = sorted(found.pours, key=lambda pour: pour.verdict.rank)[0]
     check = sorted(worst.checks, key=lambda one: one.verdict.rank)[:1]
     if check and check[0].verdict.value != "pass":
         title = f"{worst.pour.mould}: {check[0].requirement}"
@@ -103,7 +103,7 @@ def _key(view: HeatView) -> html.Ul:
 def _body(view: HeatView) -> list[Any]:
     """Each pour with its checks, the dips, events, remarks and cautions."""
     return [
-        *[_pour(one, view) for one in view.assessment.pours],
+        *[_pour(pour, view) for pour in view.assessment.pours],
         *_dips(view),
         *_events(view),
         *_remarks(view),
@@ -112,32 +112,37 @@ def _body(view: HeatView) -> list[Any]:
     ]
 
 
-def _pour(one: PourAssessment, view: HeatView) -> html.Section:
+def _pour(assessed: PourAssessment, view: HeatView) -> html.Section:
     heads = ("Verdict", "Requirement", "Found", "Limits", "Why")
-    checks = sorted(one.checks, key=lambda check: check.verdict.rank)
+    checks = sorted(assessed.checks, key=lambda check: check.verdict.rank)
     made = table(heads, [_check(check, view) for check in checks], "checks")
-    note = f"Poured {exact_clock(one.pour.began_us, view.how)}, {one.mould.section} section."
-    return part(one.pour.mould, html.P(_facts(one, view)), made, note=note)
+    note = (
+        f"Poured {exact_clock(assessed.pour.began_us, view.how)}, {assessed.mould.section} section."
+    )
+    return part(assessed.pour.mould, html.P(_facts(assessed, view)), made, note=note)
 
 
-def _facts(one: PourAssessment, view: HeatView) -> list[Any]:
+def _facts(assessed: PourAssessment, view: HeatView) -> list[Any]:
     unit = view.how.unit
-    said: list[Any] = [verdict(one.verdict.value), html.Br()]
-    for name, known in (("Metal", one.metal), (" Mould", one.mould_temperature())):
+    said: list[Any] = [verdict(assessed.verdict.value), html.Br()]
+    for name, known in (
+        ("Metal", assessed.metal),
+        (" Mould", assessed.mould_temperature()),
+    ):
         if isinstance(known, Quantity):
             temp = temperature_with_doubt(known.value, known.expanded, unit)
             said.append(f"{name} {temp}, {known.how}.")
-    if one.pour.out_us is not None:
-        delay_s = seconds_since(one.pour.out_us, one.pour.began_us)
+    if assessed.pour.out_us is not None:
+        delay_s = seconds_since(assessed.pour.out_us, assessed.pour.began_us)
         said.append(f" Kiln to pour {show_exact_duration(delay_s)}.")
-    if one.window_us is not None:
-        times = " to ".join(exact_clock(t_us, view.how) for t_us in one.window_us)
+    if assessed.window_us is not None:
+        times = " to ".join(exact_clock(t_us, view.how) for t_us in assessed.window_us)
         said.append(f" Metal and mould were both right from {times}.")
-    if one.latest_us is not None:
-        latest = exact_clock(one.latest_us, view.how)
+    if assessed.latest_us is not None:
+        latest = exact_clock(assessed.latest_us, view.how)
         said.append(f" The mould was proven hot enough until {latest}.")
-    if one.window_us is None:
-        said.append(f" {one.window_why[:1].upper()}{one.window_why[1:]}.")
+    if assessed.window_us is None:
+        said.append(f" {assessed.window_why[:1].upper()}{assessed.window_why[1:]}.")
     return said
 
 
@@ -161,22 +166,22 @@ def _dips(view: HeatView) -> list[Any]:
     if not dips:
         return []
     heads = ("Dip", "Probe", "Settled at", "")
-    made = table(heads, [_dip(one, view) for one in dips], "channels")
+    made = table(heads, [_dip(dip, view) for dip in dips], "channels")
     note = "Each immersion of the lance. One that was pulled early is a lower bound."
     return [part("Dips", made, note=note)]
 
 
-def _dip(one: SeenDip, view: HeatView) -> html.Tr:
+def _dip(dip: SeenDip, view: HeatView) -> html.Tr:
     unit = view.how.unit
     settled = "–"
-    if one.dip.settled:
-        settled = temperature_with_doubt(one.dip.settled_c, one.expanded_k, unit)
+    if dip.dip.settled:
+        settled = temperature_with_doubt(dip.dip.settled_c, dip.expanded_k, unit)
     return html.Tr(
         [
-            cell("Dip", exact_clock(one.at_us, view.how), "number"),
-            cell("Probe", one.channel),
+            cell("Dip", exact_clock(dip.at_us, view.how), "number"),
+            cell("Probe", dip.channel),
             cell("Settled at", settled, "number"),
-            cell("Why", dip_words(one.dip, unit)),
+            cell("Why", dip_words(dip.dip, unit)),
         ]
     )
 

@@ -105,21 +105,21 @@ def _milestones(firing: Firing, view: FiringView) -> list[MorningLine]:
     return made
 
 
-def _alarm(one: StoredAlarm, steps: list[StoredStep], calls: list[Call]) -> list[MorningLine]:
-    people = list(dict.fromkeys(call.person for call in calls if call.alarm_id == one.id))
+def _alarm(alarm: StoredAlarm, steps: list[StoredStep], calls: list[Call]) -> list[MorningLine]:
+    people = list(dict.fromkeys(call.person for call in calls if call.alarm_id == alarm.id))
     seen = [step for step in steps if step.act is AlarmAction.ACKNOWLEDGE]
     over = [step for step in steps if step.act is AlarmAction.RETURN]
-    words = [one.text]
+    words = [alarm.text]
     if people:
         words.append(f"Called: {', '.join(people)}.")
     if seen:
-        after = show_duration(seconds_since(one.began_us, seen[0].t_us))
+        after = show_duration(seconds_since(alarm.began_us, seen[0].t_us))
         words.append(f"Seen by {seen[0].who} after {after}.")
     else:
         words.append("Nobody has acknowledged it.")
     if over:
-        words.append(f"Over after {show_duration(seconds_since(one.began_us, over[-1].t_us))}.")
-    return [MorningLine(one.began_us, " ".join(words), 8 + int(one.priority))]
+        words.append(f"Over after {show_duration(seconds_since(alarm.began_us, over[-1].t_us))}.")
+    return [MorningLine(alarm.began_us, " ".join(words), 8 + int(alarm.priority))]
 
 
 def _events(events: list[Event]) -> list[MorningLine]:

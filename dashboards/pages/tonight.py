@@ -138,7 +138,9 @@ def _kiln(
             html.P(where(kiln), className="where"),
             *lines,
             _picture(curve, kiln),
-            html.Ul([_thermocouple(one, unit) for one in kiln.channels], className="couples"),
+            html.Ul(
+                [_thermocouple(channel, unit) for channel in kiln.channels], className="couples"
+            ),
         ],
         className="kiln",
     )
@@ -152,13 +154,13 @@ def _trend(lead: tuple[ChannelNow, ...]) -> str:
     return "↗ rising" if rose > 2.0 else "↘ falling" if rose < -2.0 else "→ steady"
 
 
-def _thermocouple(one: ChannelNow, unit: TemperatureUnit) -> html.Li:
-    word = health(one)
+def _thermocouple(channel: ChannelNow, unit: TemperatureUnit) -> html.Li:
+    word = health(channel)
     well = word == "alive"
-    temp = "–" if one.temp_c is None else show_temperature(one.temp_c, unit)
+    temp = "–" if channel.temp_c is None else show_temperature(channel.temp_c, unit)
     sign = html.Span("●" if well else "▲", **{"aria-hidden": "true"})
     return html.Li(
-        [html.Span(one.name), html.Span(temp, className="temp"), html.Span([sign, f" {word}"])],
+        [html.Span(channel.name), html.Span(temp, className="temp"), html.Span([sign, f" {word}"])],
         className="well" if well else "unwell",
     )
 

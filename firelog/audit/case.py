@@ -119,7 +119,7 @@ def _poured(
     except FirelogError as error:  # an alloy without a card must not hide what the kiln shows
         return None, None, f"the heat {name!r} cannot be verified: {error}"
     heat = shelf.heats[name]
-    return heat, next(one for one in heat.pours if one.pour.mould == casting.mould), ""
+    return heat, next(pour for pour in heat.pours if pour.pour.mould == casting.mould), ""
 
 
 def _core(store: Store, mould: Mould) -> tuple[CoreStory | None, str]:
@@ -133,7 +133,7 @@ def slim(case: Case) -> Case:
     """Return a case with what a comparison needs of it: kiln traces thinned, the rest let go."""
     fired, heat = case.fired, case.heat
     if fired is not None:
-        kept = tuple(_thinned(one) for one in fired.traces if one.role == Role.KILN)
+        kept = tuple(_thinned(trace) for trace in fired.traces if trace.role == Role.KILN)
         fired = replace(fired, traces=kept)
     if heat is not None:
         heat = replace(heat, traces=(), pours=(), dips=())

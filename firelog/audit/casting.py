@@ -45,7 +45,7 @@ class DefectAudit:
     @property
     def silent(self) -> tuple[CauseEvidence, ...]:
         """The listed causes of which the record says nothing."""
-        return tuple(one for one in self.causes if one.cause and one.stands == "silent")
+        return tuple(cause for cause in self.causes if cause.cause and cause.stands == "silent")
 
 
 @dataclass(frozen=True)
@@ -123,12 +123,16 @@ def places(made: Audit, from_us: int, until_us: int) -> tuple[tuple[int, str, st
     Only between two instants, once for each place and cause.
     """
     found = {
-        (one.fact.at_us, words.SAYS[one.says], f"{cause.name} ({one.fact.spec.quantity})")
+        (
+            finding.fact.at_us,
+            words.SAYS[finding.says],
+            f"{cause.name} ({finding.fact.spec.quantity})",
+        )
         for defect in made.defects
         for cause in defect.causes
-        for one in cause.findings
-        if one.says != "silent" and one.fact.at_us is not None
-        if from_us <= one.fact.at_us <= until_us
+        for finding in cause.findings
+        if finding.says != "silent" and finding.fact.at_us is not None
+        if from_us <= finding.fact.at_us <= until_us
     }
     return tuple(sorted(found))
 
@@ -151,21 +155,21 @@ def answer(made: Audit) -> dict[str, Any]:
         "firing": case.mould.firing,
         "heat": case.heat.heat.name if case.heat else None,
         "noted": dict(casting.details),
-        "defects": [_defect(one) for one in made.defects],
-        "findings": [row for one in made.defects for row in _findings(one)],
-        "facts": [fact_row(one) for one in made.facts.values()],
+        "defects": [_defect(defect) for defect in made.defects],
+        "findings": [row for defect in made.defects for row in _findings(defect)],
+        "facts": [fact_row(fact) for fact in made.facts.values()],
         "cautions": list(CAUTIONS),
     }
 
 
-def _findings(one: DefectAudit) -> Iterator[dict[str, Any]]:
+def _findings(defect: DefectAudit) -> Iterator[dict[str, Any]]:
     """Yield every finding of a defect in one flat list; a cause without any is silent."""
-    for cause in one.causes:
+    for cause in defect.causes:
         if cause.cause is None:
             continue
-        about = {"defect": one.seen.name, "cause": cause.name}
-        for found in cause.findings:
-            yield about | _finding(found) | {"said": words.finding_words(found, "C")}
+        about = {"defect": defect.seen.name, "cause": cause.name}
+        for finding in cause.findings:
+            yield about | _finding(finding) | {"said": words.finding_words(finding, "C")}
         if not cause.findings:
             yield about | {
                 "fact": None,
@@ -176,16 +180,16 @@ def _findings(one: DefectAudit) -> Iterator[dict[str, Any]]:
             }
 
 
-def _defect(one: DefectAudit) -> dict[str, Any]:
+def _defect(defect: DefectAudit) -> dict[str, Any]:
     return {
-        "defect": one.seen.name,
-        "group": one.kind.group,
-        "place": one.seen.place,
-        "size_mm": one.seen.size_mm,
-        "said": words.summary(one.causes),
-        "causes": [_cause(found) for found in one.causes],
-        "silent": [found.name for found in one.silent],
-        "source": one.kind.source,
+        "defect": defect.seen.name,
+        "group": defect.kind.group,
+        "place": defect.seen.place,
+        "size_mm": defect.seen.size_mm,
+        "said": words.summary(defect.causes),
+        "causes": [_cause(cause) for cause in defect.causes],
+        "silent": [found.name for found in defect.silent],
+        "source": defect.kind.source,
     }
 
 
@@ -201,18 +205,18 @@ def _cause(one: CauseEvidence) -> dict[str, Any]:
         "prior": round(one.prior, 4),
         "likelihood_ratio": _short(one.ratio),
         "weight": round(one.weight, 4),
-        "findings": [_finding(found) for found in one.findings],
+        "findings": [_finding(finding) for finding in one.findings],
         "next": cause.next if cause else "",
         "source": cause.source if cause else "",
     }
 
 
-def _finding(one: Finding) -> dict[str, Any]:
+def _finding(finding: Finding) -> dict[str, Any]:
     return {
-        "fact": one.fact.spec.name,
-        "finding": one.says,
-        "likelihood_ratio": _short(one.ratio),
-        "strength": evidence.strength(one.ratio),
+        "fact": finding.fact.spec.name,
+        "finding": finding.says,
+        "likelihood_ratio": _short(finding.ratio),
+        "strength": evidence.strength(finding.ratio),
     }
 
 

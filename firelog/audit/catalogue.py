@@ -105,7 +105,7 @@ class Catalogue:
         for one in self.defects:
             if one.name == name:
                 return one
-        names = [one.name for one in self.defects]
+        names = [defect.name for defect in self.defects]
         near = get_close_matches(name, names, n=1, cutoff=0.4)
         advice = f"did you mean {near[0]!r}?" if near else f"there are: {', '.join(names)}"
         raise InputError(f"{name!r} is no defect that is known; {advice}")
@@ -113,9 +113,9 @@ class Catalogue:
     def facts_for(self, material: str | None) -> dict[str, FactSpec]:
         """Return the facts to look for in a mould of this material (None: nobody said which)."""
         found: dict[str, FactSpec] = {}
-        for one in self.facts:
-            if not one.moulds or material is None or material in one.moulds:
-                found.setdefault(one.name, one)
+        for fact in self.facts:
+            if not fact.moulds or material is None or material in fact.moulds:
+                found.setdefault(fact.name, fact)
         return found
 
 
@@ -132,7 +132,7 @@ def _read(path: Path, _: int) -> Catalogue:
     table.only(("unit", "fact", "cause", "defect"))
     unit = cast(TemperatureUnit, table.get("unit", tomlfile.choice(("C", "F", "K")), "C"))
     facts = tuple(_fact(row, unit) for row in table.tables("fact"))
-    names = {one.name for one in facts}
+    names = {fact.name for fact in facts}
     causes = {row.need("name", tomlfile.text): _cause(row, names) for row in table.tables("cause")}
     defects = tuple(_defect(row, causes) for row in table.tables("defect"))
     return Catalogue(facts, causes, defects, str(path))

@@ -122,8 +122,8 @@ def _differences(
     return tuple(sorted(made_rows, key=_weight))
 
 
-def _weight(one: Difference) -> tuple[float, float]:
-    return (2.0 if one.p_holm is None else one.p_holm, -abs(one.effect or 0.0))
+def _weight(difference: Difference) -> tuple[float, float]:
+    return (2.0 if difference.p_holm is None else difference.p_holm, -abs(difference.effect or 0.0))
 
 
 def _said(
@@ -219,29 +219,29 @@ def _kiln(assessment: Assessment) -> tuple[FloatArray, FloatArray] | None:
 
 
 # ---------------------------------------------------------------- as JSON
-def answer(found: Comparison) -> dict[str, Any]:
+def answer(comparison: Comparison) -> dict[str, Any]:
     """Return the comparison as a JSON object."""
-    overlay = found.overlay
+    overlay = comparison.overlay
     return {
-        "said": found.said,
-        "failed": list(found.failed),
-        "sound": list(found.sound),
+        "said": comparison.said,
+        "failed": list(comparison.failed),
+        "sound": list(comparison.sound),
         "differences": [
             {
-                "fact": one.name,
-                "unit": one.unit,
-                "measured": _short(one.here),
-                "sound_mean": _short(float(np.mean(one.sound))),
-                "sound_low": _short(min(one.sound)),
-                "sound_high": _short(max(one.sound)),
-                "sound_count": len(one.sound),
-                "failed_count": len(one.failed),
-                "effect_sd": _short(one.effect),
-                "p": _short(one.p),
-                "p_holm": _short(one.p_holm),
-                "clear": one.clear,
+                "fact": difference.name,
+                "unit": difference.unit,
+                "measured": _short(difference.here),
+                "sound_mean": _short(float(np.mean(difference.sound))),
+                "sound_low": _short(min(difference.sound)),
+                "sound_high": _short(max(difference.sound)),
+                "sound_count": len(difference.sound),
+                "failed_count": len(difference.failed),
+                "effect_sd": _short(difference.effect),
+                "p": _short(difference.p),
+                "p_holm": _short(difference.p_holm),
+                "clear": difference.clear,
             }
-            for one in found.differences
+            for difference in comparison.differences
         ],
         "nearest": None
         if overlay is None

@@ -79,7 +79,7 @@ class CauseEvidence:
     @property
     def stands(self) -> str:
         """Supported, argued against, silent, or both ways."""
-        said = {one.says for one in self.findings} - {"silent"}
+        said = {finding.says for finding in self.findings} - {"silent"}
         if not said:
             return "silent"
         if said == {"for", "against"}:
@@ -190,7 +190,7 @@ def weigh(
         if speaks and not any(one.fact in facts for one in speaks):
             continue
         findings = tuple(_finding(facts[one.fact], one) for one in speaks if _counts(one, facts))
-        ratio = math.prod(one.ratio for one in findings)
+        ratio = math.prod(finding.ratio for finding in findings)
         found.append((name, cause, prior, ratio, findings))
     whole = sum(prior * ratio for _, _, prior, ratio, _ in found)
     possible = sum(prior for _, _, prior, _, _ in found)

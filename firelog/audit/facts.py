@@ -260,11 +260,11 @@ def _noted(spec: FactSpec, case: Case) -> Fact:
 
 def _event(spec: FactSpec, case: Case) -> Fact:
     events = (*case.kiln_events, *(case.heat.events if case.heat else ()))
-    for one in events:
-        said = f"{one.kind} {one.text}".lower()
+    for event in events:
+        said = f"{event.kind} {event.text}".lower()
         if any(word.lower() in said for word in spec.words):
-            found = evidence.noted(spec, True, f"{one.kind} {one.text}".strip())
-            return replace(found, at_us=one.t_us)
+            found = evidence.noted(spec, True, f"{event.kind} {event.text}".strip())
+            return replace(found, at_us=event.t_us)
     return evidence.silent(spec, "nobody noted it")
 
 

@@ -90,7 +90,7 @@ class Trends:
 
 def of_kiln(store: Store, kiln: str) -> Trends:
     """Return the trends of a kiln; raises StoreError when it has no firing that has ended."""
-    ended = [one for one in store.firings(kiln) if not one.running][:MOST_FIRINGS][::-1]
+    ended = [firing for firing in store.firings(kiln) if not firing.running][:MOST_FIRINGS][::-1]
     judged = [(one, stored) for one in ended if (stored := store.verdict(one)) is not None]
     months = _months([(one, stored.verdict) for one, stored in judged])
     series = [
@@ -141,7 +141,7 @@ def _couples(store: Store, ended: Sequence[Firing]) -> list[TrendSeries]:
             for channel in store.firing_channels(firing)
             if channel.role is Role.KILN
         ]  # fmt: skip
-        traces = [one for one in traces if np.isfinite(one.temp_c).sum() > 10]
+        traces = [trace for trace in traces if np.isfinite(trace.temp_c).sum() > 10]
         for trace in traces if len(traces) > 1 else ():
             others = [
                 np.interp(trace.t_s, one.t_s[k], one.temp_c[k])
@@ -160,7 +160,7 @@ def _arrests(store: Store, kiln: str) -> list[TrendSeries]:
     A lance that dips in and out has no freezing curve of its own: it is left out.
     """
     found: dict[str, list[tuple[Heat, float]]] = {}
-    known = [one for one in heats.heats(store) if one.furnace == kiln][:MOST_FIRINGS][::-1]
+    known = [heat for heat in heats.heats(store) if heat.furnace == kiln][:MOST_FIRINGS][::-1]
     for heat in known:
         for channel in heats.channels_of(store, heat):
             if channel.role is Role.CRUCIBLE:
@@ -174,7 +174,7 @@ def _arrests(store: Store, kiln: str) -> list[TrendSeries]:
 
 def _series(name: str, unit: str, rows: Sequence[tuple[Firing | Heat, float]]) -> TrendSeries:
     nights, values = zip(*rows, strict=True)
-    days = [(one.began_us - nights[0].began_us) / _DAY_US for one in nights]
+    days = [(night.began_us - nights[0].began_us) / _DAY_US for night in nights]
     return TrendSeries(
         name, unit, nights, values, control.chart(values), control.slope(days, values)
     )
@@ -185,7 +185,9 @@ def pours(store: Store) -> tuple[DefectBin, ...]:
     """Return castings by superheat and by time from kiln to pour, with how many had a defect."""
     counts: dict[tuple[int, int], list[int]] = {}
     verified: dict[str, HeatAssessment] = {}
-    seen = [one for one in castings.castings(store) if one.seen is not None][:MOST_CASTINGS]
+    seen = [casting for casting in castings.castings(store) if casting.seen is not None][
+        :MOST_CASTINGS
+    ]
     for one in seen:
         poured = castings.pour_of(store, one)
         if poured is None:
@@ -234,37 +236,37 @@ def answer(found: Trends) -> dict[str, Any]:
         "kiln": found.kiln,
         "months": [
             {
-                "month": one.month,
-                "pass": one.passed,
-                "fail": one.failed,
-                "not_proven": one.unproven,
-                "pass_share_low": round(one.interval[0], 4),
-                "pass_share_high": round(one.interval[1], 4),
+                "month": month.month,
+                "pass": month.passed,
+                "fail": month.failed,
+                "not_proven": month.unproven,
+                "pass_share_low": round(month.interval[0], 4),
+                "pass_share_high": round(month.interval[1], 4),
             }
-            for one in found.months
+            for month in found.months
         ],
         "series": [_series_json(one) for one in found.series],
         "pours": [
             {
-                "superheat_k": list(one.superheat_k),
-                "delay_s": list(one.delay_s),
-                "castings": one.count,
-                "with_defects": one.failed,
+                "superheat_k": list(bin_.superheat_k),
+                "delay_s": list(bin_.delay_s),
+                "castings": bin_.count,
+                "with_defects": bin_.failed,
             }
-            for one in found.pours
+            for bin_ in found.pours
         ],
         "remarks": list(found.remarks),
     }
 
 
-def _series_json(one: TrendSeries) -> dict[str, Any]:
-    chart, slope = one.chart, one.slope
+def _series_json(trend: TrendSeries) -> dict[str, Any]:
+    chart, slope = trend.chart, trend.slope
     return {
-        "name": one.name,
-        "unit": one.unit,
+        "name": trend.name,
+        "unit": trend.unit,
         "points": [
             {"firing": f.name, "began": iso_utc(f.began_us), "value": round(v, 3)}
-            for f, v in zip(one.nights, one.values, strict=True)
+            for f, v in zip(trend.nights, trend.values, strict=True)
         ],
         "chart": None
         if chart is None
@@ -273,7 +275,7 @@ def _series_json(one: TrendSeries) -> dict[str, Any]:
             "low": round(chart.low, 4),
             "high": round(chart.high, 4),
             "signals": [
-                {"firing": one.nights[at].name, "rule": rule} for at, rule in chart.signals
+                {"firing": trend.nights[at].name, "rule": rule} for at, rule in chart.signals
             ],
             "source": "individuals and moving ranges; Western Electric rules, NIST/SEMATECH 6.3.2",
         },

@@ -104,7 +104,7 @@ def _later(course: MouldCooling | Unknown, delay_s: float) -> int:
 
 
 def _said(changed: tuple[ChangedFact, ...]) -> str:
-    other = [one.after for one in changed if one.after.shown != one.before.shown]
+    other = [change.after for change in changed if change.after.shown != change.before.shown]
     if not other:
         return "Nothing that the record can show would have been otherwise."
     said = [
@@ -130,8 +130,8 @@ def pour_answer(found: OtherPour) -> dict[str, Any]:
     return {
         "said": found.said,
         "facts": [
-            {"before": audits.fact_row(one.before), "after": audits.fact_row(one.after)}
-            for one in found.facts
+            {"before": audits.fact_row(change.before), "after": audits.fact_row(change.after)}
+            for change in found.facts
         ],
     }
 
@@ -143,16 +143,16 @@ def schedule_answer(found: OtherSchedule) -> Mapping[str, Any]:
         "verdict": found.judgement.verdict.value,
         "checks": [
             {
-                "requirement": one.requirement,
-                "kind": one.kind,
-                "verdict": one.verdict.value,
-                "measured": one.measured,
-                "limit": one.limit,
-                "unit": one.unit,
-                "uncertainty": one.uncertainty,
-                "channel": one.channel,
-                "why": one.why,
+                "requirement": check.requirement,
+                "kind": check.kind,
+                "verdict": check.verdict.value,
+                "measured": check.measured,
+                "limit": check.limit,
+                "unit": check.unit,
+                "uncertainty": check.uncertainty,
+                "channel": check.channel,
+                "why": check.why,
             }
-            for one in found.judgement.checks
+            for check in found.judgement.checks
         ],
     }

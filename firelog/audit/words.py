@@ -50,32 +50,32 @@ def _leans(probability: float) -> str:
     return "rather beyond it" if probability > 0.5 else "rather inside it"
 
 
-def graded(one: CauseEvidence) -> str:
+def graded(cause: CauseEvidence) -> str:
     """Return how a cause stands, with the strength of its evidence."""
-    if one.cause is None or one.stands == "silent":
+    if cause.cause is None or cause.stands == "silent":
         return "silent"
-    if one.stands == "both ways":
-        towards = "for" if one.ratio > 1.0 else "against"
-        return f"evidence both ways, on balance {towards} it" if one.strength else "both ways"
-    word = {"strong": "strongly ", "moderate": "", "slight": "slightly ", "": ""}[one.strength]
-    return f"{word}{one.stands}"
+    if cause.stands == "both ways":
+        towards = "for" if cause.ratio > 1.0 else "against"
+        return f"evidence both ways, on balance {towards} it" if cause.strength else "both ways"
+    word = {"strong": "strongly ", "moderate": "", "slight": "slightly ", "": ""}[cause.strength]
+    return f"{word}{cause.stands}"
 
 
-def to_know(one: CauseEvidence) -> str:
+def to_know(cause: CauseEvidence) -> str:
     """Return what would let the record speak of a silent cause next time, and why it is silent."""
-    assert one.cause is not None
-    if not one.findings:
-        return one.cause.next
-    why = "; ".join(dict.fromkeys(found.fact.why or "within U" for found in one.findings))
-    quantities = dict.fromkeys(found.fact.spec.quantity for found in one.findings)
-    if all(found.fact.probability is not None for found in one.findings):
+    assert cause.cause is not None
+    if not cause.findings:
+        return cause.cause.next
+    why = "; ".join(dict.fromkeys(finding.fact.why or "within U" for finding in cause.findings))
+    quantities = dict.fromkeys(finding.fact.spec.quantity for finding in cause.findings)
+    if all(finding.fact.probability is not None for finding in cause.findings):
         return f"the limit lies within the uncertainty; measure {_list(quantities)} closer."
     return f"{why.rstrip('.')}. To know next time, record: {_list(quantities)}."
 
 
 def summary(causes: Sequence[CauseEvidence]) -> str:
     """Return what the record says of a defect's causes, in at most three sentences."""
-    known = [one for one in causes if one.cause is not None]
+    known = [cause for cause in causes if cause.cause is not None]
     parts = []
     supported = [one for one in known if one.stands == "supported" or _on_balance(one, True)]
     against = [one for one in known if one.stands == "argued against" or _on_balance(one, False)]
@@ -91,28 +91,28 @@ def summary(causes: Sequence[CauseEvidence]) -> str:
     return " ".join(parts)
 
 
-def _on_balance(one: CauseEvidence, towards: bool) -> bool:
-    return one.stands == "both ways" and (one.ratio > 1.0) is towards
+def _on_balance(cause: CauseEvidence, towards: bool) -> bool:
+    return cause.stands == "both ways" and (cause.ratio > 1.0) is towards
 
 
-def _with_strength(one: CauseEvidence) -> str:
-    if one.stands == "both ways":
-        return f"{one.name} (evidence both ways)"
+def _with_strength(cause: CauseEvidence) -> str:
+    if cause.stands == "both ways":
+        return f"{cause.name} (evidence both ways)"
     word = {"strong": "strongly", "moderate": "moderately", "slight": "slightly"}
-    return f"{one.name} ({word[one.strength]})" if one.strength else one.name
+    return f"{cause.name} ({word[cause.strength]})" if cause.strength else cause.name
 
 
 def _list(names: Iterable[str]) -> str:
     return "; ".join(names)  # some names have commas of their own
 
 
-def finding_words(one: Finding, shown: TemperatureUnit) -> str:
+def finding_words(finding: Finding, shown: TemperatureUnit) -> str:
     """Return a finding as one line: what it says, why, and the numbers."""
-    fact = one.fact
-    if one.says == "silent" and fact.probability is None:
+    fact = finding.fact
+    if finding.says == "silent" and fact.probability is None:
         return f"silent on {fact.spec.name!r}: {fact.why}."
-    text = f"{SAYS[one.says]}: {sentence(fact)}"
-    if one.says == "silent":
+    text = f"{SAYS[finding.says]}: {sentence(fact)}"
+    if finding.says == "silent":
         text = f"silent on {fact.spec.name!r}: {sentence(fact)}"
     if fact.measured is None or fact.spec.of == "noted":
         return text

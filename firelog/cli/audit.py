@@ -124,30 +124,37 @@ def _as_json(imagined: tuple[OtherPour | None, OtherSchedule | None]) -> dict[st
     }
 
 
-def _print_compared(found: Comparison | None, unit: TemperatureUnit) -> None:
+def _print_compared(comparison: Comparison | None, unit: TemperatureUnit) -> None:
     from rich.table import Table
     from rich.text import Text
 
     from firelog.cli.show import console
     from firelog.say.numbers import quantity
 
-    if found is None:
+    if comparison is None:
         return
     out = console()
     out.print(Text("\nbeside the sound castings of its kind", style="bold"))
-    out.print(Text(found.said))
+    out.print(Text(comparison.said))
     table = Table("fact", "here", "sound: mean", "lowest", "highest", "effect", "p", "p (Holm)")
     table.box = None
-    for one in found.differences:
-        values = (one.here, sum(one.sound) / len(one.sound), min(one.sound), max(one.sound))
-        numbers = [quantity(value, one.unit, unit).strip() for value in values]
-        effect = "–" if one.effect is None else f"{one.effect:+.1f} sd".replace("-", "−")
-        tested = ["–" if p is None else f"{p:.3f}" for p in (one.p, one.p_holm)]
-        table.add_row(one.name, *numbers, effect, *tested)
-    if found.differences:
+    for difference in comparison.differences:
+        values = (
+            difference.here,
+            sum(difference.sound) / len(difference.sound),
+            min(difference.sound),
+            max(difference.sound),
+        )
+        numbers = [quantity(value, difference.unit, unit).strip() for value in values]
+        effect = (
+            "–" if difference.effect is None else f"{difference.effect:+.1f} sd".replace("-", "−")
+        )
+        tested = ["–" if p is None else f"{p:.3f}" for p in (difference.p, difference.p_holm)]
+        table.add_row(difference.name, *numbers, effect, *tested)
+    if comparison.differences:
         out.print(table)
-    if found.overlay is not None:
-        near = found.overlay
+    if comparison.overlay is not None:
+        near = comparison.overlay
         off = quantity(abs(near.largest_k), "K", unit)
         side = "hotter" if near.largest_k > 0 else "colder"
         text = (
@@ -171,10 +178,10 @@ def _print_imagined(
     if pour is not None:
         out.print(Text("\nwhat if: the pour", style="bold"))
         out.print(Text(pour.said))
-        for one in pour.facts:
-            was, then = words.measured(one.before, unit), words.measured(one.after, unit)
+        for change in pour.facts:
+            was, then = words.measured(change.before, unit), words.measured(change.after, unit)
             if was != then:
-                _say(out, 2, f"{one.after.spec.name}: {was} → {then}")
+                _say(out, 2, f"{change.after.spec.name}: {was} → {then}")
     if judged is not None:
         out.print(Text.assemble(("\nwhat if: ", "bold"), (judged.title, "bold"), "  "), end="")
         out.print(verdict_text(judged.judgement.verdict))
@@ -204,14 +211,14 @@ def print_audit(store: Store, made: Audit) -> None:
 
     unit, _ = shown_settings(store)
     casting, case, out = made.casting, made.case, console()
-    seen = ", ".join(one.name for one in casting.defects) or casting.outcome
+    seen = ", ".join(defect.name for defect in casting.defects) or casting.outcome
     out.print(Text.assemble((casting.name, "bold"), f"  {seen}"))
     alloy, section, material = case.kind
     heat = case.heat.heat.name if case.heat else None
     parts = (casting.piece, alloy, section, material, case.mould.firing, heat)
-    out.print(Text(" · ".join(one for one in parts if one), style="dim"))
-    for one in made.defects:
-        _print_defect(store, one)
+    out.print(Text(" · ".join(part for part in parts if part), style="dim"))
+    for defect in made.defects:
+        _print_defect(store, defect)
     if not made.defects:
         out.print(Text(f"\nNothing to explain: the casting is {casting.outcome}."))
         for fact in made.facts.values():
@@ -220,42 +227,42 @@ def print_audit(store: Store, made: Audit) -> None:
                 _say(out, 2, f"{words.sentence(fact)}{number}")
 
 
-def _print_defect(store: Store, one: DefectAudit) -> None:
+def _print_defect(store: Store, defect: DefectAudit) -> None:
     from rich.text import Text
 
     from firelog.audit import words
     from firelog.cli.show import console
 
     out = console()
-    size = f", {one.seen.size_mm:g} mm" if one.seen.size_mm else ""
-    where = f" at {one.seen.place}" if one.seen.place else ""
-    out.print(Text(f"\n{one.seen.name}{where}{size}", style="bold"))
-    out.print(Text(words.summary(one.causes)))
-    for found in one.causes:
+    size = f", {defect.seen.size_mm:g} mm" if defect.seen.size_mm else ""
+    where = f" at {defect.seen.place}" if defect.seen.place else ""
+    out.print(Text(f"\n{defect.seen.name}{where}{size}", style="bold"))
+    out.print(Text(words.summary(defect.causes)))
+    for found in defect.causes:
         if found.cause is not None and found.stands != "silent":
             _print_cause(store, found)
-    if one.silent:
+    if defect.silent:
         out.print(Text("\n  silent, and what to note next time", style="bold"))
-        for found in one.silent:
+        for found in defect.silent:
             _say(out, 2, f"· {found.name}: {words.to_know(found)}")
 
 
-def _print_cause(store: Store, found: CauseEvidence) -> None:
+def _print_cause(store: Store, cause: CauseEvidence) -> None:
     from rich.text import Text
 
     from firelog.audit import words
     from firelog.cli.show import console, shown_settings
 
     unit, _ = shown_settings(store)
-    assert found.cause is not None
+    assert cause.cause is not None
     out = console()
-    share = f"{100 * found.prior:.0f} % before the record, {100 * found.weight:.0f} % with it"
+    share = f"{100 * cause.prior:.0f} % before the record, {100 * cause.weight:.0f} % with it"
     out.print()
-    _say(out, 2, Text.assemble((found.name, "bold"), f"  {words.graded(found)}  ({share})"))
-    for one in found.findings:
-        _say(out, 4, f"{_SIGNS[one.says]} {words.finding_words(one, unit)}")
-    if found.ratio > 1.0:
-        _say(out, 4, f"next time: {found.cause.next}")
+    _say(out, 2, Text.assemble((cause.name, "bold"), f"  {words.graded(cause)}  ({share})"))
+    for finding in cause.findings:
+        _say(out, 4, f"{_SIGNS[finding.says]} {words.finding_words(finding, unit)}")
+    if cause.ratio > 1.0:
+        _say(out, 4, f"next time: {cause.cause.next}")
 
 
 def _say(out: Console, indent: int, text: Text | str) -> None:

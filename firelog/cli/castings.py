@@ -27,7 +27,7 @@ def castings(ctx: click.Context, settings: Settings, as_json: bool) -> None:
     from firelog.record.store import Store
 
     with Store.open(settings.store_path()) as store:
-        rows = [row_of(store, one) for one in record.castings(store)]
+        rows = [row_of(store, casting) for casting in record.castings(store)]
     if as_json:
         emit_json({"castings": rows})
         return
@@ -198,11 +198,11 @@ def row_of(store: Store, known: Casting) -> dict[str, Any]:
         "firing": heats.mould(store, known.mould).firing,
         "heat": poured[0].name if poured else None,
         "outcome": known.outcome,
-        "defects": [_defect_row(one) for one in known.defects],
+        "defects": [_defect_row(defect) for defect in known.defects],
         "details": known.details,
         "note": known.note,
-        "inspections": [_seen_row(one) for one in known.inspections],
-        "photographs": [vars(one) for one in record.photos(store, known)],
+        "inspections": [_seen_row(inspection) for inspection in known.inspections],
+        "photographs": [vars(photo) for photo in record.photos(store, known)],
     }
 
 
@@ -214,12 +214,17 @@ def _seen_row(seen: Any) -> dict[str, Any]:
         "outcome": seen.outcome,
         "who": seen.who,
         "note": seen.note,
-        "defects": [_defect_row(one) for one in seen.defects],
+        "defects": [_defect_row(defect) for defect in seen.defects],
     }
 
 
-def _defect_row(one: Defect) -> dict[str, Any]:
-    return {"defect": one.name, "place": one.place, "size_mm": one.size_mm, "note": one.note}
+def _defect_row(defect: Defect) -> dict[str, Any]:
+    return {
+        "defect": defect.name,
+        "place": defect.place,
+        "size_mm": defect.size_mm,
+        "note": defect.note,
+    }
 
 
 def _defect(text: str) -> Defect:

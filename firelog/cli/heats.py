@@ -29,7 +29,7 @@ def heats(ctx: click.Context, settings: Settings, as_json: bool) -> None:
 
     with Store.open(settings.store_path()) as store:
         rows = [
-            {**_row(one), "pours": len(record.pours(store, one))} for one in record.heats(store)
+            {**_row(heat), "pours": len(record.pours(store, heat))} for heat in record.heats(store)
         ]
         if as_json:
             emit_json({"heats": rows})
@@ -224,18 +224,23 @@ def show(settings: Settings, name: str, as_json: bool) -> None:
             **_row(heat),
             "pours": [
                 {
-                    "mould": one.mould,
-                    "out_of_kiln": None if one.out_us is None else iso_utc(one.out_us),
-                    "began": iso_utc(one.began_us),
-                    "ended": None if one.ended_us is None else iso_utc(one.ended_us),
-                    "within_s": one.within_s,
-                    "note": one.note,
+                    "mould": pour.mould,
+                    "out_of_kiln": None if pour.out_us is None else iso_utc(pour.out_us),
+                    "began": iso_utc(pour.began_us),
+                    "ended": None if pour.ended_us is None else iso_utc(pour.ended_us),
+                    "within_s": pour.within_s,
+                    "note": pour.note,
                 }
-                for one in record.pours(store, heat)
+                for pour in record.pours(store, heat)
             ],
             "events": [
-                {"at": iso_utc(one.t_us), "kind": one.kind, "text": one.text, "who": one.who}
-                for one in record.events_of(store, heat)
+                {
+                    "at": iso_utc(event.t_us),
+                    "kind": event.kind,
+                    "text": event.text,
+                    "who": event.who,
+                }
+                for event in record.events_of(store, heat)
             ],
         }
     if as_json:

@@ -32,14 +32,14 @@ def moulds(ctx: click.Context, settings: Settings, firing: str | None, as_json: 
     with Store.open(settings.store_path()) as store:
         rows: list[dict[str, Any]] = [
             {
-                "name": one.name,
-                "firing": one.firing,
-                "section": one.section,
-                "metal_kg": one.metal_kg,
-                "details": one.details,
-                "note": one.note,
+                "name": mould.name,
+                "firing": mould.firing,
+                "section": mould.section,
+                "metal_kg": mould.metal_kg,
+                "details": mould.details,
+                "note": mould.note,
             }
-            for one in record.moulds(store, firing)
+            for mould in record.moulds(store, firing)
         ]
     if as_json:
         emit_json({"moulds": rows})

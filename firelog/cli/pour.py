@@ -83,7 +83,7 @@ def _liquidus_words(assessment: HeatAssessment, unit: TemperatureUnit) -> str:
     return f"liquidus {low} to {high}: sources differ; loss {assessment.loss.words}"
 
 
-def _print_pour(store: Store, one: PourAssessment) -> None:
+def _print_pour(store: Store, assessed: PourAssessment) -> None:
     from rich.table import Table
     from rich.text import Text
 
@@ -96,10 +96,17 @@ def _print_pour(store: Store, one: PourAssessment) -> None:
     unit, tz = shown_settings(store)
     out = console()
     out.print()
-    when = show_instant(one.pour.began_us, tz, seconds=True)
-    out.print(Text.assemble(verdict_text(one.verdict), "  ", (one.pour.mould, "bold"), f"  {when}"))
+    when = show_instant(assessed.pour.began_us, tz, seconds=True)
+    out.print(
+        Text.assemble(
+            verdict_text(assessed.verdict),
+            "  ",
+            (assessed.pour.mould, "bold"),
+            f"  {when}",
+        )
+    )
     table = Table("verdict", "requirement", "found", "limits", "how", box=None)
-    for check in one.checks:
+    for check in assessed.checks:
         table.add_row(
             verdict_text(check.verdict),
             check.requirement,
@@ -108,11 +115,11 @@ def _print_pour(store: Store, one: PourAssessment) -> None:
             check.how or "–",
         )
     out.print(table)
-    for check in one.checks:
+    for check in assessed.checks:
         if check.verdict is not Verdict.PASS:
             out.print(Text(f"  {SIGNS[check.verdict].text} {check.requirement}: {check.why}"))
-    if one.window_us is not None:
-        times = [show_instant(t, tz, seconds=True).split(" ")[1] for t in one.window_us]
+    if assessed.window_us is not None:
+        times = [show_instant(t, tz, seconds=True).split(" ")[1] for t in assessed.window_us]
         out.print(f"  metal and mould were both right from {times[0]} to {times[1]}")
     else:
-        out.print(Text(f"  {one.window_why}"))
+        out.print(Text(f"  {assessed.window_why}"))

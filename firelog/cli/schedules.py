@@ -160,7 +160,7 @@ def draft(
     plan = assessment.schedule
     series = tuple(prepare(trace) for trace in assessment.traces)
     chosen = choose(series, plan.follow if plan else "kiln") or series
-    chosen = tuple(one for one in chosen if len(one.t_s) > 2)
+    chosen = tuple(series for series in chosen if len(series.t_s) > 2)
     if not chosen:
         raise InputError(f"{firing!r} has no readings to draft a schedule from")
     text = draft_text(

@@ -119,12 +119,12 @@ def _print_outlook(
     if not ahead.estimates:
         return
     table = Table("to come", "expected", "between (80 %)", box=None, pad_edge=True)
-    for one in ahead.estimates:
+    for estimate in ahead.estimates:
         times = [
             f"{us_to_datetime(us_after(firing.began_us, at_s), tz):%a %H:%M}"
-            for at_s in (one.finish_s, one.early_s, one.late_s)
+            for at_s in (estimate.finish_s, estimate.early_s, estimate.late_s)
         ]
-        table.add_row(one.segment, times[0], f"{times[1]} and {times[2]}")
+        table.add_row(estimate.segment, times[0], f"{times[1]} and {times[2]}")
     out.print(table)
     out.print(Text(f"  {outlook.stands_on(ahead)}"))
 

@@ -44,7 +44,7 @@ def tonight(settings: Settings, *, follow: bool, as_json: bool) -> None:
             _stay(reader, tz)
         else:
             console().print(_page(now, tz))
-    unseen = any(one.state == "unacknowledged" for one in now.alarms)
+    unseen = any(alarm.state == "unacknowledged" for alarm in now.alarms)
     if unseen or (now.facts.kilns and not now.walking):
         raise SystemExit(1)
 
@@ -84,29 +84,29 @@ def _answer(now: Tonight) -> dict[str, Any]:
                 ],
                 "channels": [
                     {
-                        "name": one.name,
-                        "temp_c": one.temp_c,
-                        "health": health(one),
-                        "ago_s": one.heard_ago_s,
+                        "name": channel.name,
+                        "temp_c": channel.temp_c,
+                        "health": health(channel),
+                        "ago_s": channel.heard_ago_s,
                     }
-                    for one in kiln.channels
+                    for channel in kiln.channels
                 ],
             }
             for kiln in now.facts.kilns
         ],
         "alarms": [
             {
-                "number": one.id,
-                "kind": one.kind,
-                "state": one.state.value,
-                "priority": one.priority.word,
-                "kiln": one.kiln,
-                "text": one.text,
-                "remedy": one.remedy,
-                "began": iso_utc(one.began_us),
+                "number": alarm.id,
+                "kind": alarm.kind,
+                "state": alarm.state.value,
+                "priority": alarm.priority.word,
+                "kiln": alarm.kiln,
+                "text": alarm.text,
+                "remedy": alarm.remedy,
+                "began": iso_utc(alarm.began_us),
             }
-            for one in now.alarms
-            if one.state.standing or one.state == "shelved"
+            for alarm in now.alarms
+            if alarm.state.standing or alarm.state == "shelved"
         ],
     }
 
@@ -138,15 +138,16 @@ def _alarm_lines(now: Tonight, tz: ZoneInfo) -> list[Any]:
     from firelog.watch.run.tonight import clock_time
 
     lines: list[Any] = []
-    for one in now.alarms:
-        if not (one.state.standing or one.state == "shelved"):
+    for alarm in now.alarms:
+        if not (alarm.state.standing or alarm.state == "shelved"):
             continue
-        loud = one.state == "unacknowledged"
-        head = f"{_SIGNS[one.priority]} {one.id}  {one.state}, since {clock_time(one.began_us, tz)}"
-        lines.append(Text(f"{head}  {one.text}", style="bold yellow" if loud else ""))
-        lines.append(Text(f"      {one.remedy}"))
+        loud = alarm.state == "unacknowledged"
+        since = clock_time(alarm.began_us, tz)
+        head = f"{_SIGNS[alarm.priority]} {alarm.id}  {alarm.state}, since {since}"
+        lines.append(Text(f"{head}  {alarm.text}", style="bold yellow" if loud else ""))
+        lines.append(Text(f"      {alarm.remedy}"))
         if loud:
-            lines.append(Text(f"      firelog watch acknowledge {one.id} --who YOUR-NAME"))
+            lines.append(Text(f"      firelog watch acknowledge {alarm.id} --who YOUR-NAME"))
     return ["", *lines] if lines else [Text("no alarm stands")]
 
 
@@ -172,11 +173,11 @@ def _kiln_lines(now: Tonight, kiln: KilnNow, tz: ZoneInfo) -> list[Any]:
         if late_s is not None and late_s > 300.0:
             lines.append(Text(f"at least {show_duration(late_s)} behind the plan"))
     table = Table(box=None, pad_edge=False, show_header=False)
-    for one in kiln.channels:
-        temp = "–" if one.temp_c is None else show_temperature(one.temp_c, now.facts.unit)
-        rose = one.rose_k[600]
+    for channel in kiln.channels:
+        temp = "–" if channel.temp_c is None else show_temperature(channel.temp_c, now.facts.unit)
+        rose = channel.rose_k[600]
         trend = "" if rose is None else ("↗" if rose > 2 else "↘" if rose < -2 else "→")
-        word = health(one)
+        word = health(channel)
         sign = "●" if word == "alive" else "▲"
-        table.add_row(one.name, Text(temp, justify="right"), trend, f"{sign} {word}")
+        table.add_row(channel.name, Text(temp, justify="right"), trend, f"{sign} {word}")
     return [*lines, table]

@@ -30,8 +30,8 @@ def trends(settings: Settings, *, kiln: str | None, as_json: bool) -> None:
     from firelog.record.store import Store
 
     with Store.open(settings.store_path()) as store:
-        kilns = [one.kiln for one in store.firings()]
-        kilns += [one.furnace for one in heats.heats(store)]
+        kilns = [firing.kiln for firing in store.firings()]
+        kilns += [heat.furnace for heat in heats.heats(store)]
         if not kilns or (kiln is not None and kiln not in kilns):
             names = ", ".join(repr(one) for one in dict.fromkeys(kilns)) or "none yet"
             raise StoreError(
@@ -55,10 +55,10 @@ def print_trends(found: Trends, unit: TemperatureUnit) -> None:
     out = console()
     out.print(Text(found.kiln, style="bold"))
     table = Table("month", "pass", "fail", "not proven", "share that passes, 95 %", box=None)
-    for one in found.months:
-        low, high = one.interval
-        counts = (str(one.passed), str(one.failed), str(one.unproven))
-        table.add_row(one.month, *counts, f"{100 * low:.0f} to {100 * high:.0f} %")
+    for month in found.months:
+        low, high = month.interval
+        counts = (str(month.passed), str(month.failed), str(month.unproven))
+        table.add_row(month.month, *counts, f"{100 * low:.0f} to {100 * high:.0f} %")
     out.print(table)
     for series in found.series:
         _print_series(series, unit)
@@ -74,7 +74,7 @@ def print_trends(found: Trends, unit: TemperatureUnit) -> None:
     out.print(Text("  A chart's signal asks a question; it gives no reason.", style="dim"))
 
 
-def _print_series(one: TrendSeries, unit: TemperatureUnit) -> None:
+def _print_series(trend: TrendSeries, unit: TemperatureUnit) -> None:
     from rich.text import Text
 
     from firelog.cli.show import console
@@ -82,34 +82,34 @@ def _print_series(one: TrendSeries, unit: TemperatureUnit) -> None:
     def say(value: float) -> str:
         from firelog.say.numbers import quantity
 
-        return quantity(value, "K", unit) if one.unit == "K" else f"{value:.1f} {one.unit}"
+        return quantity(value, "K", unit) if trend.unit == "K" else f"{value:.1f} {trend.unit}"
 
     out = console()
-    out.print(Text(f"\n{one.name}", style="bold"))
-    count = f"{len(one.values)} night{'s' if len(one.values) != 1 else ''}"
-    if one.chart is None:
-        newest = f"newest {say(one.values[-1])}"
+    out.print(Text(f"\n{trend.name}", style="bold"))
+    count = f"{len(trend.values)} night{'s' if len(trend.values) != 1 else ''}"
+    if trend.chart is None:
+        newest = f"newest {say(trend.values[-1])}"
         out.print(Text(f"  {count}, {newest}: fewer than eight, no limits and no trend"))
         return
-    chart = one.chart
+    chart = trend.chart
     limits = f"limits {say(chart.low)} to {say(chart.high)}"
     out.print(Text(f"  {count}, centre {say(chart.centre)}, {limits}"))
     for at, rule in chart.signals:
-        out.print(Text(f"  ▲ {one.nights[at].name}: {say(one.values[at])}, {rule}"))
-    if one.slope is not None:
-        slope = one.slope
+        out.print(Text(f"  ▲ {trend.nights[at].name}: {say(trend.values[at])}, {rule}"))
+    if trend.slope is not None:
+        slope = trend.slope
         spread = f"{say(slope.low)} to {say(slope.high)}"
         word = "drifts" if slope.clear else "no clear drift"
         out.print(Text(f"  {word}: {say(slope.per_month)} a month (95 %: {spread})"))
 
 
-def _cell(one: DefectBin, unit: TemperatureUnit) -> tuple[str, ...]:
+def _cell(bin_: DefectBin, unit: TemperatureUnit) -> tuple[str, ...]:
     from firelog.say.durations import show_duration
     from firelog.say.numbers import show_difference
 
-    low, high = one.superheat_k
+    low, high = bin_.superheat_k
     upper = "" if high >= 1e6 else f" to {show_difference(high, unit)}"
     heat = f"below {show_difference(0.0, unit)}" if low < 0 else show_difference(low, unit) + upper
-    first, last = one.delay_s
+    first, last = bin_.delay_s
     until = "" if last >= 1e6 else f" to {show_duration(last)}"
-    return heat, show_duration(first) + until, str(one.count), str(one.failed)
+    return heat, show_duration(first) + until, str(bin_.count), str(bin_.failed)

@@ -143,10 +143,10 @@ def test(settings: Settings, name: str | None, *, as_json: bool) -> None:
     if as_json:
         emit_json({"sent": results})
     else:
-        for one in results:
-            sign = "●" if one["ok"] else "▲"
-            click.echo(f"{sign} {one['person']} by {one['way']}: {one['answer']}")
-    if not all(one["ok"] for one in results):
+        for result in results:
+            sign = "●" if result["ok"] else "▲"
+            click.echo(f"{sign} {result['person']} by {result['way']}: {result['answer']}")
+    if not all(result["ok"] for result in results):
         raise SystemExit(1)
 
 

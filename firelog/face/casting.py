@@ -63,7 +63,9 @@ class Casting:
     @property
     def defects(self) -> pd.DataFrame:
         """What was seen on it: defect, place, size in mm, note."""
-        found = [(one.name, one.place, one.size_mm, one.note) for one in self._row.defects]
+        found = [
+            (defect.name, defect.place, defect.size_mm, defect.note) for defect in self._row.defects
+        ]
         return pd.DataFrame(found, columns=["defect", "place", "size_mm", "note"])
 
     @property
@@ -103,11 +105,11 @@ class Casting:
             "part": self.part,
             "mould": self.mould,
             "outcome": self.outcome,
-            "defects": ", ".join(one.name for one in self._row.defects),
+            "defects": ", ".join(defect.name for defect in self._row.defects),
         }
 
     def __repr__(self) -> str:
-        seen = ", ".join(one.name for one in self._row.defects) or self.outcome
+        seen = ", ".join(defect.name for defect in self._row.defects) or self.outcome
         return f"<Casting {self.name!r}, mould {self.mould!r}, {seen}>"
 
 

@@ -96,7 +96,7 @@ def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None
 
 def _cores(store: Store, firing: Firing, schedule: Schedule | None) -> tuple[ChannelTrace, ...]:
     """Return the computed channels that requirements ask for as ``core of MOULD``."""
-    asked = [one.channels for one in schedule.requirements] if schedule else []
+    asked = [requirement.channels for requirement in schedule.requirements] if schedule else []
     names = {n for one in asked for n in ([one] if isinstance(one, str) else one)}
     cores = sorted(name for name in names if name.startswith(CORE_OF))
     if not cores:
@@ -180,7 +180,7 @@ def answer(assessment: Assessment) -> dict[str, Any]:
         "began": iso_utc(firing.began_us),
         "ended": None if firing.ended_us is None else iso_utc(firing.ended_us),
         "segments": [_segment(run, firing) for run in judgement.segments],
-        "happenings": [_happening(one, firing) for one in judgement.happenings],
+        "happenings": [_happening(happening, firing) for happening in judgement.happenings],
         "checks": [_check(check, assessment) for check in judgement.checks],
         "channels": [_channel(trace, assessment) for trace in assessment.traces],
         "remarks": list(judgement.remarks),

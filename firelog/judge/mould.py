@@ -181,7 +181,7 @@ def _material(row: TomlTable) -> MouldMaterial:
         material,
         row.need("emissivity", tomlfile.number),
         row.need("burnt_c", tomlfile.number),
-        tuple(_range(one) for one in row.tables("range")),
+        tuple(_range(table) for table in row.tables("range")),
         row.need("source", tomlfile.text),
     )
 

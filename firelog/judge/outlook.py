@@ -199,7 +199,7 @@ def told(outlook: Outlook, firing: Firing, late: Lateness | None) -> dict[str, A
         "slope_u_k_per_h": round(slope_u, 1) if np.isfinite(slope_u) else None,
         "past_firings": outlook.firings,
         "coverage": 0.8,
-        "estimates": [_estimate(one, firing) for one in outlook.estimates],
+        "estimates": [_estimate(estimate, firing) for estimate in outlook.estimates],
     }
 
 

@@ -29,8 +29,8 @@ def answer(assessment: HeatAssessment) -> dict[str, Any]:
         "verdict": assessment.verdict.value,
         "began": iso_utc(heat.began_us),
         "lifted": None if heat.lifted_us is None else iso_utc(heat.lifted_us),
-        "pours": [_pour_json(one) for one in assessment.pours],
-        "dips": [_dip_json(one) for one in assessment.dips],
+        "pours": [_pour_json(pour) for pour in assessment.pours],
+        "dips": [_dip_json(dip) for dip in assessment.dips],
         "loss": {
             "k_per_min": round(assessment.loss.k_per_min, 2),
             "uncertainty_k_per_min": round(2.0 * assessment.loss.standard_k_per_min, 2),
@@ -41,34 +41,36 @@ def answer(assessment: HeatAssessment) -> dict[str, Any]:
     }
 
 
-def _pour_json(one: PourAssessment) -> dict[str, Any]:
-    pour = one.pour
-    mould = one.mould_temperature()
+def _pour_json(assessed: PourAssessment) -> dict[str, Any]:
+    pour = assessed.pour
+    mould = assessed.mould_temperature()
     delay_s = None if pour.out_us is None else seconds_since(pour.out_us, pour.began_us)
     return {
         "mould": pour.mould,
-        "firing": one.mould.firing,
-        "section": one.mould.section,
+        "firing": assessed.mould.firing,
+        "section": assessed.mould.section,
         "began": iso_utc(pour.began_us),
         "out_of_kiln": None if pour.out_us is None else iso_utc(pour.out_us),
         "handover_s": delay_s,
-        "verdict": one.verdict.value,
-        "metal": _quantity(one.metal),
+        "verdict": assessed.verdict.value,
+        "metal": _quantity(assessed.metal),
         "mould_temperature": {
             key: value
             for key, value in _quantity(mould).items()
             if key != "why" or isinstance(mould, Unknown)
         },
         "window": None
-        if one.window_us is None
-        else {"from": iso_utc(one.window_us[0]), "to": iso_utc(one.window_us[1])},
-        "window_why": one.window_why,
-        "mould_hot_enough_until": None if one.latest_us is None else iso_utc(one.latest_us),
+        if assessed.window_us is None
+        else {"from": iso_utc(assessed.window_us[0]), "to": iso_utc(assessed.window_us[1])},
+        "window_why": assessed.window_why,
+        "mould_hot_enough_until": None
+        if assessed.latest_us is None
+        else iso_utc(assessed.latest_us),
         "checks": [
             {**vars(check), "verdict": check.verdict.value, "measured": _short(check.measured),
              "uncertainty": _short(check.uncertainty), "low": _short(check.low),
              "high": _short(check.high)}
-            for check in one.checks
+            for check in assessed.checks
         ],
     }  # fmt: skip
 

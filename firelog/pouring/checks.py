@@ -102,7 +102,9 @@ def overheat(
     """
     assert asked.above_c is not None
     assert asked.high is not None
-    melts = [one for one in traces if one.role == "crucible" and np.isfinite(one.temp_c).any()]
+    melts = [
+        trace for trace in traces if trace.role == "crucible" and np.isfinite(trace.temp_c).any()
+    ]
     if not melts:
         return _nothing(asked, "s", "no thermocouple in the melt was recorded", None, asked.high)
     proven, possible, name = 0.0, 0.0, melts[0].name

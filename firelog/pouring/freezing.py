@@ -34,7 +34,7 @@ def freezing_of(
     (common practice, no source); the fixed points are those of the ITS-90. Raises InputError when
     the channel has no readings there or nothing froze in them.
     """
-    traces = {one.name: one for one in traces_of(store, heat)}
+    traces = {trace.name: trace for trace in traces_of(store, heat)}
     if channel not in traces:
         there = ", ".join(traces) or "none"
         raise InputError(f"{channel!r} has no readings in {heat.name!r}; there are: {there}")

@@ -100,8 +100,8 @@ def assess_heat(store: Store, heat: Heat, words_in: TemperatureUnit = "C") -> He
     seen = metals.dips_of(traces, heat.began_us)
     loss = metals.loss_of(store, heat)
     pours = tuple(
-        _pour(store, heat, card, plan, one, seen=seen, loss=loss, traces=traces, unit=words_in)
-        for one in record.pours(store, heat)
+        _pour(store, heat, card, plan, pour, seen=seen, loss=loss, traces=traces, unit=words_in)
+        for pour in record.pours(store, heat)
     )
     events = tuple(record.events_of(store, heat))
     remarks = _remarks(heat, plan, seen, pours)
@@ -175,7 +175,7 @@ def foretell(
     """
     card, plan = alloys.alloy(heat.alloy), plan_of(heat)
     traces = metals.traces_of(store, heat)
-    seen = [one for one in metals.dips_of(traces, heat.began_us) if one.at_us <= now_us]
+    seen = [dip for dip in metals.dips_of(traces, heat.began_us) if dip.at_us <= now_us]
     loss = metals.loss_of(store, heat)
     pour = Pour(0, heat.name, mould.name, out_us, max(now_us, out_us), None, 5.0)
     return _pour(

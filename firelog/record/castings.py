@@ -139,7 +139,9 @@ def casting(store: Store, name: str) -> Casting:
     """Return the casting of that name; raises :class:`NotFoundError` naming those there are."""
     found = _castings(store, "where c.name=?", (name,))
     if not found:
-        raise not_found("casting", name, str(store.path), [one.name for one in castings(store)])
+        raise not_found(
+            "casting", name, str(store.path), [casting.name for casting in castings(store)]
+        )
     return found[0]
 
 
@@ -154,7 +156,7 @@ def pour_of(store: Store, known: Casting) -> tuple[Heat, Pour] | None:
     if not rows:
         return None
     heat = heats.heat(store, rows[0][0])
-    return heat, next(one for one in heats.pours(store, heat) if one.mould == known.mould)
+    return heat, next(pour for pour in heats.pours(store, heat) if pour.mould == known.mould)
 
 
 def _checked(details: dict[str, Any]) -> dict[str, Any]:
@@ -212,13 +214,13 @@ def inspect(
             f" values (?,?,?,?,?,{migrations.NOW_US}) returning id",
             (known.id, seen_us, outcome, who, note),
         )[0]
-        for one in defects:
-            if one.size_mm is not None and not 0.0 < one.size_mm < 1e5:
-                raise InputError(f"a defect of {one.size_mm:g} mm cannot be; write millimetres")
+        for defect in defects:
+            if defect.size_mm is not None and not 0.0 < defect.size_mm < 1e5:
+                raise InputError(f"a defect of {defect.size_mm:g} mm cannot be; write millimetres")
             _run(
                 store,
                 "insert into defects(inspection,defect,place,size_mm,note) values (?,?,?,?,?)",
-                (row[0], one.name, one.place, one.size_mm, one.note),
+                (row[0], defect.name, defect.place, defect.size_mm, defect.note),
             )
     return casting(store, known.name)
 

@@ -121,7 +121,7 @@ def heat(store: Store, name: str) -> Heat:
     """Return the heat of that name; raises :class:`NotFoundError` naming those there are."""
     rows = _all(store, f"{_HEAT} where h.name=?", (name,))
     if not rows:
-        raise not_found("heat", name, str(store.path), [one.name for one in heats(store)])
+        raise not_found("heat", name, str(store.path), [heat.name for heat in heats(store)])
     return Heat(*rows[0])
 
 
@@ -212,7 +212,7 @@ def mould(store: Store, name: str) -> Mould:
     """Return the mould of that name; raises :class:`NotFoundError` naming those there are."""
     found = _moulds(store, "where m.name=?", (name,))
     if not found:
-        raise not_found("mould", name, str(store.path), [one.name for one in moulds(store)])
+        raise not_found("mould", name, str(store.path), [mould.name for mould in moulds(store)])
     return found[0]
 
 
@@ -253,7 +253,7 @@ def add_pour(
             f" values (?,?,?,?,?,?,?,{migrations.NOW_US})",
             (known.id, filled.id, out_us, began_us, ended_us, within_s, note),
         )
-    return next(one for one in pours(store, known) if one.mould == filled.name)
+    return next(pour for pour in pours(store, known) if pour.mould == filled.name)
 
 
 def pours(store: Store, known: Heat) -> list[Pour]:

@@ -370,7 +370,9 @@ class Store:
         """Return the firing of that name; raises :class:`NotFoundError` naming those there are."""
         row = self._maybe(f"{_FIRING} where f.name=?", (name,))
         if row is None:
-            raise not_found("firing", name, str(self.path), [one.name for one in self.firings()])
+            raise not_found(
+                "firing", name, str(self.path), [firing.name for firing in self.firings()]
+            )
         return Firing(*row)
 
     def schedule_text(self, firing: Firing) -> str | None:

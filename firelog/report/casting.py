@@ -49,7 +49,9 @@ def read(store: Store, name: str, made_us: int) -> CastingReport:
     compared = None
     if made.defects:
         compared = compare.compare(made, audits.peers(store, made, catalogue, how.unit))
-    photos = [(one, castings.photo_bytes(store, one)) for one in castings.photos(store, known)]
+    photos = [
+        (photo, castings.photo_bytes(store, photo)) for photo in castings.photos(store, known)
+    ]
     case = made.case
     poured = heat.read(store, case.heat.heat.name, made_us) if case.heat else None
     fired = firing.read(store, case.fired.firing, made_us) if case.fired else None
@@ -92,7 +94,9 @@ def sheet(report: CastingReport) -> Sheet:
         if one
     )
     sound = casting.outcome == "sound"
-    word = casting.outcome if not casting.defects else _and(one.name for one in casting.defects)
+    word = (
+        casting.outcome if not casting.defects else _and(defect.name for defect in casting.defects)
+    )
     return Sheet(
         "casting",
         casting.name,
@@ -100,7 +104,7 @@ def sheet(report: CastingReport) -> Sheet:
         tuple(one for one in (piece, made_of, came, _seen(report), casting.note) if one),
         word,
         "pass" if sound else "fail" if casting.defects else "unproven",
-        tuple(words.summary(one.causes) for one in report.audit.defects) or _nothing(report),
+        tuple(words.summary(defect.causes) for defect in report.audit.defects) or _nothing(report),
         tuple(sections(report)),
         parts.foot(report.made_us, how),
         (*audits.CAUTIONS[:2], *CAUTIONS),
@@ -124,8 +128,8 @@ def _nothing(report: CastingReport) -> tuple[str, ...]:
 
 def sections(report: CastingReport) -> Iterable[Section]:
     """Yield the parts of a casting's report."""
-    for one in report.audit.defects:
-        yield _defect(one, report)
+    for defect in report.audit.defects:
+        yield _defect(defect, report)
     yield from _photographs(report)
     if report.compared is not None:
         yield _compared(report.compared, report.how)
@@ -141,11 +145,11 @@ def sections(report: CastingReport) -> Iterable[Section]:
     yield parts.seal_section(report.fired.seal if report.fired else None, report.how)
 
 
-def _defect(one: DefectAudit, report: CastingReport) -> Section:
-    size = f", {one.seen.size_mm:g} mm" if one.seen.size_mm else ""
-    where = f" at {one.seen.place}" if one.seen.place else ""
-    rows = [_cause(found, report.how) for found in one.causes if found.stands != "silent"]
-    rows += [_silent(found) for found in one.silent]
+def _defect(defect: DefectAudit, report: CastingReport) -> Section:
+    size = f", {defect.seen.size_mm:g} mm" if defect.seen.size_mm else ""
+    where = f" at {defect.seen.place}" if defect.seen.place else ""
+    rows = [_cause(cause, report.how) for cause in defect.causes if cause.stands != "silent"]
+    rows += [_silent(found) for found in defect.silent]
     heads = (
         "The record",
         "Possible cause",
@@ -153,36 +157,36 @@ def _defect(one: DefectAudit, report: CastingReport) -> Section:
         "Findings",
         "Next time",
     )
-    said = (f"{one.kind.looks[:1].upper()}{one.kind.looks[1:]}.", one.seen.note)
+    said = (f"{defect.kind.looks[:1].upper()}{defect.kind.looks[1:]}.", defect.seen.note)
     return Section(
-        f"{one.seen.name[:1].upper()}{one.seen.name[1:]}{where}{size}",
+        f"{defect.seen.name[:1].upper()}{defect.seen.name[1:]}{where}{size}",
         note=words.NEVER_PROOF,
         said=tuple(s for s in said if s),
         table=Table(heads, tuple(rows)),
     )
 
 
-def _cause(found: CauseEvidence, how: Reader) -> tuple[Cell, ...]:
-    kind = "for" if found.ratio > 1.0 else "against"
-    assert found.cause is not None
-    lines = "\n".join(words.finding_words(one, how.unit) for one in found.findings)
+def _cause(cause: CauseEvidence, how: Reader) -> tuple[Cell, ...]:
+    kind = "for" if cause.ratio > 1.0 else "against"
+    assert cause.cause is not None
+    lines = "\n".join(words.finding_words(finding, how.unit) for finding in cause.findings)
     return (
-        Cell(words.graded(found), kind=kind),
-        Cell(found.name, found.cause.says),
-        Cell(f"{100 * found.prior:.0f} % → {100 * found.weight:.0f} %"),
+        Cell(words.graded(cause), kind=kind),
+        Cell(cause.name, cause.cause.says),
+        Cell(f"{100 * cause.prior:.0f} % → {100 * cause.weight:.0f} %"),
         Cell(lines),
-        Cell(found.cause.next if found.ratio > 1.0 else ""),
+        Cell(cause.cause.next if cause.ratio > 1.0 else ""),
     )
 
 
-def _silent(found: CauseEvidence) -> tuple[Cell, ...]:
-    assert found.cause is not None
+def _silent(cause: CauseEvidence) -> tuple[Cell, ...]:
+    assert cause.cause is not None
     return (
         Cell("silent", kind="silent"),
-        Cell(found.name, found.cause.says),
-        Cell(f"{100 * found.prior:.0f} % → {100 * found.weight:.0f} %"),
+        Cell(cause.name, cause.cause.says),
+        Cell(f"{100 * cause.prior:.0f} % → {100 * cause.weight:.0f} %"),
         Cell("–"),
-        Cell(words.to_know(found)),
+        Cell(words.to_know(cause)),
     )
 
 
@@ -202,14 +206,14 @@ def _photographs(report: CastingReport) -> Iterable[Section]:
             yield Section(title, note=one.words, photo=data)
 
 
-def _compared(found: Comparison, how: Reader) -> Section:
-    tested = any(one.p is not None for one in found.differences)
+def _compared(comparison: Comparison, how: Reader) -> Section:
+    tested = any(difference.p is not None for difference in comparison.differences)
     width = 6 if tested else 4
-    rows = tuple(_difference(one, how)[:width] for one in found.differences)
+    rows = tuple(_difference(difference, how)[:width] for difference in comparison.differences)
     heads = ("Measured", "Here", "Sound: mean", "Lowest, highest", "Effect", "p (Holm)")[:width]
-    said = [found.said]
-    if found.overlay is not None:
-        near = found.overlay
+    said = [comparison.said]
+    if comparison.overlay is not None:
+        near = comparison.overlay
         side = "hotter" if near.largest_k > 0 else "colder"
         said.append(
             f"The nearest sound firing is {near.firing}: segment upon segment this one was at most "
@@ -219,15 +223,15 @@ def _compared(found: Comparison, how: Reader) -> Section:
     return Section("Beside the sound castings of its kind", said=tuple(said), table=table)
 
 
-def _difference(one: Difference, how: Reader) -> tuple[Cell, ...]:
+def _difference(difference: Difference, how: Reader) -> tuple[Cell, ...]:
     def show(value: float) -> str:
-        return quantity(value, one.unit, how.unit).strip()
+        return quantity(value, difference.unit, how.unit).strip()
 
-    effect = "–" if one.effect is None else f"{one.effect:+.1f} sd".replace("-", "−")
-    tested = "–" if one.p_holm is None else f"{one.p:.3f} ({one.p_holm:.3f})"
-    mean = sum(one.sound) / len(one.sound)
-    ends = f"{show(min(one.sound))}, {show(max(one.sound))}"
-    return cells(one.name, show(one.here), show(mean), ends, effect, tested)
+    effect = "–" if difference.effect is None else f"{difference.effect:+.1f} sd".replace("-", "−")
+    tested = "–" if difference.p_holm is None else f"{difference.p:.3f} ({difference.p_holm:.3f})"
+    mean = sum(difference.sound) / len(difference.sound)
+    ends = f"{show(min(difference.sound))}, {show(max(difference.sound))}"
+    return cells(difference.name, show(difference.here), show(mean), ends, effect, tested)
 
 
 def _kiln_picture(report: CastingReport) -> Iterable[Section]:
@@ -244,17 +248,17 @@ def _kiln_picture(report: CastingReport) -> Iterable[Section]:
 def _facts(report: CastingReport) -> Section:
     rows = [
         (
-            Cell(one.spec.quantity),
-            Cell(words.measured(one, report.how.unit), one.how),
-            Cell(words.limit(one, report.how.unit)),
-            Cell(f"{words.sentence(one)[:1].upper()}{words.sentence(one)[1:]}"),
+            Cell(fact.spec.quantity),
+            Cell(words.measured(fact, report.how.unit), fact.how),
+            Cell(words.limit(fact, report.how.unit)),
+            Cell(f"{words.sentence(fact)[:1].upper()}{words.sentence(fact)[1:]}"),
         )
-        for one in report.audit.facts.values()
-        if one.shown != "silent" or one.measured is not None
+        for fact in report.audit.facts.values()
+        if fact.shown != "silent" or fact.measured is not None
     ]
     heads = ("Measured", "Value ± U (k = 2)", "Held against", "What it shows")
-    quiet = [one.spec.quantity for one in report.audit.facts.values() if one.measured is None
-             and one.shown == "silent"]  # fmt: skip
+    quiet = [fact.spec.quantity for fact in report.audit.facts.values() if fact.measured is None
+             and fact.shown == "silent"]  # fmt: skip
     said = (f"Nothing in the record: {', '.join(dict.fromkeys(quiet))}.",) if quiet else ()
     return Section(
         "What the record shows of this casting", said=said, table=Table(heads, tuple(rows))

@@ -145,7 +145,9 @@ def _requirements(report: FiringReport) -> Section:
     if not judgement.checks:
         return Section("What was required", said=("The schedule requires nothing.",))
     shown = replace(schedule, unit=report.how.unit)
-    asked = {one.name: wording.asked(shown, one) for one in schedule.requirements}
+    asked = {
+        requirement.name: wording.asked(shown, requirement) for requirement in schedule.requirements
+    }
     rows = tuple(_requirement(check, asked, report) for check in _by_weight(judgement.checks))
     heads = ("Verdict", "Requirement", "Measured", "Limit", "Why")
     return Section(

@@ -57,18 +57,18 @@ def read(store: Store, name: str, made_us: int) -> HeatReport:
     heat = view.assessment.heat
     sealed = [
         found[-1]
-        for one in store.firings(heat.furnace)
-        if one.ended_us is not None
-        and one.began_us <= heat.began_us < one.ended_us
-        and (found := seals.seals(store, one))
+        for firing in store.firings(heat.furnace)
+        if firing.ended_us is not None
+        and firing.began_us <= heat.began_us < firing.ended_us
+        and (found := seals.seals(store, firing))
     ]
     return HeatReport(view, tuple(_budgets(store, view)), sealed[-1] if sealed else None, made_us)
 
 
 def _budgets(store: Store, view: HeatView) -> Iterable[tuple[str, dict[str, Any]]]:
     """Yield the budget of each lance at the hottest metal it was asked about (JCGM 100:2008)."""
-    channels = {one.name: one for one in heats.channels_of(store, view.assessment.heat)}
-    dips = {one.at_us: one.channel for one in view.assessment.dips}
+    channels = {channel.name: channel for channel in heats.channels_of(store, view.assessment.heat)}
+    dips = {dip.at_us: dip.channel for dip in view.assessment.dips}
     hottest: dict[str, float] = {}
     for pour in view.assessment.pours:
         if isinstance(pour.metal, Quantity) and (name := dips.get(pour.dip_us or 0)):
@@ -128,8 +128,8 @@ def _lead(found: HeatAssessment) -> tuple[str, ...]:
 
 def sections(report: HeatReport) -> Iterable[Section]:
     """Yield the parts of a heat's report."""
-    for one in report.assessment.pours:
-        yield pour_section(one, report.how)
+    for pour in report.assessment.pours:
+        yield pour_section(pour, report.how)
     yield picture_section(report.view)
     if report.assessment.dips:
         yield _dips(report)
@@ -142,21 +142,21 @@ def sections(report: HeatReport) -> Iterable[Section]:
     yield Section("How a verdict is reached", said=(HOW_JUDGED,))
 
 
-def pour_section(one: PourAssessment, how: Reader) -> Section:
+def pour_section(assessed: PourAssessment, how: Reader) -> Section:
     """Return a pour with its checks, what was not met first."""
-    checks = sorted(one.checks, key=lambda check: check.verdict.rank)
+    checks = sorted(assessed.checks, key=lambda check: check.verdict.rank)
     rows = tuple(_check(check, how) for check in checks)
     heads = ("Verdict", "Requirement", "Found", "Limits", "Why")
-    when = exact_clock(one.pour.began_us, how)
-    note = f"Poured {when}, {one.mould.section} section; {one.verdict.value}."
+    when = exact_clock(assessed.pour.began_us, how)
+    note = f"Poured {when}, {assessed.mould.section} section; {assessed.verdict.value}."
     said = []
-    if one.window_us is not None:
-        times = " to ".join(exact_clock(t, how) for t in one.window_us)
+    if assessed.window_us is not None:
+        times = " to ".join(exact_clock(t, how) for t in assessed.window_us)
         said.append(f"Metal and mould were both right from {times}.")
     else:
-        said.append(f"{one.window_why[:1].upper()}{one.window_why[1:]}.")
+        said.append(f"{assessed.window_why[:1].upper()}{assessed.window_why[1:]}.")
     table = Table(heads, rows)
-    return Section(f"Pour of {one.pour.mould}", note=note, said=tuple(said), table=table)
+    return Section(f"Pour of {assessed.pour.mould}", note=note, said=tuple(said), table=table)
 
 
 def _check(check: PourCheck, how: Reader) -> tuple[Cell, ...]:
@@ -185,12 +185,12 @@ def picture_section(view: HeatView) -> Section:
 
 def _dips(report: HeatReport) -> Section:
     rows = []
-    for one in report.assessment.dips:
+    for dip in report.assessment.dips:
         settled = "–"
-        if one.dip.settled:
-            settled = temperature_with_doubt(one.dip.settled_c, one.expanded_k, report.how.unit)
-        when = exact_clock(one.at_us, report.how)
-        rows.append(cells(when, one.channel, settled, dip_words(one.dip, report.how.unit)))
+        if dip.dip.settled:
+            settled = temperature_with_doubt(dip.dip.settled_c, dip.expanded_k, report.how.unit)
+        when = exact_clock(dip.at_us, report.how)
+        rows.append(cells(when, dip.channel, settled, dip_words(dip.dip, report.how.unit)))
     note = "Each immersion of the lance. One that was pulled early is a lower bound."
     return Section("Dips", note=note, table=Table(("Dip", "Probe", "Settled at", ""), tuple(rows)))
 

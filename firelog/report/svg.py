@@ -31,8 +31,8 @@ def draw(
     parts = [
         *(_shape(frame, one) for one in layout.get("shapes", ())),
         *_grid(frame, layout),
-        *(_line(frame, one) for one in lines if "lines" in one["mode"]),
-        *(mark for one in lines if "markers" in one["mode"] for mark in _marks(frame, one)),
+        *(_line(frame, line) for line in lines if "lines" in line["mode"]),
+        *(mark for line in lines if "markers" in line["mode"] for mark in _marks(frame, line)),
         *(_note(frame, one) for one in layout.get("annotations", ())),
     ]
     said = html.escape(words)

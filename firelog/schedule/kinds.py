@@ -158,7 +158,7 @@ def _each(judge_one: Callable[[PreparedFiring, Asked, TimeSpan, Series], Answer]
     def judge(
         firing: PreparedFiring, asked: Asked, span: TimeSpan, chosen: Sequence[Series]
     ) -> Check:
-        return worst_of(judge_one(firing, asked, span, one) for one in chosen)
+        return worst_of(judge_one(firing, asked, span, series) for series in chosen)
 
     return judge
 

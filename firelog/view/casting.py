@@ -53,7 +53,9 @@ _PEERS_FRESH_S = 600.0
 def read_castings(path: Path, unit: str | None = None) -> tuple[Reader, list[CastingEntry]]:
     """Return the castings, newest first."""
     with Store.open(path) as store:
-        return reader_of(store, unit), [_entry(store, one) for one in record.castings(store)]
+        return reader_of(store, unit), [
+            _entry(store, casting) for casting in record.castings(store)
+        ]
 
 
 def _entry(store: Store, casting: Casting) -> CastingEntry:
@@ -79,7 +81,7 @@ def _view(store: Store, casting: Casting, how: Reader) -> CastingView:
     if made.defects:
         others = audits.peers(store, made, catalogue, how.unit, _kept(store, how))
         compared = compare.compare(made, others)
-    photos = tuple((one, _data(store, one)) for one in record.photos(store, casting))
+    photos = tuple((photo, _data(store, photo)) for photo in record.photos(store, casting))
     picture = casting_picture(made, compared, how)
     shown = picture if picture and picture.traces else None
     return CastingView(made, compared, shown, photos, how)
@@ -89,8 +91,8 @@ def _kept(store: Store, how: Reader) -> audits.Keep:
     """Return a keeper of the audits that castings are compared with."""
     where = (*file_identity(store), how.unit)
 
-    def keep(one: Casting, make: Callable[[], Audit]) -> Audit:
-        return _peers.get((*where, one.name, one.inspections), _PEERS_FRESH_S, make)
+    def keep(casting: Casting, make: Callable[[], Audit]) -> Audit:
+        return _peers.get((*where, casting.name, casting.inspections), _PEERS_FRESH_S, make)
 
     return keep
 
@@ -109,7 +111,7 @@ def casting_picture(made: Audit, compared: Comparison | None, how: Reader) -> Pi
 
 def _notes(made: Audit, began_us: int, until_us: int) -> list[Note]:
     """What was noted, and where findings lie, in order of time."""
-    noted = [(one.t_us, one.kind, one.text) for one in made.case.kiln_events]
+    noted = [(event.t_us, event.kind, event.text) for event in made.case.kiln_events]
     return sorted([*noted, *audits.places(made, began_us, until_us)])
 
 

@@ -154,7 +154,9 @@ def read_new_readings(path: Path, view: FiringView, after_us: int) -> NewReading
             if channel.name in meant:
                 off_k = {one: deviation_k(trace, t) for one, t in picture.targets.items()}
             paces = [
-                downsampling.pace(one.t_s) for one in picture.traces if one.name == channel.name
+                downsampling.pace(trace.t_s)
+                for trace in picture.traces
+                if trace.name == channel.name
             ]
             last_s = seconds_since(view.firing.began_us, after_us)
             new = _appended(picture, trace, off_k, last_s, paces[0] if paces else 0.0)

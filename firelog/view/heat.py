@@ -52,7 +52,7 @@ _verdicts: Cache[str] = Cache(200)
 def read_heats(path: Path, unit: str | None = None) -> tuple[Reader, list[HeatEntry]]:
     """Return the heats, newest first, with their verdicts."""
     with Store.open(path) as store:
-        return reader_of(store, unit), [_entry(store, one) for one in record.heats(store)]
+        return reader_of(store, unit), [_entry(store, heat) for heat in record.heats(store)]
 
 
 def _entry(store: Store, heat: Heat) -> HeatEntry:
@@ -76,19 +76,23 @@ def read_heat(path: Path, name: str, unit: str | None = None) -> HeatView:
 def heat_view(assessment: HeatAssessment, how: Reader) -> HeatView:
     """Return a verified heat with its last half hour as a picture."""
     heat = assessment.heat
-    ends = [one.pour.ended_us or one.pour.began_us for one in assessment.pours]
+    ends = [pour.pour.ended_us or pour.pour.began_us for pour in assessment.pours]
     if not ends:
         ends = [heat.ended_us or heat.lifted_us or heat.began_us]
     to_s = seconds_since(heat.began_us, max(ends)) + _AFTER_S
     from_s = max(0.0, to_s - SHOWN_S)
     traces = (
-        _cut(one, from_s, to_s) for one in assessment.traces if one.role in ("crucible", "lance")
+        _cut(trace, from_s, to_s)
+        for trace in assessment.traces
+        if trace.role in ("crucible", "lance")
     )
     events = [
-        one for one in assessment.events if from_s <= seconds_since(heat.began_us, one.t_us) <= to_s
+        event
+        for event in assessment.events
+        if from_s <= seconds_since(heat.began_us, event.t_us) <= to_s
     ]
     picture = picture_of(
-        how, heat.began_us, [one for one in traces if len(one)], to_s, notes=notes_of(events)
+        how, heat.began_us, [trace for trace in traces if len(trace)], to_s, notes=notes_of(events)
     )
     return HeatView(assessment, picture, from_s, to_s)
 

@@ -198,7 +198,7 @@ def span_s(picture: Picture) -> float:
     if picture.target and picture.running:
         ends_s += picture.target.ahead(picture.end_s)[0][-1:].tolist()
     if picture.outlook:
-        ends_s += [one.late_s for one in picture.outlook.estimates[-1:]]
+        ends_s += [estimate.late_s for estimate in picture.outlook.estimates[-1:]]
     return max(ends_s)
 
 

@@ -115,7 +115,11 @@ class Target:
 
 def by_default(schedule: Schedule) -> Clock:
     """Return the clock a schedule is usually held against: the plan's where it requires that."""
-    asked = (one.against for one in schedule.requirements if isinstance(one, Track))
+    asked = (
+        requirement.against
+        for requirement in schedule.requirements
+        if isinstance(requirement, Track)
+    )
     return "clock" if "clock" in asked else "segments"
 
 

@@ -198,7 +198,7 @@ def _approach(t: FloatArray, temp: FloatArray, constants: int, *, drifting: bool
             first += [weight * drop, math.log(tau)]
         start = np.array([*first, *([-0.5] if drifting else [])])
         tries.append(least_squares(off, start, bounds=(low, high), x_scale=scale, max_nfev=200))
-    found = min(tries, key=lambda one: float(one.cost))
+    found = min(tries, key=lambda attempt: float(attempt.cost))
     square = float(np.sum(found.fun**2))
     count, terms = len(temp), len(found.x)
     variance = square / max(count - terms, 1) * _fewer(found.fun)

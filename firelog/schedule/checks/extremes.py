@@ -26,7 +26,7 @@ from firelog.verdict import Decision, Limit, Side, Verdict
 
 
 # ---------------------------------------------------------------- reach
-def reach(firing: PreparedFiring, requirement: Reach, span: TimeSpan, one: Series) -> Answer:
+def reach(firing: PreparedFiring, requirement: Reach, span: TimeSpan, series: Series) -> Answer:
     """Judge one channel: its highest (cooling: lowest) reading [°C] no later than the deadline [s].
 
     Guarded by its U (k = 2) [K] (JCGM 106:2012, 8.3.2). A miss is not proven where a hole could
@@ -36,23 +36,25 @@ def reach(firing: PreparedFiring, requirement: Reach, span: TimeSpan, one: Serie
     if requirement.within_s is not None:
         deadline_s = span.lo_s + requirement.within_s
         due = not firing.running or (not span.lost and deadline_s <= firing.end_s)
-    at = one.between(span.lo_s, min(deadline_s, firing.end_s))
-    heating = _heats(firing, requirement, span, one)
-    index = _extreme(one, at, heating)
+    at = series.between(span.lo_s, min(deadline_s, firing.end_s))
+    heating = _heats(firing, requirement, span, series)
+    index = _extreme(series, at, heating)
     asked = replace(requirement.limits[0], side=Side.AT_LEAST if heating else Side.AT_MOST)
     limit_c = asked.value
     if index is None:
-        why = f"{one.name} has no usable reading in time; {firing.temperature(limit_c)} was asked."
-        return Answer(_answer(requirement, asked, one, Verdict.NOT_PROVEN, why), -np.inf)
-    measured, expanded_k = float(one.temp_c[index]), float(one.expanded_k[index])
+        why = (
+            f"{series.name} has no usable reading in time; {firing.temperature(limit_c)} was asked."
+        )
+        return Answer(_answer(requirement, asked, series, Verdict.NOT_PROVEN, why), -np.inf)
+    measured, expanded_k = float(series.temp_c[index]), float(series.expanded_k[index])
     verdict = conformity.met(measured, asked, expanded_k, requirement.decision)
-    why = _reach_words(firing, requirement, one, index, heating)
-    check = _answer(requirement, asked, one, verdict, why, index=index)
+    why = _reach_words(firing, requirement, series, index, heating)
+    check = _answer(requirement, asked, series, verdict, why, index=index)
     guard_k = np.nan_to_num(used_u(expanded_k, requirement.decision))
     if verdict is Verdict.FAIL:
         hole = _hiding(
             firing,
-            one,
+            series,
             (span.lo_s, min(deadline_s, firing.end_s)),
             limit_c,
             guard_k=guard_k,
@@ -68,7 +70,7 @@ def reach(firing: PreparedFiring, requirement: Reach, span: TimeSpan, one: Serie
     return Answer(check, sign * (measured - limit_c))
 
 
-def _heats(firing: PreparedFiring, requirement: Reach, span: TimeSpan, one: Series) -> bool:
+def _heats(firing: PreparedFiring, requirement: Reach, span: TimeSpan, series: Series) -> bool:
     """Heating or cooling: as the file says, else as the plan first comes to the temperature.
 
     A kiln that is loaded hot may start above a temperature that the plan goes up to: it has
@@ -79,7 +81,7 @@ def _heats(firing: PreparedFiring, requirement: Reach, span: TimeSpan, one: Seri
     asked_c, segments = requirement.temperature_c, firing.schedule.segments
     names = [segment.name for segment in segments]
     first = 0 if requirement.segment is None else names.index(requirement.segment)
-    before_c = segments[first - 1].target_c if first else _start_c(firing, span, one)
+    before_c = segments[first - 1].target_c if first else _start_c(firing, span, series)
     for segment in segments[first:]:
         if segment.target_c >= asked_c or segment.is_hold:
             return True
@@ -89,32 +91,32 @@ def _heats(firing: PreparedFiring, requirement: Reach, span: TimeSpan, one: Seri
     return True
 
 
-def _start_c(firing: PreparedFiring, span: TimeSpan, one: Series) -> float:
+def _start_c(firing: PreparedFiring, span: TimeSpan, series: Series) -> float:
     if firing.schedule.start_c is not None:
         return firing.schedule.start_c
-    at = one.between(span.lo_s, span.hi_s)
-    return float(one.temp_c[at][0]) if at.start < at.stop else -np.inf
+    at = series.between(span.lo_s, span.hi_s)
+    return float(series.temp_c[at][0]) if at.start < at.stop else -np.inf
 
 
 def _reach_words(
-    firing: PreparedFiring, requirement: Reach, one: Series, index: int, heating: bool
+    firing: PreparedFiring, requirement: Reach, series: Series, index: int, heating: bool
 ) -> str:
-    measured, expanded_k = float(one.temp_c[index]), float(one.expanded_k[index])
+    measured, expanded_k = float(series.temp_c[index]), float(series.expanded_k[index])
     side = "highest" if heating else "lowest"
     asked = f"{firing.temperature(requirement.temperature_c)} was asked"
     if requirement.within_s is not None:
         since = f"of {requirement.segment!r}" if requirement.segment else "of the firing"
         asked += f" within {show_duration(requirement.within_s)} {since}"
     return (
-        f"{one.name}, {side} reading in time {firing.temperature(measured, 1)} "
-        f"{firing.after(float(one.t_s[index]))}; {asked} "
+        f"{series.name}, {side} reading in time {firing.temperature(measured, 1)} "
+        f"{firing.after(float(series.t_s[index]))}; {asked} "
         f"({sureness(firing, expanded_k, requirement.decision)})."
     )
 
 
 # ---------------------------------------------------------------- ceiling and floor
 def limit(
-    firing: PreparedFiring, requirement: Ceiling | Floor, span: TimeSpan, one: Series
+    firing: PreparedFiring, requirement: Ceiling | Floor, span: TimeSpan, series: Series
 ) -> Answer:
     """Judge one channel by its highest (floor: lowest) reading [°C] of the span.
 
@@ -123,25 +125,27 @@ def limit(
     """
     allowed = requirement.limits[0]
     above, limit_c = allowed.side is Side.AT_MOST, allowed.value
-    at = one.between(span.lo_s, span.hi_s)
-    index = _extreme(one, at, above)
+    at = series.between(span.lo_s, span.hi_s)
+    index = _extreme(series, at, above)
     asked = f"{firing.words(requirement)} was asked"
     if index is None or span.lost:
-        why = f"{one.name}: {span.lost or 'there is no usable reading'}; {asked}."
-        return Answer(_answer(requirement, allowed, one, Verdict.NOT_PROVEN, why), -np.inf)
-    index = _provably_beyond(one, at, limit_c, above, requirement) or index
-    measured, expanded_k = float(one.temp_c[index]), float(one.expanded_k[index])
+        why = f"{series.name}: {span.lost or 'there is no usable reading'}; {asked}."
+        return Answer(_answer(requirement, allowed, series, Verdict.NOT_PROVEN, why), -np.inf)
+    index = _provably_beyond(series, at, limit_c, above, requirement) or index
+    measured, expanded_k = float(series.temp_c[index]), float(series.expanded_k[index])
     verdict = conformity.met(measured, allowed, expanded_k, requirement.decision)
     side = "highest" if above else "lowest"
     why = (
-        f"{one.name}, {side} reading {firing.temperature(measured, 1)} "
-        f"{firing.after(float(one.t_s[index]))}; {asked} "
+        f"{series.name}, {side} reading {firing.temperature(measured, 1)} "
+        f"{firing.after(float(series.t_s[index]))}; {asked} "
         f"({sureness(firing, expanded_k, requirement.decision)})."
     )
-    check = _answer(requirement, allowed, one, verdict, why, index=index)
+    check = _answer(requirement, allowed, series, verdict, why, index=index)
     if verdict is Verdict.PASS:
         guard_k = np.nan_to_num(used_u(expanded_k, requirement.decision))
-        hole = _hiding(firing, one, (span.lo_s, span.hi_s), limit_c, guard_k=guard_k, above=above)
+        hole = _hiding(
+            firing, series, (span.lo_s, span.hi_s), limit_c, guard_k=guard_k, above=above
+        )
         if hole is not None:
             check = not_proven(check, in_hole(hole))
         elif span.still_open:
@@ -151,22 +155,22 @@ def limit(
 
 
 def _provably_beyond(
-    one: Series, at: slice, limit_c: float, above: bool, requirement: Ceiling | Floor
+    series: Series, at: slice, limit_c: float, above: bool, requirement: Ceiling | Floor
 ) -> int | None:
     """Return the extreme among readings that are beyond the limit by more than their U."""
     sign = 1.0 if above else -1.0
     plain = requirement.decision is Decision.SIMPLE
-    guard_k = 0.0 if plain else one.expanded_k[at]
-    beyond = sign * (one.temp_c[at] - limit_c) > guard_k
+    guard_k = 0.0 if plain else series.expanded_k[at]
+    beyond = sign * (series.temp_c[at] - limit_c) > guard_k
     if not beyond.any():
         return None
-    ranked = np.where(beyond, sign * one.temp_c[at], -np.inf)
+    ranked = np.where(beyond, sign * series.temp_c[at], -np.inf)
     return int(at.start + np.argmax(ranked))
 
 
 def _hiding(
     firing: PreparedFiring,
-    one: Series,
+    series: Series,
     within: tuple[float, float],
     limit_c: float,
     *,
@@ -175,41 +179,41 @@ def _hiding(
 ) -> Hole | None:
     """Return the first hole in which the kiln could have come as far as the limit, or None."""
     lo_s, hi_s = within
-    for hole in holes(one, lo_s, hi_s, firing.schedule.longest_gap_s):
-        if above and highest_in(hole, one, hi_s) >= limit_c - guard_k:
+    for hole in holes(series, lo_s, hi_s, firing.schedule.longest_gap_s):
+        if above and highest_in(hole, series, hi_s) >= limit_c - guard_k:
             return hole
-        if not above and lowest_in(hole, one, hi_s) <= limit_c + guard_k:
+        if not above and lowest_in(hole, series, hi_s) <= limit_c + guard_k:
             return hole
     return None
 
 
-def _extreme(one: Series, at: slice, highest: bool) -> int | None:
+def _extreme(series: Series, at: slice, highest: bool) -> int | None:
     if at.start >= at.stop:
         return None
-    part = one.temp_c[at]
+    part = series.temp_c[at]
     return int(at.start + (np.argmax(part) if highest else np.argmin(part)))
 
 
 def _answer(
     requirement: Reach | Ceiling | Floor,
     asked: Limit,
-    one: Series,
+    series: Series,
     verdict: Verdict,
     why: str,
     *,
     index: int | None = None,
 ) -> Check:
     if index is None:
-        return check_of(requirement, verdict, why, asked=asked, channel=one.name)
+        return check_of(requirement, verdict, why, asked=asked, channel=series.name)
     return check_of(
         requirement,
         verdict,
         why,
         asked=asked,
-        measured=float(one.temp_c[index]),
-        uncertainty=float(one.expanded_k[index]),
-        at_s=float(one.t_s[index]),
-        channel=one.name,
+        measured=float(series.temp_c[index]),
+        uncertainty=float(series.expanded_k[index]),
+        at_s=float(series.t_s[index]),
+        channel=series.name,
     )
 
 
@@ -228,7 +232,7 @@ def spread(
     def unknown(why: str) -> Check:
         return check_of(requirement, Verdict.NOT_PROVEN, f"{why}; {asked}.")
 
-    live = [one for one in chosen if len(one.t_s) > 1]
+    live = [series for series in chosen if len(series.t_s) > 1]
     if len(live) < 2 or span.lost:
         return unknown(span.lost or "a spread needs two channels with readings")
     base = max(live, key=lambda one: len(one.t_s))
@@ -265,23 +269,23 @@ def _spread_limits(
 ) -> Check:
     if check.verdict is not Verdict.PASS:
         return check
-    for one in chosen:
-        found = holes(one, span.lo_s, span.hi_s, firing.schedule.longest_gap_s)
+    for series in chosen:
+        found = holes(series, span.lo_s, span.hi_s, firing.schedule.longest_gap_s)
         if found:
-            return not_proven(check, f"{one.name}: {in_hole(found[0])}")
+            return not_proven(check, f"{series.name}: {in_hole(found[0])}")
     if span.still_open:
         return not_proven(check, "kept so far, and the firing still runs")
     return check
 
 
-def _level_at(one: Series, grid: np.ndarray, longest_gap_s: float) -> np.ndarray:
-    if len(grid) == len(one.t_s) and np.array_equal(grid, one.t_s):
-        return one.temp_c
-    level = np.interp(grid, one.t_s, one.temp_c, left=np.nan, right=np.nan)
-    right = np.clip(np.searchsorted(one.t_s, grid, "left"), 1, len(one.t_s) - 1)
-    wide = one.t_s[right] - one.t_s[right - 1] > longest_gap_s
-    return np.where(wide & (grid < one.t_s[right]), np.nan, level)
+def _level_at(series: Series, grid: np.ndarray, longest_gap_s: float) -> np.ndarray:
+    if len(grid) == len(series.t_s) and np.array_equal(grid, series.t_s):
+        return series.temp_c
+    level = np.interp(grid, series.t_s, series.temp_c, left=np.nan, right=np.nan)
+    right = np.clip(np.searchsorted(series.t_s, grid, "left"), 1, len(series.t_s) - 1)
+    wide = series.t_s[right] - series.t_s[right - 1] > longest_gap_s
+    return np.where(wide & (grid < series.t_s[right]), np.nan, level)
 
 
-def _u_at(one: Series, t_s: float) -> float:
-    return float(one.expanded_k[min(int(np.searchsorted(one.t_s, t_s)), len(one.t_s) - 1)])
+def _u_at(series: Series, t_s: float) -> float:
+    return float(series.expanded_k[min(int(np.searchsorted(series.t_s, t_s)), len(series.t_s) - 1)])

@@ -53,7 +53,7 @@ def judge_followed(firing: PreparedFiring) -> Judgement:
     schedule, following = firing.schedule, firing.following
     checks = tuple(check(firing, requirement) for requirement in schedule.requirements)
     return Judgement(
-        verdict=worst(one.verdict for one in checks),
+        verdict=worst(check.verdict for check in checks),
         segments=following.runs,
         checks=checks,
         remarks=(*following.remarks, *_remarks(schedule, firing.series)),
@@ -65,7 +65,7 @@ def check(firing: PreparedFiring, requirement: Requirement) -> Check:
     """Judge one requirement: the channels it names, over the stretch it names."""
     chosen = choose(firing.series, requirement.channels)
     if isinstance(requirement.channels, tuple):
-        missing = set(requirement.channels) - {one.name for one in chosen}
+        missing = set(requirement.channels) - {series.name for series in chosen}
         if missing:
             return _nobody(requirement, f"{', '.join(sorted(missing))} was not recorded")
     if not chosen:

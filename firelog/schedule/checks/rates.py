@@ -41,7 +41,7 @@ class Slopes:
     mean_c: FloatArray
 
 
-def slopes(one: Series, over_s: float, lo_s: float, hi_s: float, longest_gap_s: float) -> Slopes:
+def slopes(series: Series, over_s: float, lo_s: float, hi_s: float, longest_gap_s: float) -> Slopes:
     """Fit a line [K/h] to every window of length ``over_s`` [s] that lies inside [lo, hi] [s].
 
     Readings are first averaged to about sixty a window. Least squares by running sums (cost linear
@@ -53,8 +53,8 @@ def slopes(one: Series, over_s: float, lo_s: float, hi_s: float, longest_gap_s: 
     Source: ordinary least squares with its standard error; that a window of 85 % counts, and four
     robust deviations for an outlier, are common practice, no source.
     """
-    at = one.between(lo_s, hi_s)
-    t_s, temp_c, u_k = one.t_s[at], one.temp_c[at], one.expanded_k[at]
+    at = series.between(lo_s, hi_s)
+    t_s, temp_c, u_k = series.t_s[at], series.temp_c[at], series.expanded_k[at]
     empty = np.empty(0)
     if len(t_s) < LEAST_READINGS or t_s[-1] - t_s[0] < FULL_WINDOW * over_s:
         return Slopes(empty, empty, empty, empty)
@@ -135,7 +135,7 @@ def _fit(
 
 
 # ---------------------------------------------------------------- the check
-def ramp(firing: PreparedFiring, requirement: Ramp, span: TimeSpan, one: Series) -> Answer:
+def ramp(firing: PreparedFiring, requirement: Ramp, span: TimeSpan, series: Series) -> Answer:
     """Judge one channel's rate [K/h]: the worst window of the span and the temperatures asked.
 
     Guarded by the U (k = 2) [K/h] of that window (JCGM 106:2012, 8.3.2). Not proven where no window
@@ -143,9 +143,9 @@ def ramp(firing: PreparedFiring, requirement: Ramp, span: TimeSpan, one: Series)
     """
     limits = f"{requirement.limit_words(firing.schedule.unit)} was asked"
     if span.lost:
-        why = f"{one.name}: {span.lost}; {limits}."
-        return Answer(_unknown(requirement, one, why), -np.inf)
-    found = slopes(one, requirement.over_s, span.lo_s, span.hi_s, firing.schedule.longest_gap_s)
+        why = f"{series.name}: {span.lost}; {limits}."
+        return Answer(_unknown(requirement, series, why), -np.inf)
+    found = slopes(series, requirement.over_s, span.lo_s, span.hi_s, firing.schedule.longest_gap_s)
     inside = np.ones(len(found.t_s), dtype=np.bool_)
     if requirement.between_c is not None:
         low_c, high_c = requirement.between_c
@@ -155,15 +155,15 @@ def ramp(firing: PreparedFiring, requirement: Ramp, span: TimeSpan, one: Series)
         if requirement.between_c is not None:
             where = " between " + " and ".join(map(firing.temperature, requirement.between_c))
         why = (
-            f"{one.name} has no unbroken stretch of {show_duration(requirement.over_s)}"
+            f"{series.name} has no unbroken stretch of {show_duration(requirement.over_s)}"
             f"{where}, so no rate can be told; {limits}."
         )
-        return Answer(_unknown(requirement, one, why), -np.inf)
-    answer = _decide(firing, requirement, one, found, inside)
+        return Answer(_unknown(requirement, series, why), -np.inf)
+    answer = _decide(firing, requirement, series, found, inside)
     if answer.check.verdict is not Verdict.PASS:
         return answer
     check = answer.check
-    for hole in holes(one, span.lo_s, span.hi_s, firing.schedule.longest_gap_s):
+    for hole in holes(series, span.lo_s, span.hi_s, firing.schedule.longest_gap_s):
         if _touches(hole.before_c, hole.after_c, requirement.between_c):
             return Answer(not_proven(check, in_hole(hole)), answer.margin)
     if span.still_open:
@@ -174,7 +174,7 @@ def ramp(firing: PreparedFiring, requirement: Ramp, span: TimeSpan, one: Series)
 def _decide(
     firing: PreparedFiring,
     requirement: Ramp,
-    one: Series,
+    series: Series,
     found: Slopes,
     inside: NDArray[np.bool_],
 ) -> Answer:
@@ -198,13 +198,13 @@ def _decide(
         elif not np.isfinite(u):
             sure = "no tolerance is defined for this thermocouple there, so it proves nothing"
         why = (
-            f"{one.name}, {worst} {show_duration(requirement.over_s)} at "
+            f"{series.name}, {worst} {show_duration(requirement.over_s)} at "
             f"{firing.rate(measured)} {firing.after(at_s)}; {asked} ({sure})."
         )
         verdict = conformity.met(measured, limit, u, requirement.decision)
         check = check_of(
             requirement, verdict, why, asked=limit, measured=measured, uncertainty=u, at_s=at_s,
-            channel=one.name,
+            channel=series.name,
         )  # fmt: skip
         answers.append(Answer(check, sign * (measured - limit.value)))
     return worst_answer(answers)
@@ -234,5 +234,5 @@ def _touches(before_c: float, after_c: float, between_c: tuple[float, float] | N
     return min(known) <= high_c and max(known) >= low_c
 
 
-def _unknown(requirement: Ramp, one: Series, why: str) -> Check:
-    return check_of(requirement, Verdict.NOT_PROVEN, why, channel=one.name)
+def _unknown(requirement: Ramp, series: Series, why: str) -> Check:
+    return check_of(requirement, Verdict.NOT_PROVEN, why, channel=series.name)

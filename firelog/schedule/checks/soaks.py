@@ -51,7 +51,7 @@ def soak(
     between. That a soak counts for the slowest required sensor is pyrometry practice as in AMS 2750
     (from memory).
     """
-    parts = [_inside(firing, requirement, span, one) for one in chosen]
+    parts = [_inside(firing, requirement, span, series) for series in chosen]
     if requirement.activation_j_per_mol is not None:
         each = [
             _heat_work(requirement, one, *part) for one, part in zip(chosen, parts, strict=True)
@@ -89,15 +89,15 @@ def _soak_limits(
     if span.still_open:
         return not_proven(check, "it is not due yet")
     if check.verdict is Verdict.NOT_PROVEN:
-        for one in chosen:
+        for series in chosen:
             found = holes(
-                one,
+                series,
                 span.lo_s - span.lo_hole_s,
                 span.hi_s + span.hi_hole_s,
                 firing.schedule.longest_gap_s,
             )
             if found:
-                return not_proven(check, f"{one.name}: {in_hole(found[0])}")
+                return not_proven(check, f"{series.name}: {in_hole(found[0])}")
     return check
 
 
@@ -128,15 +128,15 @@ def _soak_words(
 
 
 def _inside(
-    firing: PreparedFiring, requirement: Soak, span: TimeSpan, one: Series
+    firing: PreparedFiring, requirement: Soak, span: TimeSpan, series: Series
 ) -> tuple[FloatArray, FloatArray]:
     """Return the proven and the possible stretches of one channel inside the limits."""
     earliest_s = span.lo_s - max(span.lo_u_s, span.lo_hole_s)
     latest_s = span.hi_s + max(span.hi_u_s, span.hi_hole_s)
     margin_s = firing.schedule.longest_gap_s
-    at = one.between(earliest_s - margin_s, latest_s + margin_s)
-    t_s, temp_c = one.t_s[at], one.calm_c(at)
-    guard_k = _guards(one, requirement.decision)[at]
+    at = series.between(earliest_s - margin_s, latest_s + margin_s)
+    t_s, temp_c = series.t_s[at], series.calm_c(at)
+    guard_k = _guards(series, requirement.decision)[at]
     high_c = np.inf if requirement.at_most_c is None else requirement.at_most_c
     sure = (temp_c - guard_k >= requirement.at_least_c) & (temp_c + guard_k <= high_c)
     maybe = ~((temp_c + guard_k < requirement.at_least_c) | (temp_c - guard_k > high_c))
@@ -145,8 +145,8 @@ def _inside(
     possible = spans.runs_of_steps(t_s, (maybe[1:] | maybe[:-1]) & close)
     unseen = [
         (hole.from_s, hole.to_s)
-        for hole in holes(one, earliest_s, latest_s, margin_s)
-        if highest_in(hole, one) >= requirement.at_least_c and lowest_in(hole, one) <= high_c
+        for hole in holes(series, earliest_s, latest_s, margin_s)
+        if highest_in(hole, series) >= requirement.at_least_c and lowest_in(hole, series) <= high_c
     ]
     if unseen:
         possible = spans.join(np.concatenate((possible, np.array(unseen))))
@@ -173,23 +173,25 @@ def _time(requirement: Soak, name: str, proven: FloatArray, possible: FloatArray
     )
 
 
-def _heat_work(requirement: Soak, one: Series, proven: FloatArray, possible: FloatArray) -> _Time:
+def _heat_work(
+    requirement: Soak, series: Series, proven: FloatArray, possible: FloatArray
+) -> _Time:
     """Return equivalent time: proven at T − U, possible at T + U; in a hole at its hottest."""
     activation, at_c = requirement.activation_j_per_mol, requirement.equivalent_at_c
     assert activation is not None
     assert at_c is not None
-    guard_k = np.nan_to_num(_guards(one, requirement.decision), nan=0.0)
-    calm_c = one.calm_c(slice(0, len(one.t_s)))
-    low = heatwork.equivalent_steps_s(one.t_s, calm_c - guard_k, activation, at_c)
-    high = heatwork.equivalent_steps_s(one.t_s, calm_c + guard_k, activation, at_c)
-    least = _within(one.t_s, low, proven)
-    most = _within(one.t_s, high, possible)
+    guard_k = np.nan_to_num(_guards(series, requirement.decision), nan=0.0)
+    calm_c = series.calm_c(slice(0, len(series.t_s)))
+    low = heatwork.equivalent_steps_s(series.t_s, calm_c - guard_k, activation, at_c)
+    high = heatwork.equivalent_steps_s(series.t_s, calm_c + guard_k, activation, at_c)
+    least = _within(series.t_s, low, proven)
+    most = _within(series.t_s, high, possible)
     enough = None
     if len(least) and least[-1] >= requirement.lasting_s:
-        enough = float(one.t_s[1:][int(np.searchsorted(least, requirement.lasting_s))])
+        enough = float(series.t_s[1:][int(np.searchsorted(least, requirement.lasting_s))])
     until_s = float(possible[-1, 1]) if len(possible) else None
     return _Time(
-        one.name,
+        series.name,
         float(least[-1]) if len(least) else 0.0,
         float(most[-1]) if len(most) else 0.0,
         enough,
@@ -207,8 +209,8 @@ def _within(t_s: FloatArray, steps: FloatArray, stretches: FloatArray) -> FloatA
     return np.asarray(np.cumsum(np.where(begun > ended, steps, 0.0)))
 
 
-def _guards(one: Series, decision: Decision) -> FloatArray:
-    return np.zeros_like(one.temp_c) if decision is Decision.SIMPLE else one.expanded_k
+def _guards(series: Series, decision: Decision) -> FloatArray:
+    return np.zeros_like(series.temp_c) if decision is Decision.SIMPLE else series.expanded_k
 
 
 # ---------------------------------------------------------------- track
@@ -220,7 +222,7 @@ def track(
     Measured is the middle of the share proven and the share possible, its uncertainty half of what
     lies between.
     """
-    each = [_tracked(firing, requirement, span, one) for one in chosen]
+    each = [_tracked(firing, requirement, span, series) for series in chosen]
     asked = (
         f"at least {100 * requirement.share:.0f} % of the time within "
         f"{firing.difference(requirement.band_k)} of the target was asked"
@@ -251,15 +253,15 @@ def track(
 
 
 def _tracked(
-    firing: PreparedFiring, requirement: Track, span: TimeSpan, one: Series
+    firing: PreparedFiring, requirement: Track, span: TimeSpan, series: Series
 ) -> tuple[str, float, float, float | None]:
     """Return name, least and most share, and the instant farthest from the target."""
-    at = one.between(span.lo_s, span.hi_s)
-    t_s, temp_c = one.t_s[at], one.calm_c(at)
+    at = series.between(span.lo_s, span.hi_s)
+    t_s, temp_c = series.t_s[at], series.calm_c(at)
     if len(t_s) < 2:
-        return one.name, np.nan, np.nan, None
-    aim_c = _aim(firing, requirement, t_s, one)
-    guard_k = _guards(one, requirement.decision)[at]
+        return series.name, np.nan, np.nan, None
+    aim_c = _aim(firing, requirement, t_s, series)
+    guard_k = _guards(series, requirement.decision)[at]
     off_k = np.abs(temp_c - aim_c)
     step_s = np.diff(t_s)
     asked = np.isfinite(aim_c[1:]) & np.isfinite(aim_c[:-1])
@@ -268,17 +270,17 @@ def _tracked(
     maybe = ~(off_k - guard_k > requirement.band_k)
     whole = float(np.sum(step_s[asked]))
     if whole <= 0:
-        return one.name, np.nan, np.nan, None
+        return series.name, np.nan, np.nan, None
     counted = asked & close
     proven = float(np.sum(step_s[counted & sure[1:] & sure[:-1]]))
     possible = float(np.sum(step_s[counted & (maybe[1:] | maybe[:-1])]))
     possible += float(np.sum(step_s[asked & ~close]))
     farthest = int(np.nanargmax(np.where(np.isfinite(aim_c), off_k, -1.0)))
-    return one.name, proven / whole, possible / whole, float(t_s[farthest])
+    return series.name, proven / whole, possible / whole, float(t_s[farthest])
 
 
-def _aim(firing: PreparedFiring, requirement: Track, t_s: FloatArray, one: Series) -> FloatArray:
-    start_c = float(one.temp_c[0])
+def _aim(firing: PreparedFiring, requirement: Track, t_s: FloatArray, series: Series) -> FloatArray:
+    start_c = float(series.temp_c[0])
     if requirement.against == "segments":
         return followed_target(firing.schedule, firing.following, t_s)
     aim_c = target_c(firing.schedule, t_s, start_c)
@@ -290,7 +292,7 @@ def gap(
     firing: PreparedFiring, requirement: Gap, span: TimeSpan, chosen: Sequence[Series]
 ) -> Check:
     """Judge the longest stretch [s] without a usable reading; the worst channel decides."""
-    each = [(*_widest(one, span), one.name) for one in chosen]
+    each = [(*_widest(series, span), series.name) for series in chosen]
     width_s, at_s, name = max(each)
     allowed = requirement.limits[0]
     verdict = conformity.met(width_s, allowed, 0.0)
@@ -309,9 +311,9 @@ def gap(
     return check
 
 
-def _widest(one: Series, span: TimeSpan) -> tuple[float, float]:
-    at = one.between(span.lo_s, span.hi_s)
-    marks = np.concatenate(([span.lo_s], one.t_s[at], [span.hi_s]))
+def _widest(series: Series, span: TimeSpan) -> tuple[float, float]:
+    at = series.between(span.lo_s, span.hi_s)
+    marks = np.concatenate(([span.lo_s], series.t_s[at], [span.hi_s]))
     widths = np.diff(marks)
     widest = int(np.argmax(widths))
     return float(widths[widest]), float(marks[widest])

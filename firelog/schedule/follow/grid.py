@@ -51,15 +51,17 @@ def on_grid(chosen: Sequence[Series], longest_gap_s: float) -> Grid:
     Nothing is drawn across a hole longer than ``longest_gap_s`` [s]. A channel that moved less than
     a fifth of what the others did counts as dead (common practice, no source).
     """
-    first = min(float(one.t_s[0]) for one in chosen)
-    last = max(float(one.t_s[-1]) for one in chosen)
-    steps = [float(np.median(np.diff(one.t_s[:2000]))) for one in chosen if len(one.t_s) > 1]
+    first = min(float(series.t_s[0]) for series in chosen)
+    last = max(float(series.t_s[-1]) for series in chosen)
+    steps = [
+        float(np.median(np.diff(series.t_s[:2000]))) for series in chosen if len(series.t_s) > 1
+    ]
     finest = max(min(steps, default=1.0), 1e-3)
     cell_s = max(finest, (last - first) / MOST_CELLS)
     count = int((last - first) / cell_s + 0.5) + 1
     t_s = np.asarray(first + cell_s * np.arange(count), dtype=np.float64)
     chosen, dead = _living(chosen)
-    rows = np.stack([_cells(one, t_s, cell_s, longest_gap_s) for one in chosen])
+    rows = np.stack([_cells(series, t_s, cell_s, longest_gap_s) for series in chosen])
     blank = np.isnan(rows)
     every = blank.all(axis=0)
     # Noise would push the extremes of several channels apart.
@@ -99,7 +101,10 @@ def running_mean(values: FloatArray, half: int) -> FloatArray:
 
 def _middle_u(chosen: Sequence[Series]) -> float:
     every = np.array(
-        [float(np.median(one.expanded_k[:: max(1, len(one.t_s) // 500)])) for one in chosen]
+        [
+            float(np.median(series.expanded_k[:: max(1, len(series.t_s) // 500)]))
+            for series in chosen
+        ]
     )
     return float(np.median(every))
 
@@ -107,7 +112,7 @@ def _middle_u(chosen: Sequence[Series]) -> float:
 def _living(chosen: Sequence[Series]) -> tuple[Sequence[Series], tuple[str, ...]]:
     if len(chosen) < 3:
         return chosen, ()
-    moved = np.array([float(np.ptp(one.temp_c)) for one in chosen])
+    moved = np.array([float(np.ptp(series.temp_c)) for series in chosen])
     usual = float(np.median(moved))
     if usual < MOVED_K:
         return chosen, ()
@@ -115,19 +120,19 @@ def _living(chosen: Sequence[Series]) -> tuple[Sequence[Series], tuple[str, ...]
         one for one, range_k in zip(chosen, moved, strict=True) if range_k >= DEAD_SHARE * usual
     ]
     names = {one.name for one in alive}
-    return alive, tuple(one.name for one in chosen if one.name not in names)
+    return alive, tuple(series.name for series in chosen if series.name not in names)
 
 
-def _cells(one: Series, t_s: FloatArray, cell_s: float, longest_gap_s: float) -> FloatArray:
+def _cells(series: Series, t_s: FloatArray, cell_s: float, longest_gap_s: float) -> FloatArray:
     """Return cell means; cells between two near readings are filled in between, holes are not."""
-    number = np.rint((one.t_s - t_s[0]) / cell_s).astype(np.int64)
+    number = np.rint((series.t_s - t_s[0]) / cell_s).astype(np.int64)
     number = np.clip(number, 0, len(t_s) - 1)
     count = np.bincount(number, minlength=len(t_s))
-    total = np.bincount(number, weights=one.temp_c, minlength=len(t_s))
+    total = np.bincount(number, weights=series.temp_c, minlength=len(t_s))
     filled = count > 0
     level = np.full(len(t_s), np.nan)
     level[filled] = total[filled] / count[filled]
-    if filled.all() or len(one.t_s) < 2:
+    if filled.all() or len(series.t_s) < 2:
         return level
     at = np.flatnonzero(filled)
     blank = np.flatnonzero(~filled)

@@ -75,7 +75,7 @@ def follow_series(
             )
             remarks.append(f"no channel {named!r} was recorded; every channel was followed")
     if not chosen:
-        runs = tuple(replace(NEVER, name=one.name) for one in schedule.segments)
+        runs = tuple(replace(NEVER, name=segment.name) for segment in schedule.segments)
         return Following(runs, None, remarks=("there is no usable reading",))
     grid = on_grid(chosen, schedule.longest_gap_s)
     if grid.dead:

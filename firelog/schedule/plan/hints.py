@@ -116,7 +116,9 @@ def _rooms(schedule: Schedule, requirement: Requirement) -> Iterator[tuple[float
 def _planned_level(schedule: Schedule, requirement: Requirement) -> float | None:
     if requirement.segment is None:
         return None
-    return next(one.target_c for one in schedule.segments if one.name == requirement.segment)
+    return next(
+        segment.target_c for segment in schedule.segments if segment.name == requirement.segment
+    )
 
 
 def _plan_reasons(schedule: Schedule, requirement: Requirement) -> Iterator[str]:
@@ -160,7 +162,9 @@ def _ramp_reasons(schedule: Schedule, requirement: Ramp) -> Iterator[str]:
 
 
 def _soak_reasons(schedule: Schedule, requirement: Soak) -> Iterator[str]:
-    segment = next((one for one in schedule.segments if one.name == requirement.segment), None)
+    segment = next(
+        (segment for segment in schedule.segments if segment.name == requirement.segment), None
+    )
     if segment is None or segment.hold_s is None or requirement.equivalent_at_c is not None:
         return
     if requirement.lasting_s > segment.hold_s:

@@ -129,7 +129,7 @@ class Ramp(Requirement):
 
     def limit_words(self, unit: TemperatureUnit, over: str = "") -> str:
         """Return ``at most 300 K/h between 200 °C and 400 °C``; ``over`` stands after the rate."""
-        rates = (f"{one.side} {show_rate(one.value, unit)}" for one in self.limits)
+        rates = (f"{limit.side} {show_rate(limit.value, unit)}" for limit in self.limits)
         text = " and ".join(rates) + over
         if self.between_c is not None:
             low, high = (show_temperature(end, unit) for end in self.between_c)

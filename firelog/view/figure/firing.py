@@ -111,8 +111,8 @@ def _outlook(picture: Picture) -> Iterable[dict[str, Any]]:
         return
     aims_c = {segment.name: segment.target_c for segment in schedule.segments}
     now = (picture.end_s, float(lead.temp_c[kept[-1]]))
-    early = [(one.early_s, aims_c[one.segment]) for one in outlook.estimates]
-    late = [(one.late_s, aims_c[one.segment]) for one in outlook.estimates]
+    early = [(estimate.early_s, aims_c[estimate.segment]) for estimate in outlook.estimates]
+    late = [(estimate.late_s, aims_c[estimate.segment]) for estimate in outlook.estimates]
     outline = [now, *early, *late[::-1], now]
     x = picture.x_ms([point[0] for point in outline])
     yield {

@@ -72,7 +72,7 @@ def _close_from_s(view: HeatView) -> float:
     """Return from when the lower panel shows: a minute before the lift or the first kiln-out."""
     heat = view.assessment.heat
     instants = [heat.lifted_us] if heat.lifted_us is not None else []
-    instants += [one.pour.out_us or one.pour.began_us for one in view.assessment.pours]
+    instants += [pour.pour.out_us or pour.pour.began_us for pour in view.assessment.pours]
     if not instants:
         return view.from_s
     return max(view.from_s, _s(view, min(instants)) - 60.0)
@@ -95,31 +95,31 @@ def _note(view: HeatView) -> dict[str, Any]:
 # ---------------------------------------------------------------- computed lines
 def _metal_lines(view: HeatView) -> Iterable[dict[str, Any]]:
     """From the dip that a pour was reckoned from, down to the metal at its lip."""
-    dips = {one.at_us: one for one in view.assessment.dips}
-    for one in view.assessment.pours:
-        metal = one.metal
-        if not isinstance(metal, Quantity) or one.dip_us is None or metal.how is How.MEASURED:
+    dips = {dip.at_us: dip for dip in view.assessment.dips}
+    for pour in view.assessment.pours:
+        metal = pour.metal
+        if not isinstance(metal, Quantity) or pour.dip_us is None or metal.how is How.MEASURED:
             continue
-        dip = dips[one.dip_us]
+        dip = dips[pour.dip_us]
         start_us = max(dip.at_us, view.assessment.heat.lifted_us or dip.at_us)
         hot_c = dip.dip.settled_c if dip.dip.settled else dip.dip.last_c
-        t_s = [_s(view, start_us), _s(view, one.pour.began_us)]
+        t_s = [_s(view, start_us), _s(view, pour.pour.began_us)]
         yield _computed(
             view.picture, np.array(t_s), np.array([hot_c, metal.value]), "ember", "metal, computed"
         )
 
 
 def _mould_lines(view: HeatView) -> Iterable[dict[str, Any]]:
-    for one in view.assessment.pours:
-        if not isinstance(one.mould_course, MouldCooling):
+    for pour in view.assessment.pours:
+        if not isinstance(pour.mould_course, MouldCooling):
             continue
-        course, out_s = one.mould_course.course, _s(view, one.mould_course.out_us)
-        last_s = _s(view, one.pour.began_us) - out_s
+        course, out_s = pour.mould_course.course, _s(view, pour.mould_course.out_us)
+        last_s = _s(view, pour.pour.began_us) - out_s
         after_s = np.linspace(0.0, last_s, _MOULD_POINTS)
         core = course_at(course, after_s)[0]
         doubt = 2.0 * np.sqrt(np.mean((core[1:] - core[0]) ** 2, axis=0))
         yield _uncertainty_band(view.picture, after_s + out_s, core[0], doubt)
-        name = f"{one.pour.mould}, computed"
+        name = f"{pour.pour.mould}, computed"
         yield _computed(view.picture, after_s + out_s, core[0], "accent", name)
 
 
@@ -156,13 +156,13 @@ def _uncertainty_band(picture: Picture, t_s: Any, temp_c: Any, doubt_k: Any) -> 
 # ---------------------------------------------------------------- the pours
 def _pour_marks(view: HeatView) -> Iterable[dict[str, Any]]:
     """At each pour its metal and its mould, each with U, marked by the pour's verdict."""
-    for one in view.assessment.pours:
-        sign = SIGNS[one.verdict]
-        found = [(what, c, u) for what, c, u in _values(one) if c is not None]
+    for pour in view.assessment.pours:
+        sign = SIGNS[pour.verdict]
+        found = [(what, c, u) for what, c, u in _values(pour) if c is not None]
         if not found:
             continue
-        t_s = _s(view, one.pour.began_us)
-        words = [f"{one.pour.mould}: {what}, {one.verdict.value}" for what, _, _ in found]
+        t_s = _s(view, pour.pour.began_us)
+        words = [f"{pour.pour.mould}: {what}, {pour.verdict.value}" for what, _, _ in found]
         yield {
             "type": "scatter",
             "mode": "markers",
@@ -175,7 +175,7 @@ def _pour_marks(view: HeatView) -> Iterable[dict[str, Any]]:
                 "thickness": 1.6,
                 "width": 5,
             },
-            "name": html.escape(one.pour.mould),
+            "name": html.escape(pour.pour.mould),
             "meta": {"part": "pour"},
             "text": [html.escape(word) for word in words],
             "hovertemplate": "%{text}: %{y:.0f}<extra></extra>",
@@ -188,10 +188,14 @@ def _pour_marks(view: HeatView) -> Iterable[dict[str, Any]]:
         }
 
 
-def _values(one: PourAssessment) -> Iterable[tuple[str, float | None, float]]:
-    mould = one.mould_temperature()
-    if isinstance(one.metal, Quantity):
-        yield f"metal, {one.metal.how}", one.metal.value, one.metal.expanded
+def _values(assessed: PourAssessment) -> Iterable[tuple[str, float | None, float]]:
+    mould = assessed.mould_temperature()
+    if isinstance(assessed.metal, Quantity):
+        yield (
+            f"metal, {assessed.metal.how}",
+            assessed.metal.value,
+            assessed.metal.expanded,
+        )
     if isinstance(mould, Quantity):
         yield f"mould, {mould.how}", mould.value, mould.expanded
 
@@ -199,7 +203,7 @@ def _values(one: PourAssessment) -> Iterable[tuple[str, float | None, float]]:
 def _uprights(view: HeatView, xaxis: str, yaxis: str) -> Iterable[dict[str, Any]]:
     lifted_us = view.assessment.heat.lifted_us
     instants = [] if lifted_us is None else [(lifted_us, "ember")]
-    instants += [(one.pour.began_us, "soft") for one in view.assessment.pours]
+    instants += [(pour.pour.began_us, "soft") for pour in view.assessment.pours]
     for t_us, colour in instants:
         x = view.picture.x_ms([_s(view, t_us)])[0]
         yield {
@@ -218,7 +222,7 @@ def _uprights(view: HeatView, xaxis: str, yaxis: str) -> Iterable[dict[str, Any]
 def _pour_names(view: HeatView) -> Iterable[dict[str, Any]]:
     lifted_us = view.assessment.heat.lifted_us
     names = [] if lifted_us is None else [(lifted_us, "lifted")]
-    names += [(one.pour.began_us, one.pour.mould) for one in view.assessment.pours]
+    names += [(pour.pour.began_us, pour.pour.mould) for pour in view.assessment.pours]
     for t_us, name in names:
         yield {
             "text": html.escape(name),
@@ -261,14 +265,14 @@ def _bands(view: HeatView, yaxis: str) -> Iterable[dict[str, Any]]:
 
 def _ranges(view: HeatView) -> Iterable[tuple[str, float, float, str]]:
     seen = set()
-    for one in view.assessment.pours:
-        for check in one.checks:
+    for pour in view.assessment.pours:
+        for check in pour.checks:
             if check.kind != "window" or check.low is None or check.high is None:
                 continue
             key = (check.low, check.high)
             if key not in seen:
                 seen.add(key)
-                yield f"pouring range, {one.mould.section}", check.low, check.high, "stripe"
+                yield f"pouring range, {pour.mould.section}", check.low, check.high, "stripe"
 
 
 def _liquidus(view: HeatView) -> tuple[str, float, float, str]:
@@ -279,10 +283,10 @@ def _liquidus(view: HeatView) -> tuple[str, float, float, str]:
 
 def _windows(view: HeatView) -> Iterable[dict[str, Any]]:
     """The minutes in which metal and mould of a pour were both right."""
-    for one in view.assessment.pours:
-        if one.window_us is None:
+    for pour in view.assessment.pours:
+        if pour.window_us is None:
             continue
-        x0, x1 = view.picture.x_ms([_s(view, t_us) for t_us in one.window_us])
+        x0, x1 = view.picture.x_ms([_s(view, t_us) for t_us in pour.window_us])
         yield {
             "type": "rect",
             "name": "window",
@@ -302,8 +306,8 @@ def _range(view: HeatView) -> list[float]:
     """From the coldest mould to the hottest metal; a lance that hangs in the air lies below."""
     low, high = view.assessment.card.liquidus_c
     values = [low - 120.0, high + 60.0]
-    for one in view.assessment.pours:
-        for _, temp_c, expanded_k in _values(one):
+    for pour in view.assessment.pours:
+        for _, temp_c, expanded_k in _values(pour):
             if temp_c is not None:
                 around_k = 30.0 + (expanded_k if np.isfinite(expanded_k) else 0.0)
                 values += [temp_c - around_k, temp_c + around_k]

@@ -45,9 +45,9 @@ def depth(picture: Picture) -> float:
     return ROW * (1 + max((row for row, _ in placed(picture)), default=-1))
 
 
-def _ends_s(picture: Picture, one: Happening) -> tuple[float, float]:
+def _ends_s(picture: Picture, happening: Happening) -> tuple[float, float]:
     least_s = LEAST_SHARE * span_s(picture)
-    return one.from_s, max(one.to_s, one.from_s + least_s)
+    return happening.from_s, max(happening.to_s, happening.from_s + least_s)
 
 
 def bars(picture: Picture) -> Iterable[dict[str, Any]]:

@@ -61,19 +61,19 @@ def _too_hot(now: KilnNow, schedule: Schedule, unit: TemperatureUnit) -> Conditi
     fallback_c = highest + max(OVER_K, OVER_BANDS * band_k)
     worst, limit_c, name = -1e9, fallback_c, ""
     lead = leading(now)
-    for one in now.channels:
-        if one.temp_c is None or one.role not in _WARMING:
+    for channel in now.channels:
+        if channel.temp_c is None or channel.role not in _WARMING:
             continue
         asked = [
             rule.at_most_c
             for rule in schedule.requirements
-            if isinstance(rule, Ceiling) and _looks_at(rule.channels, one.name, one.role)
+            if isinstance(rule, Ceiling) and _looks_at(rule.channels, channel.name, channel.role)
         ]
-        if not asked and one not in lead:
+        if not asked and channel not in lead:
             continue  # a furnace is hotter than its metal, and may be
         mine_c = min(asked, default=fallback_c)
-        if one.temp_c - mine_c > worst:
-            worst, limit_c, name = one.temp_c - mine_c, mine_c, one.name
+        if channel.temp_c - mine_c > worst:
+            worst, limit_c, name = channel.temp_c - mine_c, mine_c, channel.name
     over, limit = show_difference(worst, unit), show_temperature(limit_c, unit)
     text = f"{now.kiln}: {name} is {over} above {limit}."
     return Condition(

@@ -89,46 +89,48 @@ def sentence_conditions(
     now: KilnNow, sentences: Iterable[Sentence], unit: TemperatureUnit
 ) -> Iterator[Condition]:
     """Hold the foundry's own sentences against a kiln."""
-    for one in sentences:
-        if one.kiln == now.kiln:
-            yield _sign(now, one, unit)
+    for sentence in sentences:
+        if sentence.kiln == now.kiln:
+            yield _condition(now, sentence, unit)
 
 
-def _sign(now: KilnNow, one: Sentence, unit: TemperatureUnit) -> Condition:
-    values = _values(now, one)
-    if one.segment is not None and one.segment not in _running(now):
+def _condition(now: KilnNow, sentence: Sentence, unit: TemperatureUnit) -> Condition:
+    values = _values(now, sentence)
+    if sentence.segment is not None and sentence.segment not in _running(now):
         excess: float | None = -1e9
     else:
-        condition = -1.0 if one.verb in ("below", "falls") else 1.0
-        limit = one.limit if one.verb != "falls" else -one.limit
-        excess = max((condition * (value - limit) for value in values), default=None)
+        sign = -1.0 if sentence.verb in ("below", "falls") else 1.0
+        limit = sentence.limit if sentence.verb != "falls" else -sentence.limit
+        excess = max((sign * (value - limit) for value in values), default=None)
     show = {"above": show_temperature, "below": show_temperature, "apart": show_difference}
-    shown = show.get(one.verb, show_rate)
-    measured = " and ".join(shown(abs(v) if one.verb == "falls" else v, unit) for v in values)
+    shown = show.get(sentence.verb, show_rate)
+    measured = " and ".join(shown(abs(v) if sentence.verb == "falls" else v, unit) for v in values)
     said = {"above": "above", "below": "below", "apart": "apart by more than"}
-    verb = said.get(one.verb, f"{one.verb} faster than")
-    text = f"{one.name}: {' and '.join(one.subjects)} {verb} {shown(one.limit, unit)} ({measured})."
-    deadband = {"above": 3.0, "below": 3.0, "apart": 3.0}.get(one.verb, 0.1 * one.limit)
+    verb = said.get(sentence.verb, f"{sentence.verb} faster than")
+    who = " and ".join(sentence.subjects)
+    text = f"{sentence.name}: {who} {verb} {shown(sentence.limit, unit)} ({measured})."
+    deadband = {"above": 3.0, "below": 3.0, "apart": 3.0}.get(sentence.verb, 0.1 * sentence.limit)
     return Condition(
-        f"{now.kiln}/{one.name}", "own", now.kiln, text, one.remedy, one.priority, excess,
-        deadband, one.lasting_s, max(HOLDS_S, one.lasting_s), (silence_key(now.kiln),),
+        f"{now.kiln}/{sentence.name}", "own", now.kiln, text, sentence.remedy, sentence.priority,
+        excess, deadband, sentence.lasting_s, max(HOLDS_S, sentence.lasting_s),
+        (silence_key(now.kiln),),
     )  # fmt: skip
 
 
-def _values(now: KilnNow, one: Sentence) -> list[float]:
-    if one.verb == "apart":
-        temps = [c.temp_c for name in one.subjects for c in _channels(now, name)]
+def _values(now: KilnNow, sentence: Sentence) -> list[float]:
+    if sentence.verb == "apart":
+        temps = [c.temp_c for name in sentence.subjects for c in _channels(now, name)]
         known = [temp for temp in temps if temp is not None]
         return [max(known) - min(known)] if len(known) >= 2 else []
-    found = _channels(now, one.subjects[0])
-    if one.verb in ("above", "below"):
+    found = _channels(now, sentence.subjects[0])
+    if sentence.verb in ("above", "below"):
         return [c.temp_c for c in found if c.temp_c is not None]
     return [6.0 * rose for c in found if (rose := c.rose_k[600]) is not None]
 
 
 def _channels(now: KilnNow, name: str) -> list[ChannelNow]:
-    named = [one for one in now.channels if one.name == name]
-    return named or [one for one in now.channels if one.role == name]
+    named = [channel for channel in now.channels if channel.name == name]
+    return named or [channel for channel in now.channels if channel.role == name]
 
 
 def _running(now: KilnNow) -> list[str]:

@@ -59,16 +59,16 @@ def leading(now: KilnNow) -> tuple[ChannelNow, ...]:
     """Return the channels the schedule is followed by; those of the kiln when it names none."""
     follow = "kiln" if now.schedule is None else now.schedule.follow
     if isinstance(follow, str):
-        named = tuple(one for one in now.channels if one.role == follow)
+        named = tuple(channel for channel in now.channels if channel.role == follow)
     else:
-        named = tuple(one for one in now.channels if one.name in follow)
-    return named or tuple(one for one in now.channels if one.role == "kiln")
+        named = tuple(channel for channel in now.channels if channel.name in follow)
+    return named or tuple(channel for channel in now.channels if channel.role == "kiln")
 
 
 def silence_condition(now: KilnNow) -> Iterator[Condition]:
     """No reading of any channel: the one cause that covers all others of its kiln."""
-    every_s = min((one.every_s for one in now.channels), default=0.0)
-    ago_s = min((one.heard_ago_s for one in now.channels), default=now.now_s)
+    every_s = min((channel.every_s for channel in now.channels), default=0.0)
+    ago_s = min((channel.heard_ago_s for channel in now.channels), default=now.now_s)
     why, remedy = _SILENCE.get(now.silence, _SILENCE["source silent"])
     yield Condition(
         silence_key(now.kiln), "no readings", now.kiln,
@@ -91,44 +91,48 @@ def thermocouple_conditions(now: KilnNow, unit: TemperatureUnit) -> Iterator[Con
         under=(silence_key(now.kiln),),
     )  # fmt: skip
     covers = (silence_key(now.kiln), blind_key(now.kiln))
-    for one in now.channels:
-        if one.role not in _ONLY_NOW_AND_THEN:
-            yield from _one(now, one, covers if one in lead else covers[:1])
+    for channel in now.channels:
+        if channel.role not in _ONLY_NOW_AND_THEN:
+            yield from _one(now, channel, covers if channel in lead else covers[:1])
     yield from _apart(now, unit, covers)
 
 
-def _unusable(now: KilnNow, one: ChannelNow) -> bool:
-    silent = min(one.usable_ago_s, now.watched_s) > silence_limit_s(one.every_s)
-    return silent or (one.quality in UNUSABLE and one.usable_ago_s > 0.0)
+def _unusable(now: KilnNow, channel: ChannelNow) -> bool:
+    silent = min(channel.usable_ago_s, now.watched_s) > silence_limit_s(channel.every_s)
+    return silent or (channel.quality in UNUSABLE and channel.usable_ago_s > 0.0)
 
 
-def _one(now: KilnNow, one: ChannelNow, covers: tuple[str, ...]) -> Iterator[Condition]:
-    place = f"{now.kiln}/{one.name}"
-    unusable = one.quality in UNUSABLE and one.usable_ago_s > 0.0
-    silent_s = min(one.heard_ago_s, now.watched_s) - silence_limit_s(one.every_s)
+def _one(now: KilnNow, channel: ChannelNow, covers: tuple[str, ...]) -> Iterator[Condition]:
+    place = f"{now.kiln}/{channel.name}"
+    unusable = channel.quality in UNUSABLE and channel.usable_ago_s > 0.0
+    silent_s = min(channel.heard_ago_s, now.watched_s) - silence_limit_s(channel.every_s)
     yield Condition(
         f"{place}/unusable", "thermocouple", now.kiln,
-        f"{one.name}: reads {one.quality.word} since {show_duration(one.usable_ago_s)}.",
+        f"{channel.name}: reads {channel.quality.word} since "
+        f"{show_duration(channel.usable_ago_s)}.",
         "Check its plug and wire; put in the spare. The firing is followed by the others.",
         Priority.MEDIUM, 1.0 if unusable else -1.0, on_s=60.0, off_s=60.0, under=covers,
     )  # fmt: skip
     yield Condition(
         f"{place}/silent", "channel silent", now.kiln,
-        f"{one.name}: not a word for {show_duration(one.heard_ago_s)}, while others are heard.",
+        f"{channel.name}: not a word for {show_duration(channel.heard_ago_s)}, "
+        "while others are heard.",
         "Check its amplifier and its column in the foundry file.",
         Priority.MEDIUM, silent_s, on_s=60.0, off_s=30.0, under=covers,
     )  # fmt: skip
     yield Condition(
         f"{place}/frozen", "frozen", now.kiln,
-        f"{one.name}: repeats the same number to the last digit; it no longer measures.",
+        f"{channel.name}: repeats the same number to the last digit; it no longer measures.",
         "Restart the logger or its amplifier; do not trust this channel until it flickers.",
-        Priority.MEDIUM, 1.0 if one.frozen else -1.0, on_s=60.0, off_s=120.0, under=covers,
+        Priority.MEDIUM, 1.0 if channel.frozen else -1.0, on_s=60.0, off_s=120.0, under=covers,
     )  # fmt: skip
 
 
 def _apart(now: KilnNow, unit: TemperatureUnit, covers: tuple[str, ...]) -> Iterator[Condition]:
     """Channels of one kiln that leave each other: one of them drifts, or the heat is uneven."""
-    kiln = [one for one in now.channels if one.role == "kiln" and one.temp_c is not None]
+    kiln = [
+        channel for channel in now.channels if channel.role == "kiln" and channel.temp_c is not None
+    ]
     course = now.course
     soaking = course is not None and course.outlook.state == "soaking"
     dead = [f"{now.kiln}/{one.name}/{kind}" for one in kiln for kind in ("unusable", "frozen")]

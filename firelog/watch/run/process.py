@@ -125,7 +125,7 @@ class WatchProcess:
 
     def _unreached(self, store: Store) -> list[StoredAlarm]:
         standing = alarms.standing(store)
-        calls = outbox.calls_for(store, [one.id for one in standing])
+        calls = outbox.calls_for(store, [alarm.id for alarm in standing])
         return calling.unheard(standing, calls, self._plan, self._clock.now_us())
 
     def _well(self) -> bool:

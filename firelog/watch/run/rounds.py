@@ -92,21 +92,22 @@ class RoundRunner:
         """Take over the alarms that stood when the watch ended."""
         at_s, now_us = self._clock.steady_s(), self._clock.now_us()
         found = {}
-        for one in alarms.open_alarms(self._store):
+        for alarm in alarms.open_alarms(self._store):
             condition = Condition(
-                one.key, one.kind, one.kiln or "", one.text, one.remedy, one.priority, None
+                alarm.key, alarm.kind, alarm.kiln or "", alarm.text, alarm.remedy, alarm.priority,
+                None,
             )  # fmt: skip
-            until = one.shelved_until_us
-            found[one.key] = Alarm(
+            until = alarm.shelved_until_us
+            found[alarm.key] = Alarm(
                 condition,
-                one.state,
-                on=one.present,
+                alarm.state,
+                on=alarm.present,
                 since_s=at_s,
-                present=one.present,
+                present=alarm.present,
                 called_s=None
-                if one.called_us is None
-                else at_s - seconds_since(one.called_us, now_us),
-                owed=one.state is AlarmState.UNACKNOWLEDGED and one.called_us is None,
+                if alarm.called_us is None
+                else at_s - seconds_since(alarm.called_us, now_us),
+                owed=alarm.state is AlarmState.UNACKNOWLEDGED and alarm.called_us is None,
                 until_s=None if until is None else at_s + seconds_since(now_us, until),
             )
         return StandingAlarms(found)
@@ -115,7 +116,7 @@ class RoundRunner:
         """Bring what people did to alarms, in whatever process, into this process."""
         if alarms.newest_step(self._store) == self._step_id:
             return
-        by_id = {one.id: one for one in alarms.open_alarms(self._store)}
+        by_id = {alarm.id: alarm for alarm in alarms.open_alarms(self._store)}
         for step in alarms.steps(self._store, after_id=self._step_id):
             self._step_id = step.id
             if step.who == alarms.PROGRAM:
@@ -188,7 +189,7 @@ class RoundRunner:
         for outcome in self.dispatcher.outcomes():
             self._note(outcome, now_us)
         standing = alarms.open_alarms(self._store)
-        calls = outbox.calls_for(self._store, [one.id for one in standing])
+        calls = outbox.calls_for(self._store, [alarm.id for alarm in standing])
         pending = outbox.open_calls(self._store)
         for call in calling.no_longer_needed(standing, pending):
             outbox.end_call(self._store, call.id, t_us=now_us, outcome="no longer needed")

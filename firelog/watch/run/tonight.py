@@ -60,24 +60,26 @@ class TonightReader:
 
 
 # ---------------------------------------------------------------- in words
-def health(one: ChannelNow) -> str:
+def health(channel: ChannelNow) -> str:
     """Return the word for how a thermocouple stands."""
-    if one.heard_ago_s > silence_limit_s(one.every_s):
-        return f"silent for {show_duration(one.heard_ago_s)}"
-    if one.quality in UNUSABLE and one.usable_ago_s > 0.0:
-        return one.quality.word
-    return "frozen" if one.frozen else "alive"
+    if channel.heard_ago_s > silence_limit_s(channel.every_s):
+        return f"silent for {show_duration(channel.heard_ago_s)}"
+    if channel.quality in UNUSABLE and channel.usable_ago_s > 0.0:
+        return channel.quality.word
+    return "frozen" if channel.frozen else "alive"
 
 
 def newest_ago_s(kiln: KilnNow) -> float | None:
     """Return how old the newest reading of a kiln is, or None when there is none."""
-    return min((one.heard_ago_s for one in kiln.channels), default=None)
+    return min((channel.heard_ago_s for channel in kiln.channels), default=None)
 
 
 def stale(kiln: KilnNow) -> bool:
     """True when a kiln has been silent for so long that what is known of it is history."""
     ago_s = newest_ago_s(kiln)
-    return ago_s is None or ago_s > silence_limit_s(min(one.every_s for one in kiln.channels))
+    return ago_s is None or ago_s > silence_limit_s(
+        min(channel.every_s for channel in kiln.channels)
+    )
 
 
 def where(kiln: KilnNow) -> str:
