@@ -70,7 +70,11 @@ class CauseFact:
 
 @dataclass(frozen=True)
 class Cause:
-    """What may be behind a defect; without ``speaks`` no record shows it."""
+    """What may be behind a defect; without ``speaks`` no record shows it.
+
+    With ``any_of`` the facts are ways in which it comes about, each enough by itself: that one
+    was not taken says little against the cause once another was.
+    """
 
     name: str
     thermal: bool
@@ -78,6 +82,7 @@ class Cause:
     next: str
     source: str
     speaks: tuple[CauseFact, ...] = ()
+    any_of: bool = False
 
 
 @dataclass(frozen=True)
@@ -203,29 +208,33 @@ def _own(row: TomlTable, of: str, unit: TemperatureUnit) -> dict[str, Any]:
 
 
 def _cause(row: TomlTable, facts: set[str]) -> Cause:
-    row.only(("name", "thermal", "says", "speaks", "next", "source"))
+    row.only(("name", "thermal", "says", "speaks", "any_of", "next", "source"))
+    if row.has("speaks") and row.has("any_of"):
+        raise row.fail(
+            "a cause has either speaks (every fact counts) or any_of (each is enough); keep one",
+            "any_of",
+        )
+    key = "any_of" if row.has("any_of") else "speaks"
+    listed: list[list[Any]] = row.need(key, _pairs) if row.has(key) else []
     return Cause(
         row.need("name", tomlfile.text),
         row.need("thermal", tomlfile.flag),
         row.need("says", tomlfile.text),
         row.need("next", tomlfile.text),
         row.need("source", tomlfile.text),
-        tuple(_speaks(row, one, facts) for one in _speaking(row)),
+        tuple(_speaks(row, key, one, facts) for one in listed),
+        any_of=key == "any_of",
     )
 
 
-def _speaking(row: TomlTable) -> list[list[Any]]:
-    return row.need("speaks", _pairs) if row.has("speaks") else []
-
-
-def _speaks(row: TomlTable, pair: list[Any], facts: set[str]) -> CauseFact:
+def _speaks(row: TomlTable, key: str, pair: list[Any], facts: set[str]) -> CauseFact:
     try:
         found = CauseFact(tomlfile.text(pair[0]), share(pair[1]), *map(tomlfile.text, pair[2:3]))
     except FirelogError as error:
-        raise row.fail(f"speaks: {error}", "speaks") from error
+        raise row.fail(f"{key}: {error}", key) from error
     for name in (found.fact, found.unless):
         if name is not None and name not in facts:
-            raise row.fail(f"there is no fact {name!r}; add it or mend the name", "speaks")
+            raise row.fail(f"there is no fact {name!r}; add it or mend the name", key)
     return found
 
 

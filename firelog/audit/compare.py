@@ -6,7 +6,7 @@ With few castings nothing can be said of differences, and then that is what is s
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -27,7 +27,8 @@ class Difference:
     """One measured fact of the failed castings beside the sound ones'.
 
     ``effect`` in standard deviations of the sound ones; ``p`` by permutation, ``p_holm`` for the
-    number of facts looked at; None where they cannot be told.
+    number of facts looked at; None where they cannot be told. ``doubt`` is U (k = 2) of the
+    measurement, in ``unit``: a difference inside it is none, whatever its p-value.
     """
 
     name: str
@@ -38,11 +39,14 @@ class Difference:
     effect: float | None
     p: float | None
     p_holm: float | None
+    doubt: float = 0.0
 
     @property
     def clear(self) -> bool:
-        """True where chance alone would hardly do it, however many facts were looked at."""
-        return self.p_holm is not None and self.p_holm <= permutation.LEVEL
+        """True where neither chance, however many facts were looked at, nor U would make it."""
+        apart = abs(float(np.mean(self.failed)) - float(np.mean(self.sound)))
+        by_chance = self.p_holm is None or self.p_holm > permutation.LEVEL
+        return not by_chance and apart > self.doubt
 
 
 @dataclass(frozen=True)
@@ -90,12 +94,13 @@ def compare(made: Audit, others: Sequence[Audit]) -> Comparison:
 
 
 # ---------------------------------------------------------------- facts
-def quantities(facts: Sequence[Fact]) -> dict[str, tuple[float, str]]:
-    """Return what was measured, once each: a temperature has two facts but is one number."""
-    found: dict[str, tuple[float, str]] = {}
+def quantities(facts: Sequence[Fact]) -> dict[str, tuple[float, str, float]]:
+    """Return value, unit and U of what was measured: a temperature has two facts, one number."""
+    found: dict[str, tuple[float, str, float]] = {}
     for fact in facts:
         if fact.measured is not None and fact.how != "lower bound":
-            found.setdefault(fact.spec.quantity, (fact.measured, fact.unit))
+            known = (fact.measured, fact.unit, fact.uncertainty or 0.0)
+            found.setdefault(fact.spec.quantity, known)
     return found
 
 
@@ -106,20 +111,18 @@ def _differences(
     bad = [quantities(list(one.facts.values())) for one in failed]
     good = [quantities(list(one.facts.values())) for one in sound]
     rows = []
-    for name, (value, unit) in here.items():
+    for name, (value, unit, doubt) in here.items():
         a = tuple(one[name][0] for one in bad if name in one)
         b = tuple(one[name][0] for one in good if name in one)
         if len(b) < LEAST_SOUND or (len(set(a + b)) == 1):
             continue
         can = permutation.least_p(len(a), len(b)) <= permutation.LEVEL
         p = permutation.permutation_p(a, b) if can else None
-        rows.append((name, unit, value, a, b, permutation.effect(a, b), p))
-    tested = [p for *_, p in rows if p is not None]
-    adjusted = iter(permutation.holm(tested))
-    made_rows = [
-        Difference(*row, p_holm=None if row[-1] is None else next(adjusted)) for row in rows
-    ]
-    return tuple(sorted(made_rows, key=_weight))
+        effect = permutation.effect(a, b)
+        rows.append(Difference(name, unit, value, a, b, effect, p, None, doubt))
+    adjusted = iter(permutation.holm([row.p for row in rows if row.p is not None]))
+    adjusted_rows = [row if row.p is None else replace(row, p_holm=next(adjusted)) for row in rows]
+    return tuple(sorted(adjusted_rows, key=_weight))
 
 
 def _weight(difference: Difference) -> tuple[float, float]:
@@ -143,13 +146,31 @@ def _said(
             "below are only what was measured."
         )
     clear = [one.name for one in tested if one.clear]
-    counted = f"{len(failed)} failed and {count} were compared in {len(tested)} facts"
+    counted = f"{len(failed)} failed and {count} were compared in {_counted(len(tested), 'fact')}"
+    if not clear and not _could_show(tested):
+        least = min(permutation.least_p(len(one.failed), len(one.sound)) for one in tested)
+        return (
+            f"{counted}: nothing could have been shown. So few castings give no p-value below "
+            f"{least:.2f}, and {_counted(len(tested), 'fact')} together would need "
+            f"{permutation.LEVEL / len(tested):.3f} (Holm, 5 %). The numbers below are only what "
+            "was measured."
+        )
     if not clear:
-        return f"{counted}: no difference is larger than chance would bring (Holm, 5 %)."
+        return f"{counted}: no difference is larger than chance and U would bring (Holm, 5 %)."
     return (
         f"{counted}: {', '.join(clear)} differed by more than chance would bring (Holm, 5 %). "
         "A difference is not a cause."
     )
+
+
+def _could_show(tested: Sequence[Difference]) -> bool:
+    """Whether so few castings could have shown any difference in so many facts."""
+    needed = permutation.LEVEL / len(tested)
+    return any(permutation.least_p(len(one.failed), len(one.sound)) <= needed for one in tested)
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 # ---------------------------------------------------------------- the nearest sound firing

@@ -3,13 +3,14 @@
 A fact is a departure (metal below its range, a short burn-out) that the record shows with some
 probability, by its measured value, its limit and its expanded uncertainty. Each cause has a share
 of castings that show the departure when it is at work, and the fact a share of those that show it
-otherwise. Their ratio moves the cause's odds (Bayes' rule); independent facts multiply.
+otherwise. Their ratio moves the cause's odds (Bayes' rule). Facts that all belong to a cause
+multiply; ways that are each enough are weighed as a mixture, since only one was taken.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -190,7 +191,9 @@ def weigh(
         if speaks and not any(one.fact in facts for one in speaks):
             continue
         findings = tuple(_finding(facts[one.fact], one) for one in speaks if _counts(one, facts))
-        ratio = math.prod(finding.ratio for finding in findings)
+        ratio = combined(findings, any_of=cause is not None and cause.any_of)
+        if cause is not None and cause.any_of:
+            findings = _untaken_are_silent(findings)
         found.append((name, cause, prior, ratio, findings))
     whole = sum(prior * ratio for _, _, prior, ratio, _ in found)
     possible = sum(prior for _, _, prior, _, _ in found)
@@ -199,6 +202,26 @@ def weigh(
         for name, cause, prior, ratio, findings in found
     ]
     return tuple(sorted(weighed, key=lambda one: (one.name == UNLISTED, -one.weight)))
+
+
+def combined(findings: Sequence[Finding], *, any_of: bool) -> float:
+    """Return the likelihood ratio of a cause by all of its findings together (no unit).
+
+    Facts that belong to it multiply (independent given the cause). Of ways that are each enough
+    one was taken, which one nobody knows: the mean of their ratios, a mixture with equal weights
+    (total probability; that the weights are equal is common practice, no source).
+    """
+    ratios = [one.ratio for one in findings]
+    if any_of and ratios:
+        return math.fsum(ratios) / len(ratios)
+    return math.prod(ratios)
+
+
+def _untaken_are_silent(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
+    """Where one way was seen, that another was not taken argues against nothing."""
+    if not any(one.says == "for" for one in findings):
+        return findings
+    return tuple(replace(one, says="silent") if one.says == "against" else one for one in findings)
 
 
 def _counts(one: CauseFact, facts: Mapping[str, Fact]) -> bool:

@@ -93,6 +93,26 @@ def test_with_forty_a_cold_metal_stands_out_and_the_wait_does_not() -> None:
     assert "A difference is not a cause" in found.said
 
 
+def test_one_failed_among_twenty_two_can_show_nothing_in_several_facts() -> None:
+    """One in 23 is p = 0.043; two facts need 0.025 each (Holm 1979): nothing could be shown."""
+    found = compare.compare(made(1, {"metal": 900.0, "wait": 900.0}, "misrun"), sound(22))
+    assert "nothing could have been shown" in found.said
+    assert "0.04" in found.said
+    assert "chance would bring" not in found.said
+    assert not any(one.clear for one in found.differences)
+
+
+def test_a_difference_inside_the_measurements_doubt_is_not_named() -> None:
+    """Castings 0.4 K apart, measured to ± 1 K, do not differ, however small the p-value."""
+    even = [made(100 + n, {"metal": 1130.0 + 0.001 * n}) for n in range(60)]
+    near = compare.compare(made(1, {"metal": 1130.4}, "misrun"), even)
+    far = compare.compare(made(1, {"metal": 1132.0}, "misrun"), even)
+    assert near.differences[0].p_holm is not None
+    assert near.differences[0].p_holm < 0.05
+    assert not near.differences[0].clear
+    assert far.differences[0].clear
+
+
 def test_only_the_same_kind_is_compared() -> None:
     """Heavy sections, and castings nobody has looked at, are left out."""
     failed = made(1, {"metal": 1040.0}, "misrun")

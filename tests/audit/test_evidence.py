@@ -20,7 +20,7 @@ from firelog.audit.catalogue import (
     FactSpec,
     read_catalogue,
 )
-from firelog.audit.evidence import Fact
+from firelog.audit.evidence import CauseEvidence, Fact
 from firelog.schedule.plan.model import Check
 from firelog.verdict import Limit, Side, Verdict
 
@@ -215,3 +215,31 @@ def test_a_silent_cause_says_why_and_what_to_record() -> None:
     assert "the mould's pour is not in the record" in said
     assert "record: metal at the pour" in said
     assert words.to_know(found["gating"]) == catalogue.causes["gating"].next
+
+
+WAYS = (CauseFact("cold", 0.9), CauseFact("late", 0.9))
+
+
+def _two_ways(*, any_of: bool, cold: float, late: float) -> CauseEvidence:
+    cause = Cause("either", True, "", "", "here", WAYS, any_of=any_of)
+    kept = book(cause, shares={"either": 0.5, UNLISTED: 0.5})
+    found = evidence.weigh(kept.defects[0], kept, {"cold": at(COLD, cold), "late": at(WARM, late)})
+    return next(one for one in found if one.name == "either")
+
+
+def test_of_two_ways_one_is_enough() -> None:
+    """Cold, and not late: as a mixture (0.9/0.1 + 0.1/0.8) / 2 = 4.56, as a product 1.125."""
+    alternatives = _two_ways(any_of=True, cold=0.0, late=0.0)
+    assert alternatives.ratio == pytest.approx((9.0 + 0.125) / 2.0, rel=1e-3)
+    assert alternatives.stands == "supported"
+    assert alternatives.strength == "moderate"
+    together = _two_ways(any_of=False, cold=0.0, late=0.0)
+    assert together.ratio == pytest.approx(1.125, rel=1e-3)
+    assert together.stands == "both ways"
+
+
+def test_with_no_way_taken_the_ways_argue_against_their_cause() -> None:
+    """Neither cold nor late: (0.1/0.9 + 0.1/0.8) / 2 = 0.118, against it."""
+    found = _two_ways(any_of=True, cold=200.0, late=0.0)
+    assert found.ratio == pytest.approx((0.1 / 0.9 + 0.1 / 0.8) / 2.0, rel=1e-3)
+    assert found.stands == "argued against"
