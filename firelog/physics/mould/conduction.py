@@ -165,7 +165,7 @@ class _Walk:
     """A body on its way: the state now, the step before, and what was noted on the way."""
 
     def __init__(self, made: Problem, drive: Outside, start: ThermalState) -> None:
-        self.made, self.drive = made, drive
+        self.made, self.drive, self.begun = made, drive, start
         self.shape = start.content_j.shape
         self.held = start.content_j.copy()
         self.peak = np.maximum(start.peak_j, self.held)
@@ -181,7 +181,12 @@ class _Walk:
         self.radiation, self.convection = self._own(made.radiation), self._own(made.convection)
         self.paths = _paths(made, temperatures_c(made, start))
         self.volume = float(made.cells.volume[-1])
-        last_c = temperatures_c(made, start)[:, -1]
+        # Where heat content bends against temperature, a step can jump past the bend.
+        self.bent = any(len(curve.full.temp_c) > 2 for curve in made.curves)
+        begun_c = temperatures_c(made, start)
+        last_c = begun_c[:, -1]
+        self.hottest_c = self._own(begun_c.max(axis=1))
+        self.hottest_c = self._hotter(self._outside_c(self.t_s) + self.shift)
         self.face_k = self._own(last_c + ZERO_C_IN_K)
         self.gain = np.zeros(self.shape)  # what the step before added
         self.length_s = 0.0
@@ -257,7 +262,37 @@ class _Walk:
         let_in = length_s * (entering - lean * last_slope * self._last(gain))
         self.tried = (gain, face_k, (let_in + back * self.came) / lead)
         off_k = (slope * (gain - ahead)).ravel()
-        return 0.5 * math.sqrt(float(off_k @ off_k) / len(off_k))
+        changed = 0.5 * math.sqrt(float(off_k @ off_k) / len(off_k))
+        far_c = far_k - ZERO_C_IN_K
+        if self.bent and self._too_full(self.held + gain, far_c):
+            return max(changed, self._beyond_k(self.held + gain, far_c))
+        return changed
+
+    def _too_full(self, held: FloatArray, far_c: Any) -> bool:
+        """Whether a cell would hold more heat than the hottest temperature so far allows.
+
+        The heat equation has a maximum principle: nothing gets hotter than the hottest of what it
+        began with and what its face has seen. A linearised step may jump over the end of a plateau
+        and break it; such a step is too long.
+        """
+        hottest_c = self._hotter(far_c)
+        for part, curve in zip(self.made.cells.layer, self.made.curves, strict=True):
+            if self.single:
+                most = np.interp(hottest_c, curve.full.temp_c, curve.full.j_per_m3[0])
+                if held[0, part].max() > most:
+                    return True
+            elif bool((held[:, part] > content(curve.full, hottest_c[:, None])).any()):
+                return True
+        return False
+
+    def _hotter(self, far_c: Any) -> Any:
+        """Return the hottest temperature so far [°C], the outside's of this instant included."""
+        return max(self.hottest_c, far_c) if self.single else np.maximum(self.hottest_c, far_c)
+
+    def _beyond_k(self, held: FloatArray, far_c: Any) -> float:
+        """Return by how much a step would end above the hottest temperature so far [K]."""
+        offset, slope = pieces(self.made, held, np.maximum(self.peak, held))
+        return float(np.max((offset + slope * held).max(axis=1) - self._hotter(far_c)))
 
     def _last(self, values: FloatArray) -> Any:
         return values.item(-1) if self.single else values[:, -1]
@@ -265,6 +300,7 @@ class _Walk:
     def accept(self, length_s: float) -> None:
         """Make the step tried the state now."""
         self.gain, self.face_k, self.came = self.tried
+        self.hottest_c = self._hotter(self._outside_c(self.t_s + length_s) + self.shift)
         self.held = self.held + self.gain
         self.flowed = self.flowed + self.came
         self.length_s = length_s
@@ -298,7 +334,7 @@ class _Walk:
         total = held @ made.cells.volume
         return TemperatureHistory(
             t_s,
-            (9.0 * inner - next_c).T / 8.0,  # even and flat at the inner end
+            self._enclosed((9.0 * inner - next_c) / 8.0, far_k).T,  # even and flat at the inner end
             face_k.T - ZERO_C_IN_K,
             _taken(made, peak[:, 0]) if self.one_way else np.full(len(t_s), np.nan),
             np.array(flows).reshape(len(t_s), -1).T,
@@ -306,6 +342,13 @@ class _Walk:
             ThermalState(self.held, self.peak),
             len(t_s) - 1,
         )
+
+    def _enclosed(self, core_c: FloatArray, far_c: FloatArray) -> FloatArray:
+        """Keep the extrapolated inner end [°C], (n, draws), between all that was inside and out."""
+        begun_c = temperatures_c(self.made, self.begun)
+        highest = np.maximum(np.maximum.accumulate(far_c, axis=0), begun_c.max(axis=1))
+        lowest = np.minimum(np.minimum.accumulate(far_c, axis=0), begun_c.min(axis=1))
+        return np.clip(core_c, lowest, highest)
 
     def _temperature(self, held: FloatArray, peak: FloatArray, cell: int) -> FloatArray:
         """Return one cell's temperature at all instants (n, draws)."""
