@@ -50,7 +50,7 @@ class SourceSpec:
 
 
 @dataclass(frozen=True)
-class Foundry:
+class FoundryFile:
     """The whole file: name, how temperatures and times are shown, channels, sources."""
 
     name: str = "our foundry"
@@ -88,24 +88,24 @@ _CHANNEL_KEYS = (
 _SOURCE_KEYS = ("name", "kiln", "port", "baud", "format", "columns", "unit", "options")
 
 
-def read_foundry(path: Path) -> Foundry:
+def read_foundry(path: Path) -> FoundryFile:
     """Read the foundry file; raises :class:`InputError` naming file, line and remedy."""
     return _foundry(tomlfile.read_file(path))
 
 
-def parse_foundry(text: str, file: str = "foundry.toml") -> Foundry:
+def parse_foundry(text: str, file: str = "foundry.toml") -> FoundryFile:
     """Read a foundry file from its text."""
     return _foundry(tomlfile.parse(text, file))
 
 
-def _foundry(table: TomlTable) -> Foundry:
+def _foundry(table: TomlTable) -> FoundryFile:
     table.only(_TOP_KEYS)
     unit = cast(TemperatureUnit, table.get("unit", tomlfile.choice(("C", "F", "K")), "C"))
     channels = tuple(_channel(entry, unit) for entry in table.tables("channel"))
     _no_twins(table, "channel", [f"{c.kiln} / {c.name}" for c in channels])
     sources = tuple(_source(entry) for entry in table.tables("source"))
     _no_twins(table, "source", [source.name for source in sources])
-    return Foundry(
+    return FoundryFile(
         name=table.get("name", tomlfile.text, "our foundry"),
         timezone=table.get("timezone", _zone_name, "UTC"),
         unit=unit,

@@ -49,7 +49,7 @@ class DefectAudit:
 
 
 @dataclass(frozen=True)
-class Audit:
+class CastingAudit:
     """A casting's case, every fact the record shows of it, and its defects' causes."""
 
     case: Case
@@ -64,33 +64,33 @@ class Audit:
 
 def audit(
     store: Store, casting: Casting, catalogue: Catalogue, words_in: TemperatureUnit = "C"
-) -> Audit:
+) -> CastingAudit:
     """Read a casting's record and hold it against the causes of each of its defects."""
     return of_case(cases.read(store, casting, words_in), catalogue, words_in)
 
 
-def of_case(case: Case, catalogue: Catalogue, words_in: TemperatureUnit = "C") -> Audit:
+def of_case(case: Case, catalogue: Catalogue, words_in: TemperatureUnit = "C") -> CastingAudit:
     """Return the audit of a case that has been read."""
     return with_facts(case, catalogue, facts.facts_of(case, catalogue, words_in))
 
 
-Keep = Callable[[Casting, Callable[[], "Audit"]], "Audit"]
+Keep = Callable[[Casting, Callable[[], "CastingAudit"]], "CastingAudit"]
 
 
 def peers(
     store: Store,
-    made: Audit,
+    made: CastingAudit,
     catalogue: Catalogue,
     words_in: TemperatureUnit = "C",
     keep: Keep | None = None,
-) -> list[Audit]:
+) -> list[CastingAudit]:
     """Return the audits of the other castings of the same alloy, section and mould, newest first.
 
     At most :data:`MOST_PEERS`, only those that somebody has looked at, and only what a comparison
     needs of them. ``keep`` may hand back one that was made before.
     """
     shelf = cases.CaseCache()
-    found: list[Audit] = []
+    found: list[CastingAudit] = []
     for one in castings.castings(store):
         if len(found) >= MOST_PEERS:
             break
@@ -99,7 +99,7 @@ def peers(
         if cases.kind_of(store, one) != made.case.kind:
             continue
 
-        def make(one: Casting = one) -> Audit:
+        def make(one: Casting = one) -> CastingAudit:
             full = of_case(cases.read(store, one, words_in, shelf), catalogue, words_in)
             return replace(full, case=cases.slim(full.case))
 
@@ -108,16 +108,16 @@ def peers(
     return found
 
 
-def with_facts(case: Case, catalogue: Catalogue, found: Mapping[str, Fact]) -> Audit:
+def with_facts(case: Case, catalogue: Catalogue, found: Mapping[str, Fact]) -> CastingAudit:
     """Return the audit of a case by given facts."""
     defects = []
     for seen in case.casting.defects:
         kind = catalogue.defect(seen.name)
         defects.append(DefectAudit(seen, kind, evidence.weigh(kind, catalogue, found)))
-    return Audit(case, found, tuple(defects))
+    return CastingAudit(case, found, tuple(defects))
 
 
-def places(made: Audit, from_us: int, until_us: int) -> tuple[tuple[int, str, str], ...]:
+def places(made: CastingAudit, from_us: int, until_us: int) -> tuple[tuple[int, str, str], ...]:
     """Return where in the record findings lie (µs, supports or argues against, of what).
 
     Only between two instants, once for each place and cause.
@@ -138,7 +138,7 @@ def places(made: Audit, from_us: int, until_us: int) -> tuple[tuple[int, str, st
 
 
 # ---------------------------------------------------------------- as JSON
-def answer(made: Audit) -> dict[str, Any]:
+def answer(made: CastingAudit) -> dict[str, Any]:
     """Return the audit as the JSON object of ``firelog audit --json``."""
     case, casting = made.case, made.casting
     alloy, section, material = case.kind

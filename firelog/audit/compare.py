@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from firelog.audit import permutation
-from firelog.audit.casting import Audit
+from firelog.audit.casting import CastingAudit
 from firelog.audit.evidence import Fact
 from firelog.judge.firing import Assessment
 from firelog.judge.measured import mean_of
@@ -76,7 +76,7 @@ class Comparison:
     overlay: Overlay | None
 
 
-def compare(made: Audit, others: Sequence[Audit]) -> Comparison:
+def compare(made: CastingAudit, others: Sequence[CastingAudit]) -> Comparison:
     """Compare a casting with others of its kind; those that share one of its defects join it."""
     alike = [one for one in others if one.case.kind == made.case.kind]
     alike = [one for one in alike if one.casting.name != made.casting.name]
@@ -105,7 +105,7 @@ def quantities(facts: Sequence[Fact]) -> dict[str, tuple[float, str, float]]:
 
 
 def _differences(
-    made: Audit, failed: Sequence[Audit], sound: Sequence[Audit]
+    made: CastingAudit, failed: Sequence[CastingAudit], sound: Sequence[CastingAudit]
 ) -> tuple[Difference, ...]:
     here = quantities(list(made.facts.values()))
     bad = [quantities(list(one.facts.values())) for one in failed]
@@ -130,7 +130,10 @@ def _weight(difference: Difference) -> tuple[float, float]:
 
 
 def _said(
-    made: Audit, failed: Sequence[Audit], sound: Sequence[Audit], found: Sequence[Difference]
+    made: CastingAudit,
+    failed: Sequence[CastingAudit],
+    sound: Sequence[CastingAudit],
+    found: Sequence[Difference],
 ) -> str:
     kind = ", ".join(one for one in made.case.kind if one)
     count = f"{len(sound)} sound casting{'' if len(sound) == 1 else 's'} of its kind ({kind})"
@@ -174,7 +177,7 @@ def _counted(number: int, noun: str) -> str:
 
 
 # ---------------------------------------------------------------- the nearest sound firing
-def nearest(made: Audit, sound: Sequence[Audit]) -> Overlay | None:
+def nearest(made: CastingAudit, sound: Sequence[CastingAudit]) -> Overlay | None:
     """Return the sound firing, under the same schedule, that ran most like the failed one."""
     mine = made.case.fired
     if mine is None or mine.judgement is None:

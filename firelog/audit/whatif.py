@@ -12,7 +12,7 @@ from typing import Any
 
 from firelog.audit import casting as audits
 from firelog.audit import words
-from firelog.audit.casting import Audit
+from firelog.audit.casting import CastingAudit
 from firelog.audit.catalogue import Catalogue
 from firelog.audit.evidence import Fact
 from firelog.errors import InputError
@@ -20,7 +20,7 @@ from firelog.pouring.mould import MouldCooling
 from firelog.quantity import How, Quantity, Unknown
 from firelog.say.durations import show_exact_duration
 from firelog.schedule.checks.judge import judge
-from firelog.schedule.plan.model import Judgement, Schedule
+from firelog.schedule.plan.model import FiringJudgement, Schedule
 from firelog.units import TemperatureUnit, us_after
 
 GUESSED_U_K = 5.0  # U of a temperature that somebody only imagines; common practice, no source
@@ -47,11 +47,11 @@ class OtherSchedule:
     """The same traces held against another schedule."""
 
     title: str
-    judgement: Judgement
+    judgement: FiringJudgement
 
 
 def pour(
-    made: Audit,
+    made: CastingAudit,
     catalogue: Catalogue,
     *,
     metal_c: float | None = None,
@@ -114,7 +114,7 @@ def _said(changed: tuple[ChangedFact, ...]) -> str:
     return f"Then: {'; '.join(said)}. Computed, not measured."
 
 
-def schedule(made: Audit, other: Schedule, words_in: TemperatureUnit = "C") -> OtherSchedule:
+def schedule(made: CastingAudit, other: Schedule, words_in: TemperatureUnit = "C") -> OtherSchedule:
     """Return the casting's firing judged by another schedule."""
     fired = made.case.fired
     if fired is None:

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.text import Text
 
-    from firelog.audit.casting import Audit, DefectAudit
+    from firelog.audit.casting import CastingAudit, DefectAudit
     from firelog.audit.catalogue import Catalogue
     from firelog.audit.compare import Comparison
     from firelog.audit.evidence import CauseEvidence
@@ -85,7 +85,7 @@ def audit(
 
 
 def _imagined(
-    made: Audit,
+    made: CastingAudit,
     catalogue: Catalogue,
     unit: TemperatureUnit,
     *,
@@ -202,7 +202,7 @@ def _print_cautions() -> None:
         _say(out, 2, Text(caution, style="dim"))
 
 
-def print_audit(store: Store, made: Audit) -> None:
+def print_audit(store: Store, made: CastingAudit) -> None:
     """Print the casting, and each defect's causes with their findings."""
     from rich.text import Text
 

@@ -13,7 +13,7 @@ from firelog.cli.common import Settings, common_options, emit_json, json_option,
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from firelog.foundry import Foundry
+    from firelog.foundry import FoundryFile
     from firelog.intake.collect.collector import CollectorStatus
 
 
@@ -94,7 +94,7 @@ def _print_unit(settings: Settings) -> None:
     click.echo(service_file(service), nl=False)
 
 
-def _need_a_port(foundry: Foundry, path: Path) -> None:
+def _need_a_port(foundry: FoundryFile, path: Path) -> None:
     """Refuse to start when no source can be heard: then it is the file that is wrong, or a cable.
 
     One port that is there is enough to begin with; the others are waited for.

@@ -16,7 +16,7 @@ import platformdirs
 from firelog.errors import InputError
 
 if TYPE_CHECKING:
-    from firelog.foundry import Foundry
+    from firelog.foundry import FoundryFile
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -38,14 +38,14 @@ class Settings:
         usual = Path(platformdirs.user_config_dir("firelog")) / "foundry.toml"
         return usual if usual.exists() else None
 
-    def read_foundry(self) -> Foundry:
+    def read_foundry(self) -> FoundryFile:
         """Return the foundry file's content, or an empty foundry when there is no file."""
-        from firelog.foundry import Foundry, read_foundry
+        from firelog.foundry import FoundryFile, read_foundry
 
         path = self.foundry_path()
-        return Foundry() if path is None else read_foundry(path)
+        return FoundryFile() if path is None else read_foundry(path)
 
-    def need_foundry(self) -> tuple[Foundry, Path]:
+    def need_foundry(self) -> tuple[FoundryFile, Path]:
         """Return the foundry file's content and place; without one this is an error."""
         from firelog.foundry import read_foundry
 

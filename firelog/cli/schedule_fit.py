@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from firelog.record.store import Store
     from firelog.schedule.follow.segments import Following
-    from firelog.schedule.forecast.capability import Capability, Doubt
+    from firelog.schedule.forecast.capability import Capability, CapabilityDoubt
     from firelog.schedule.plan.model import Schedule
 
 
@@ -67,7 +67,7 @@ def _past_firings(store: Store, kiln: str) -> list[tuple[Schedule, Following]]:
     return found
 
 
-def _fit_answer(kiln: str, known: Capability, doubts: Sequence[Doubt]) -> dict[str, Any]:
+def _fit_answer(kiln: str, known: Capability, doubts: Sequence[CapabilityDoubt]) -> dict[str, Any]:
     from dataclasses import asdict
 
     return {
@@ -98,7 +98,7 @@ def _rates(known: Capability, row: int) -> list[dict[str, float | None]]:
 
 
 def _print_fit(
-    kiln: str, known: Capability, doubts: Sequence[Doubt], plan: Schedule | None
+    kiln: str, known: Capability, doubts: Sequence[CapabilityDoubt], plan: Schedule | None
 ) -> None:
     from rich.table import Table
 

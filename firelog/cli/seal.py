@@ -11,7 +11,7 @@ from firelog.cli.common import Settings, common_options, emit_json, json_option,
 
 if TYPE_CHECKING:
     from firelog.record.seal import Seal
-    from firelog.record.verify import Discrepancy, Verification
+    from firelog.record.verify import Discrepancy, SealVerification
 
 
 @click.command()
@@ -109,7 +109,7 @@ def verify(
     ctx.exit(0 if answer.unchanged else 1)
 
 
-def _print(answer: Verification) -> None:
+def _print(answer: SealVerification) -> None:
     for finding in answer.findings:
         click.echo(f"ALTERED  {_line(finding)}")
     for note in answer.notes:
@@ -143,7 +143,7 @@ def _seal_answer(firing: str, seal: Seal) -> dict[str, Any]:
     }
 
 
-def _verify_answer(answer: Verification, names: dict[int, str]) -> dict[str, Any]:
+def _verify_answer(answer: SealVerification, names: dict[int, str]) -> dict[str, Any]:
     def plain(finding: Discrepancy) -> dict[str, Any]:
         return {"firing": finding.firing, "item": finding.item, "what": finding.what}
 

@@ -20,7 +20,7 @@ from firelog.say.numbers import NOTHING, with_doubt
 from firelog.say.reader import reader_of
 from firelog.say.verdicts import SIGNS
 from firelog.schedule.forecast.finish import Outlook
-from firelog.schedule.plan.model import Happening, Judgement, SegmentRun
+from firelog.schedule.plan.model import FiringJudgement, Happening, SegmentRun
 from firelog.units import TemperatureUnit, us_after, us_to_datetime
 from firelog.verdict import Verdict
 
@@ -84,7 +84,7 @@ def print_line(store: Store, assessment: Assessment) -> None:
     console().print(Text.assemble(verdict, (firing.name, "bold"), f" · {firing.kiln} · {when}"))
 
 
-def _segments(judgement: Judgement) -> Table:
+def _segments(judgement: FiringJudgement) -> Table:
     heads = ("segment", "began", "reached", "soaked", "complete", "ended")
     table = Table(*heads, box=None, pad_edge=True)
     for run in judgement.segments:
@@ -129,7 +129,7 @@ def _print_outlook(
     out.print(Text(f"  {outlook.stands_on(ahead)}"))
 
 
-def _checks(judgement: Judgement, unit: TemperatureUnit) -> Table:
+def _checks(judgement: FiringJudgement, unit: TemperatureUnit) -> Table:
     table = Table("verdict", "requirement", "measured", "limit", "where", box=None, pad_edge=True)
     for check in judgement.checks:
         at = "" if check.at_s is None else f", {_clock(check.at_s)}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from firelog.foundry import Foundry, parse_foundry
+from firelog.foundry import FoundryFile, parse_foundry
 
 FOUNDRY_TOML = """
 name = "Heron Yard Bronze"
@@ -73,6 +73,6 @@ columns = ["time", "kiln top", "kiln bottom", "mould"]
 """
 
 
-def heron_yard(port: str = "PORT") -> Foundry:
+def heron_yard(port: str = "PORT") -> FoundryFile:
     """Return the foundry with its live source at ``port``."""
     return parse_foundry(FOUNDRY_TOML.replace("PORT", port), "demo foundry")

@@ -15,7 +15,7 @@ from enum import StrEnum
 from pathlib import Path
 
 from firelog.errors import SourceError
-from firelog.foundry import Foundry, SourceSpec
+from firelog.foundry import FoundryFile, SourceSpec
 from firelog.intake.line.port import BY_ID, device, ports
 from firelog.record.store import Store
 from firelog.say.durations import show_duration
@@ -54,7 +54,7 @@ class HealthCheck:
 
 
 def look_around(
-    foundry: Foundry, store_path: Path, store: Store | None, now_us: int
+    foundry: FoundryFile, store_path: Path, store: Store | None, now_us: int
 ) -> Iterator[HealthCheck]:
     """Yield a finding for disk, clock, each source, and the newest reading of each channel."""
     yield from disk(store_path)
@@ -182,7 +182,7 @@ def source(spec: SourceSpec) -> HealthCheck:
 
 
 # ---------------------------------------------------------------- readings
-def newest(store: Store, foundry: Foundry, now_us: int) -> Iterator[HealthCheck]:
+def newest(store: Store, foundry: FoundryFile, now_us: int) -> Iterator[HealthCheck]:
     """Look how old the newest reading of each channel is; old matters while a firing runs."""
     running = {firing.kiln for firing in store.firings() if firing.running}
     live = {spec.kiln for spec in foundry.sources}

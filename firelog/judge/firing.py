@@ -30,8 +30,8 @@ from firelog.schedule.follow.segments import Following
 from firelog.schedule.plan.model import (
     ChannelTrace,
     Check,
+    FiringJudgement,
     Happening,
-    Judgement,
     Schedule,
     SegmentRun,
 )
@@ -54,7 +54,7 @@ class Assessment:
     firing: Firing
     schedule: Schedule | None
     traces: tuple[ChannelTrace, ...]
-    judgement: Judgement | None
+    judgement: FiringJudgement | None
     end_s: float
     chains: Mapping[str, MeasurementChain] = field(default_factory=dict)
     following: Following | None = None

@@ -23,7 +23,7 @@ from firelog.judge.wrongunit import PastLevels, wrong_unit
 from firelog.readings import Quality, Role
 from firelog.schedule.checks import judge as checks
 from firelog.schedule.checks.basis import PreparedFiring, span_of
-from firelog.schedule.plan.model import ChannelTrace, Check, Judgement, Schedule
+from firelog.schedule.plan.model import ChannelTrace, Check, FiringJudgement, Schedule
 from firelog.schedule.plan.requirements import Gap, Reach, Requirement, Soak
 from firelog.verdict import Verdict, worst
 
@@ -85,8 +85,8 @@ def without(traces: Sequence[ChannelTrace], found: Sequence[Doubt]) -> list[Chan
 
 # ---------------------------------------------------------------- what it does to a verdict
 def tempered(
-    judgement: Judgement, firing: PreparedFiring, found: Sequence[Doubt], less: Less
-) -> Judgement:
+    judgement: FiringJudgement, firing: PreparedFiring, found: Sequence[Doubt], less: Less
+) -> FiringJudgement:
     """Return the judgement with every check that stands on something doubted turned not proven.
 
     ``firing`` is as it was judged, without what only repeats itself; ``less`` lays it along its

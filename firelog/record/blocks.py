@@ -26,7 +26,7 @@ from firelog.record.codec import (
     DELTA,
     RAW,
     XOR,
-    Reader,
+    ByteReader,
     pack_bytes,
     pack_integers,
     unpack_bytes,
@@ -151,7 +151,7 @@ def _seal(kind: int, count: int, body: bytes) -> bytes:
     return _PACKET.pack(VERSION, kind, count, crc) + body
 
 
-def _unseal(kind: int, packet: bytes) -> tuple[int, Reader]:
+def _unseal(kind: int, packet: bytes) -> tuple[int, ByteReader]:
     what = "times" if kind == _TIMES else "readings"
     if len(packet) < _PACKET.size:
         raise StoreError(f"the block's {what} are cut off: {len(packet)} bytes are left")
@@ -168,7 +168,7 @@ def _unseal(kind: int, packet: bytes) -> tuple[int, Reader]:
         raise StoreError(f"the block's {what} are of kind {found}, not {kind}")
     if not 1 <= count <= MAX_COUNT:
         raise StoreError(f"the block claims {count} {what}; 1 to {MAX_COUNT} are possible")
-    return count, Reader(body)
+    return count, ByteReader(body)
 
 
 # ---------------------------------------------------------------- values
@@ -183,7 +183,7 @@ def _pack_values(value: FloatArray, unit: Unit) -> bytes:
     return body
 
 
-def _unpack_values(reader: Reader, count: int) -> tuple[FloatArray, Unit]:
+def _unpack_values(reader: ByteReader, count: int) -> tuple[FloatArray, Unit]:
     unit, form, decimals, exceptions = reader.unpack(_VALUES)
     if unit >= len(_UNITS) or form > _DOUBLE or decimals > _MOST_DECIMALS or exceptions > count:
         raise StoreError("the block's values are coded in a way this firelog does not know")
@@ -276,7 +276,7 @@ def _pack_runs(quality: QualityArray) -> bytes:
     return _RUNS.pack(len(starts)) + pack_bytes(quality[starts]) + pack_integers(starts)
 
 
-def _unpack_runs(reader: Reader, count: int) -> QualityArray:
+def _unpack_runs(reader: ByteReader, count: int) -> QualityArray:
     (runs,) = reader.unpack(_RUNS)
     if not 1 <= runs <= count:
         raise StoreError(f"the block claims {runs} runs of quality for {count} readings")

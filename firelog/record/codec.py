@@ -33,7 +33,7 @@ _STRETCH = 1024
 _local = threading.local()  # a zstd context serves one thread at a time
 
 
-class Reader:
+class ByteReader:
     """Walks through coded bytes; raises :class:`StoreError` instead of reading past the end."""
 
     def __init__(self, data: bytes) -> None:
@@ -79,7 +79,7 @@ def pack_integers(numbers: IntArray, orders: tuple[int, ...] = (DELTA, DELTA_OF_
     return head + b"".join(planes)
 
 
-def unpack_integers(reader: Reader, count: int) -> IntArray:
+def unpack_integers(reader: ByteReader, count: int) -> IntArray:
     """Return the ``count`` numbers that :func:`pack_integers` coded.
 
     Raises :class:`StoreError` when the bytes cannot be such numbers.
@@ -193,7 +193,7 @@ def _pack_planes(bits: NDArray[np.uint64]) -> list[bytes]:
     return [pack_bytes(np.ascontiguousarray(columns[:, p])) for p in range((top + 7) // 8)]
 
 
-def _unpack_planes(reader: Reader, planes: int, count: int) -> NDArray[np.uint64]:
+def _unpack_planes(reader: ByteReader, planes: int, count: int) -> NDArray[np.uint64]:
     columns = np.zeros((count, 8), np.uint8)
     for plane in range(planes):
         columns[:, plane] = unpack_bytes(reader, count)
@@ -210,7 +210,7 @@ def pack_bytes(plane: NDArray[np.uint8]) -> bytes:
     return _PLANE.pack(width, len(stored)) + stored
 
 
-def unpack_bytes(reader: Reader, count: int) -> NDArray[np.uint8]:
+def unpack_bytes(reader: ByteReader, count: int) -> NDArray[np.uint8]:
     """Return the ``count`` bytes that :func:`pack_bytes` coded; raises :class:`StoreError`."""
     width, size = reader.unpack(_PLANE)
     if width not in (1, 2, 4, 8):

@@ -6,12 +6,12 @@ filled.
 
 from __future__ import annotations
 
-from firelog.foundry import ChannelSpec, Foundry
+from firelog.foundry import ChannelSpec, FoundryFile
 from firelog.record.rows import Channel
 from firelog.record.store import Store
 
 
-def keep_settings(store: Store, foundry: Foundry) -> None:
+def keep_settings(store: Store, foundry: FoundryFile) -> None:
     """Keep the foundry's name, time zone, unit and calibration interval; write only changes."""
     stated = {
         "name": foundry.name,

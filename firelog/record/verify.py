@@ -25,7 +25,7 @@ class Discrepancy:
 
 
 @dataclass(frozen=True)
-class Verification:
+class SealVerification:
     """The answer of :func:`verify`: findings say *altered*, notes say what came later, openly."""
 
     seals: tuple[Seal, ...]
@@ -44,7 +44,7 @@ def verify(
     *,
     public_key: str | None = None,
     head: str | None = None,
-) -> Verification:
+) -> SealVerification:
     """Check the file, the chain of seals, and the record of each sealed firing (or of ``firings``).
 
     ``head``, from a printed report, must be in the chain: this is what shows a chain that was cut
@@ -57,7 +57,7 @@ def verify(
 
 def _verify(
     store: Store, firings: list[Firing] | None, public_key: str | None, head: str | None
-) -> Verification:
+) -> SealVerification:
     findings: list[Discrepancy] = []
     notes: list[Discrepancy] = []
     findings += _file(store)
@@ -85,7 +85,7 @@ def _verify(
             continue
         _record(store, firing, seal, findings, notes)
         _signature(firing, seal, public_key, findings, notes)
-    return Verification(tuple(chain), tuple(findings), tuple(notes))
+    return SealVerification(tuple(chain), tuple(findings), tuple(notes))
 
 
 # ---------------------------------------------------------------- file and chain

@@ -10,7 +10,7 @@ from typing import Any
 from firelog import __version__
 from firelog.audit import casting as audits
 from firelog.audit import compare, words
-from firelog.audit.casting import Audit, DefectAudit
+from firelog.audit.casting import CastingAudit, DefectAudit
 from firelog.audit.catalogue import read_catalogue
 from firelog.audit.compare import Comparison, Difference
 from firelog.audit.evidence import CauseEvidence
@@ -32,7 +32,7 @@ MOST_PICTURE_BYTES = 6_000_000  # a report of many large photographs could not b
 class CastingReport:
     """All that a casting's report says."""
 
-    audit: Audit
+    audit: CastingAudit
     compared: Comparison | None
     photos: tuple[tuple[Photograph, bytes | None], ...]
     poured: heat.HeatReport | None

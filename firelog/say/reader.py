@@ -10,7 +10,7 @@ from firelog.errors import InputError
 from firelog.units import TemperatureUnit, zone
 
 
-class Settings(Protocol):
+class KeepsSettings(Protocol):
     """Whatever keeps the foundry's settings: the store."""
 
     def setting(self, key: str, default: str = "") -> str:
@@ -26,7 +26,7 @@ class Reader:
     foundry: str = "our foundry"
 
 
-def reader_of(settings: Settings, chosen_unit: str | None = None) -> Reader:
+def reader_of(settings: KeepsSettings, chosen_unit: str | None = None) -> Reader:
     """Return the foundry's settings; a unit chosen by the one who looks wins over them.
 
     What cannot be meant counts as °C and UTC: a page must open at night, whatever somebody wrote

@@ -42,7 +42,7 @@ Judge = Callable[[PreparedFiring, Any, TimeSpan, Sequence[Series]], Check]
 
 
 @dataclass(frozen=True)
-class Kind:
+class RequirementKind:
     """One kind of requirement.
 
     ``keys``: what its table may have besides what all have. ``read`` returns the fields of its
@@ -55,7 +55,7 @@ class Kind:
     judge: Judge
 
 
-def kind_of(requirement: Requirement) -> Kind:
+def kind_of(requirement: Requirement) -> RequirementKind:
     """Return the kind of a requirement."""
     return _KINDS[requirement.kind]
 
@@ -168,14 +168,14 @@ _RAMP_KEYS = ("at_most", "at_least", "over", "between", "direction")
 _KINDS = {
     kind.requirement.kind: kind
     for kind in (
-        Kind(Reach, ("temperature", "within", "by"), _reach, _each(extremes.reach)),
-        Kind(Soak, _SOAK_KEYS, _soak, soaks.soak),
-        Kind(Ramp, _RAMP_KEYS, _ramp, _each(rates.ramp)),
-        Kind(Ceiling, ("at_most",), _ceiling, _each(extremes.limit)),
-        Kind(Floor, ("at_least",), _floor, _each(extremes.limit)),
-        Kind(Spread, ("at_most",), _spread, extremes.spread),
-        Kind(Track, ("band", "share", "against"), _track, soaks.track),
-        Kind(Gap, ("at_most",), _gap, soaks.gap),
+        RequirementKind(Reach, ("temperature", "within", "by"), _reach, _each(extremes.reach)),
+        RequirementKind(Soak, _SOAK_KEYS, _soak, soaks.soak),
+        RequirementKind(Ramp, _RAMP_KEYS, _ramp, _each(rates.ramp)),
+        RequirementKind(Ceiling, ("at_most",), _ceiling, _each(extremes.limit)),
+        RequirementKind(Floor, ("at_least",), _floor, _each(extremes.limit)),
+        RequirementKind(Spread, ("at_most",), _spread, extremes.spread),
+        RequirementKind(Track, ("band", "share", "against"), _track, soaks.track),
+        RequirementKind(Gap, ("at_most",), _gap, soaks.gap),
     )
 }
 KINDS = tuple(_KINDS)

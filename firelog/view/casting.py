@@ -9,7 +9,7 @@ from pathlib import Path
 
 from firelog.audit import casting as audits
 from firelog.audit import compare
-from firelog.audit.casting import Audit
+from firelog.audit.casting import CastingAudit
 from firelog.audit.catalogue import read_catalogue
 from firelog.audit.compare import Comparison
 from firelog.record import castings as record
@@ -38,7 +38,7 @@ class CastingEntry:
 class CastingView:
     """One casting's page; ``picture`` is None where its mould was in no firing."""
 
-    audit: Audit
+    audit: CastingAudit
     compared: Comparison | None
     picture: Picture | None
     photos: tuple[tuple[Photograph, str], ...]
@@ -46,7 +46,7 @@ class CastingView:
 
 
 _views: Cache[CastingView] = Cache(6)
-_peers: Cache[Audit] = Cache(200)  # slim ones: reading sixty castings takes some seconds
+_peers: Cache[CastingAudit] = Cache(200)  # slim ones: reading sixty castings takes some seconds
 _PEERS_FRESH_S = 600.0
 
 
@@ -91,13 +91,13 @@ def _kept(store: Store, how: Reader) -> audits.Keep:
     """Return a keeper of the audits that castings are compared with."""
     where = (*file_identity(store), how.unit)
 
-    def keep(casting: Casting, make: Callable[[], Audit]) -> Audit:
+    def keep(casting: Casting, make: Callable[[], CastingAudit]) -> CastingAudit:
         return _peers.get((*where, casting.name, casting.inspections), _PEERS_FRESH_S, make)
 
     return keep
 
 
-def casting_picture(made: Audit, compared: Comparison | None, how: Reader) -> Picture | None:
+def casting_picture(made: CastingAudit, compared: Comparison | None, how: Reader) -> Picture | None:
     """Return the casting's firing, with the nearest sound one laid over it; None without one."""
     fired = made.case.fired
     if fired is None:
@@ -109,7 +109,7 @@ def casting_picture(made: Audit, compared: Comparison | None, how: Reader) -> Pi
     return picture_of(how, began_us, traces, end_s, judged=fired, notes=notes)
 
 
-def _notes(made: Audit, began_us: int, until_us: int) -> list[Note]:
+def _notes(made: CastingAudit, began_us: int, until_us: int) -> list[Note]:
     """What was noted, and where findings lie, in order of time."""
     noted = [(event.t_us, event.kind, event.text) for event in made.case.kiln_events]
     return sorted([*noted, *audits.places(made, began_us, until_us)])

@@ -20,7 +20,7 @@ from firelog.record.rows import Event
 from firelog.say.reader import Reader
 from firelog.schedule.follow.segments import Following, follow
 from firelog.schedule.forecast.finish import Outlook
-from firelog.schedule.plan.model import ChannelTrace, Judgement, Schedule
+from firelog.schedule.plan.model import ChannelTrace, FiringJudgement, Schedule
 from firelog.schedule.plan.requirements import Clock
 from firelog.units import difference_from_k, from_celsius, seconds_since, us_to_datetime
 from firelog.view import downsampling
@@ -43,7 +43,7 @@ class Picture:
     traces: tuple[ChannelTrace, ...]
     end_s: float
     schedule: Schedule | None = None
-    judgement: Judgement | None = None
+    judgement: FiringJudgement | None = None
     events: tuple[tuple[float, str, str], ...] = ()
     running: bool = False
     how: Reader = field(default_factory=Reader)
@@ -154,7 +154,7 @@ def followed(traces: Sequence[ChannelTrace], schedule: Schedule | None) -> tuple
 
 
 def highlighted(
-    traces: Sequence[ChannelTrace], judgement: Judgement | None, schedule: Schedule | None
+    traces: Sequence[ChannelTrace], judgement: FiringJudgement | None, schedule: Schedule | None
 ) -> tuple[ChannelTrace, ...]:
     """Return all of up to six channels; of more, the (at most three) that decide, worst first."""
     by_name = {trace.name: trace for trace in traces}

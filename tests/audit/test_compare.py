@@ -10,7 +10,7 @@ import pytest
 
 from firelog.audit import compare
 from firelog.audit.case import Case
-from firelog.audit.casting import Audit, DefectAudit
+from firelog.audit.casting import CastingAudit, DefectAudit
 from firelog.audit.catalogue import FactSpec, read_catalogue
 from firelog.audit.evidence import Fact
 from firelog.judge.firing import Assessment
@@ -51,7 +51,7 @@ def measured(values: dict[str, float]) -> dict[str, Fact]:
 def made(
     number: int, values: dict[str, float], defect: str | None = None, section: str = "light",
     fired: Assessment | None = None,
-) -> Audit:  # fmt: skip
+) -> CastingAudit:  # fmt: skip
     """Return the audit of a casting with these measured values."""
     outcome = "defects" if defect else "sound"
     seen = (Defect(defect),) if defect else ()
@@ -60,10 +60,10 @@ def made(
     mould = Mould(number, f"m{number}", None, section, None, None)
     case = Case(casting, mould, "ceramic-shell", fired, (), None, None, None, "")
     kinds = [DefectAudit(one, read_catalogue().defect(one.name), ()) for one in seen]
-    return Audit(case, measured(values), tuple(kinds))
+    return CastingAudit(case, measured(values), tuple(kinds))
 
 
-def sound(count: int, seed: int = 1, **more: Any) -> list[Audit]:
+def sound(count: int, seed: int = 1, **more: Any) -> list[CastingAudit]:
     rng = np.random.default_rng(seed)
     return [
         made(100 + n, {"metal": rng.normal(1130, 10), "wait": rng.normal(90, 15)}, **more)

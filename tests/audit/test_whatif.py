@@ -10,7 +10,7 @@ import pytest
 
 from firelog.audit import casting as audits
 from firelog.audit import whatif
-from firelog.audit.casting import Audit
+from firelog.audit.casting import CastingAudit
 from firelog.audit.catalogue import read_catalogue
 from firelog.errors import InputError
 from firelog.readings import Role
@@ -45,7 +45,7 @@ def store(tmp_path: Path) -> Iterator[Store]:
         yield made
 
 
-def misrun(store: Store, **changed: object) -> Audit:
+def misrun(store: Store, **changed: object) -> CastingAudit:
     """Return the audit of a misrun from a pour that was right: 1140 °C, a minute after the kiln."""
     enter(store, [(600, 660, 1200.0), GOOD], **changed)
     made = castings.add(store, "left wing", "wing")

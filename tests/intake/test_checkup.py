@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from firelog.demo.pty_logger import PtyLogger
-from firelog.foundry import Foundry, SourceSpec
+from firelog.foundry import FoundryFile, SourceSpec
 from firelog.intake import checkup
 from firelog.intake.checkup import Severity
 from firelog.readings import Quality, Unit
@@ -89,7 +89,7 @@ def test_programs_that_grab_ports() -> None:
 
 def test_newest_readings(tmp_path: Path) -> None:
     """An old reading is to be mended only where a firing runs on a live source."""
-    foundry = Foundry(sources=(SourceSpec("a", "gas kiln", "x"),))
+    foundry = FoundryFile(sources=(SourceSpec("a", "gas kiln", "x"),))
     with Store.open(tmp_path / "a.firelog", write=True) as store:
         for kiln in ("gas kiln", "other"):
             channel = store.ensure_channel(kiln, "top")

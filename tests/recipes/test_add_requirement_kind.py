@@ -106,7 +106,7 @@ def with_begin(copy: Copy) -> Copy:
     )
     copy.after(kinds, "from firelog.schedule.plan.requirements import (\n", "    Begin,\n")
     copy.replace(kinds, "def _each(", READER)
-    row = '        Kind(Begin, ("at_most",), _begin, _each(beginning.begin)),\n'
+    row = '        RequirementKind(Begin, ("at_most",), _begin, _each(beginning.begin)),\n'
     copy.after(kinds, "    for kind in (\n", row)
     return copy
 

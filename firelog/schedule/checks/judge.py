@@ -8,7 +8,7 @@ from firelog.schedule.checks.basis import PreparedFiring, check_of, span_of
 from firelog.schedule.follow.happenings import happenings
 from firelog.schedule.follow.segments import follow_series
 from firelog.schedule.kinds import kind_of
-from firelog.schedule.plan.model import ChannelTrace, Check, Judgement, Schedule
+from firelog.schedule.plan.model import ChannelTrace, Check, FiringJudgement, Schedule
 from firelog.schedule.plan.requirements import Requirement
 from firelog.schedule.series import Series, choose, prepare
 from firelog.verdict import Verdict, worst
@@ -20,7 +20,7 @@ def judge(
     *,
     end_s: float | None = None,
     running: bool = False,
-) -> Judgement:
+) -> FiringJudgement:
     """Judge a firing by its schedule.
 
     ``traces``: corrected channels, seconds since the firing began. ``end_s`` [s]: its end (now,
@@ -48,11 +48,11 @@ def followed(
     return PreparedFiring(schedule, series, following, end_s, running)
 
 
-def judge_followed(firing: PreparedFiring) -> Judgement:
+def judge_followed(firing: PreparedFiring) -> FiringJudgement:
     """Judge a firing that has been laid along its segments already."""
     schedule, following = firing.schedule, firing.following
     checks = tuple(check(firing, requirement) for requirement in schedule.requirements)
-    return Judgement(
+    return FiringJudgement(
         verdict=worst(check.verdict for check in checks),
         segments=following.runs,
         checks=checks,

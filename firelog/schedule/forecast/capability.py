@@ -44,7 +44,7 @@ class Capability:
 
 
 @dataclass(frozen=True)
-class Doubt:
+class CapabilityDoubt:
     """A segment the kiln cannot follow (``cannot``), or never had to: rates [K/h], where [°C]."""
 
     segment: str
@@ -116,13 +116,13 @@ def _asked(within_s: float | None, rate: float | None, way_k: float) -> float | 
 
 def cannot_follow(
     schedule: Schedule, known: Capability, start_c: float | None = None
-) -> tuple[Doubt, ...]:
+) -> tuple[CapabilityDoubt, ...]:
     """Return the segments that ask for more [K/h] than this kiln can, or than it ever showed.
 
     ``start_c`` [°C] is where the plan begins when the schedule does not say. At least two full-out
     firings must have shown it (common practice, no source).
     """
-    found: list[Doubt] = []
+    found: list[CapabilityDoubt] = []
     before_c = schedule.start_c if schedule.start_c is not None else (start_c or 20.0)
     for segment in schedule.segments:
         way_k = segment.target_c - before_c
@@ -138,7 +138,9 @@ def cannot_follow(
     return tuple(found)
 
 
-def _doubt(name: str, asked: float, known: Capability, row: int, cells: slice) -> Doubt | None:
+def _doubt(
+    name: str, asked: float, known: Capability, row: int, cells: slice
+) -> CapabilityDoubt | None:
     seen, full = known.seen[row, cells], known.full[row, cells]
     middles = known.edges_c[:-1][cells] + BIN_K / 2.0
     # Full out, yet slower than asked; but a faster night in the same bin refutes that, and one
@@ -147,9 +149,11 @@ def _doubt(name: str, asked: float, known: Capability, row: int, cells: slice) -
     short = (known.nights[row, cells] >= LEAST_NIGHTS) & (best < asked / 1.05)
     if short.any():
         at = int(np.argmin(np.where(short, best, np.inf)))
-        return Doubt(name, True, asked, float(best[at]), float(middles[at]))
+        return CapabilityDoubt(name, True, asked, float(best[at]), float(middles[at]))
     untried = ~np.isfinite(seen) | (seen < asked / 1.05)
     if untried.any():
         at = int(np.argmin(np.where(untried, np.nan_to_num(seen), np.inf)))
-        return Doubt(name, False, asked, float(np.nan_to_num(seen[at])), float(middles[at]))
+        return CapabilityDoubt(
+            name, False, asked, float(np.nan_to_num(seen[at])), float(middles[at])
+        )
     return None

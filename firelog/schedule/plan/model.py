@@ -152,7 +152,7 @@ class Check:
 
 
 @dataclass(frozen=True)
-class Judgement:
+class FiringJudgement:
     """The verdict of a firing: the worst of its checks, with the segments as they ran."""
 
     verdict: Verdict

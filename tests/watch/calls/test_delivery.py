@@ -316,7 +316,7 @@ def test_no_second_watch_walks_over_the_same_store(firelog: Any, store_path: Pat
 def test_alarms_that_stand_are_shown_in_the_terminal(
     kiln: Make, hands: Hands, firelog: Any, answer: Any
 ) -> None:
-    """`tonight` lists them with what to do; `watch acknowledge` and `shelve` answer them."""
+    """`tonight` lists them with what to do; `acknowledge`, `shelve` and `unshelve` answer them."""
     made = kiln(SILENT)
     play_through(made, RoundRunner(made.store, WatchPlan(), hands.clock()), 400.0, lambda _: None)
     told = answer("tonight")
@@ -331,6 +331,13 @@ def test_alarms_that_stand_are_shown_in_the_terminal(
     assert answer("tonight")["alarms"][0]["state"] == "acknowledged"
     refused = firelog("watch", "shelve", one["number"], "--for", "3 d", "--who", "I", "--why", "w")
     assert refused.returncode == 2
+    said = ("--for", "2 h", "--who", "Ines", "--why", "the logger is away for repair")
+    assert firelog("watch", "shelve", one["number"], *said).returncode == 0
+    assert answer("tonight")["alarms"][0]["state"] == "shelved"
+    taken = firelog("watch", "unshelve", one["number"], "--who", "Tomás")
+    assert taken.stdout.startswith("unacknowledged: ")
+    assert answer("tonight")["alarms"][0]["state"] == "unacknowledged"
+    assert firelog("watch", "unshelve", one["number"], "--who", " ").returncode == 2
 
 
 def test_a_clock_that_starts_in_the_past_is_not_taken_for_silence(kiln: Make, hands: Hands) -> None:
