@@ -319,6 +319,29 @@ def test_an_arrest_that_is_not_there(store):
         freezing_of(store, heat, "lance")
 
 
+def held_curve(hold_c, *, start_c=1120.0, end_c=700.0):
+    """A furnace that cools, holds and cools again: no metal freezes in it."""
+    t_s = np.arange(2000.0)
+    corners = ([0.0, 500.0, 1300.0, 1999.0], [start_c, hold_c, hold_c, end_c])
+    return np.interp(t_s, *corners) + np.random.default_rng(2).normal(0.0, 0.2, 2000)
+
+
+@pytest.mark.parametrize("hold_c", [1070.0, 950.0, 880.0])
+def test_a_hold_of_the_furnace_is_no_freezing(store, hold_c):
+    """A flat hold, far from the alloy's range or inside it, is refused in words."""
+    heat = frozen(store, held_curve(hold_c))
+    with pytest.raises(InputError, match="no freezing here"):
+        freezing_of(store, heat, "cup")
+
+
+def test_a_kiln_does_not_freeze(store):
+    """Freezing is looked for only where metal is."""
+    put(store, "furnace", "wall", Role.KILN, cooling_curve(917.2, 821.0))
+    heat = heats.add_heat(store, "cup", "furnace", "C87500", began_us=T0, ended_us=T0 + 2000 * S)
+    with pytest.raises(InputError, match="sits in no metal"):
+        freezing_of(store, heat, "wall")
+
+
 def test_own_past_heats_set_the_loss(store):
     """Three earlier heats of the crucible with dips before and after the lift give its rate."""
     for number, per_min in enumerate((58.0, 62.0, 60.0), 1):

@@ -35,6 +35,8 @@ class Arrest:
     ``solidus_c`` and ``solidus_s`` are NaN when the curve ends before the metal has frozen.
     ``plateau`` is True when it froze at one temperature, as a pure metal does; ``undercooled_k``
     [K] is how far it fell below its liquidus before it warmed up again, 0 where it did not.
+    ``begins_flat`` is True when it stood still from the start, as a pure metal does, or a furnace
+    that holds; an alloy that freezes over a range sinks.
     """
 
     liquidus_c: float
@@ -44,6 +46,7 @@ class Arrest:
     expanded_k: float
     plateau: bool
     undercooled_k: float
+    begins_flat: bool = False
 
 
 def find_arrest(t_s: FloatArray, temp_c: FloatArray) -> Arrest | None:
@@ -83,8 +86,11 @@ def find_arrest(t_s: FloatArray, temp_c: FloatArray) -> Arrest | None:
     onset = _corner(grid_s, raw, _edge(share, first, window, forward=True), window)
     finish = _corner(grid_s, raw, _edge(share, last, window, forward=False), window)
     top_c, top, undercooled_k = _recalesced(smooth, rate, first, last, window)
+    still_k = max(2.0, 6.0 * noise_k)
     flat = smooth[top + window // 2 : top + max(3, int(0.6 * (last - top)))]
-    plateau = len(flat) > window and bool(np.ptp(flat) < max(2.0, 6.0 * noise_k))
+    plateau = len(flat) > window and bool(np.ptp(flat) < still_k)
+    early = smooth[top + window // 2 : top + max(3, int(0.3 * (last - top)))]
+    begins_flat = len(early) > window and bool(np.ptp(early) < still_k)
     liquidus_c = top_c if undercooled_k else onset[1]
     # The onset lies somewhere between two readings.
     between = 2.0 / math.sqrt(3.0) * abs(float(baseline[first])) * step_s
@@ -99,6 +105,7 @@ def find_arrest(t_s: FloatArray, temp_c: FloatArray) -> Arrest | None:
         doubt + 0.1,
         plateau,
         undercooled_k,
+        begins_flat,
     )
 
 
