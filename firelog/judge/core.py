@@ -16,10 +16,11 @@ from firelog.errors import FirelogError, InputError, StoreError
 from firelog.judge import measured, recorded
 from firelog.judge import mould as moulds
 from firelog.judge.mould import MouldMaterial, MouldShape
+from firelog.judge.place import kiln_traces, place_of
 from firelog.physics.mould import core
 from firelog.physics.mould.core import CoreTrace, Fitted, Interval, Unknowns
 from firelog.physics.mould.outside import Outside, outside
-from firelog.readings import FloatArray, Quality, Role
+from firelog.readings import FloatArray, Quality
 from firelog.record import heats as record
 from firelog.record.heats import Mould
 from firelog.record.rows import Firing
@@ -112,22 +113,14 @@ def _ramp(
 def _drive(store: Store, firing: Firing) -> tuple[Outside, float, float]:
     """Return the kiln as the mould saw it, its U, and when its first long hole begins (inf: none).
 
-    A hole is bridged for the arithmetic, but nothing after its beginning is shown or judged.
+    U holds the place: the mould stands where no couple is. A hole is bridged for the arithmetic,
+    but nothing after its beginning is shown or judged.
     """
-    found = [
-        measured.corrected(
-            channel,
-            recorded.measurement_chain(store, channel),
-            store.readings(channel.id, firing.began_us, firing.ended_us),
-            firing.began_us,
-        )
-        for channel in store.firing_channels(firing)
-        if channel.role is Role.KILN
-    ]
+    found = kiln_traces(store, firing)
     found = [one for one in found if np.isfinite(one.temp_c).sum() >= 2]
     if not found:
         raise StoreError(f"the kiln of {firing.name!r} was not recorded, so no core can be known")
-    t_s, temp_c, spread_k = measured.mean_of(found)
+    t_s, temp_c, _ = measured.mean_of(found)
     schedule = recorded.schedule_of(store, firing)
     longest_s = 300.0 if schedule is None else schedule.longest_gap_s
     wide = np.flatnonzero(np.diff(t_s) > longest_s)
@@ -136,7 +129,7 @@ def _drive(store: Store, firing: Firing) -> tuple[Outside, float, float]:
     kiln_u = float(u_k.max()) if len(u_k) else 15.0
     return (
         outside(t_s, temp_c),
-        math.hypot(kiln_u, spread_k),
+        math.hypot(kiln_u, place_of(store, firing, found)),
         float(t_s[wide[0]]) if len(wide) else math.inf,
     )
 

@@ -63,7 +63,8 @@ def frozen(
     """Return where channels [s, °C] repeat themselves for longer than ``least_s`` [s].
 
     ``moves_k`` [K] is how far the schedule moves in all; a channel that never moved although it
-    should have is frozen throughout. Sentences in ``unit``.
+    should have is frozen throughout. Sentences in ``unit``. The limits are common practice, no
+    source.
     """
     found: list[Doubt] = []
     seen = [_usable(trace) for trace in traces]
@@ -119,7 +120,10 @@ def _told(
 
 
 def runs(t_s: FloatArray, temp_c: FloatArray, least_s: float) -> list[Run]:
-    """Return the runs of equal values [s, °C] that last ``least_s`` [s] or more, by index."""
+    """Return the runs of equal values [s, °C] that last ``least_s`` [s] or more, by index.
+
+    Fewer than five equal readings are no run: common practice, no source.
+    """
     if len(temp_c) < LEAST_READINGS:
         return []
     same = np.abs(np.diff(temp_c)) < SAME_K

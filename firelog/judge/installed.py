@@ -13,7 +13,7 @@ from itertools import combinations
 import numpy as np
 
 from firelog.errors import FirelogError
-from firelog.judge import measured, recorded
+from firelog.judge import place
 from firelog.judge.apart import HOT_C, Pair, on_cells
 from firelog.judge.doubt import Doubt, Kind
 from firelog.judge.trust import Past
@@ -77,16 +77,7 @@ def _past_traces(store: Store, firing: Firing) -> Iterable[tuple[ChannelTrace, .
     ]
     for one in closed[:MOST_PAST]:
         try:
-            yield tuple(
-                measured.corrected(
-                    channel,
-                    recorded.measurement_chain(store, channel),
-                    store.readings(channel.id, one.began_us, one.ended_us),
-                    one.began_us,
-                )
-                for channel in store.firing_channels(one)
-                if channel.role is Role.KILN
-            )
+            yield tuple(place.kiln_traces(store, one))
         except FirelogError:
             continue  # what can no longer be read teaches nothing
 

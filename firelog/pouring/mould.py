@@ -8,14 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from firelog.errors import InputError
-from firelog.judge import measured, recorded
+from firelog.judge import measured
 from firelog.judge import mould as moulds
+from firelog.judge.place import kiln_traces, place_of
 from firelog.physics.metal import cooling
 from firelog.physics.mould.conduction import TemperatureHistory
 from firelog.physics.mould.core import core_trace
 from firelog.physics.mould.outside import outside
 from firelog.quantity import How, Quantity, Unknown
-from firelog.readings import FloatArray, Role
+from firelog.readings import FloatArray
 from firelog.record.heats import Mould, Pour
 from firelog.record.store import Store
 from firelog.say.durations import show_exact_duration
@@ -90,27 +91,22 @@ def kiln_until(
 ) -> tuple[FloatArray, FloatArray, float] | Unknown:
     """Return the kiln's mean trace [s since the firing began, °C] until an instant, and its U [K].
 
-    ``until_us`` [µs UTC]. Unknown when the kiln was not recorded then, or the record has a hole of
-    more than ten minutes. Where the thermocouple has no stated U, 15 K stand in for it (common
-    practice, no source).
+    ``until_us`` [µs UTC]. U holds the place: the mould stands where no couple is. Unknown when the
+    kiln was not recorded then, or the record has a hole of more than ten minutes. Where the
+    thermocouple has no stated U, 15 K stand in for it (common practice, no source).
     """
     firing = store.firing(firing_name)
-    found = []
-    for channel in store.firing_channels(firing):
-        if channel.role is not Role.KILN:
-            continue
-        chain = recorded.measurement_chain(store, channel)
-        trace = store.readings(channel.id, firing.began_us, until_us)
-        found.append(measured.corrected(channel, chain, trace, firing.began_us))
+    found = kiln_traces(store, firing, until_us)
     found = [one for one in found if np.isfinite(one.temp_c).sum() >= 2]
     if not found:
         return Unknown(f"the kiln of {firing_name!r} was not recorded before the mould left it")
     until_s = seconds_since(firing.began_us, until_us)
-    t_s, temp_c, spread_k = measured.mean_of(found)
+    t_s, temp_c, _ = measured.mean_of(found)
     if until_s - t_s[-1] > _FRESH_S:
         late = (until_s - t_s[-1]) / 60.0
         return Unknown(f"the kiln's record ends {late:.0f} min before the mould left it")
     if np.diff(t_s).max(initial=0.0) > 2.0 * _FRESH_S:
         return Unknown(f"the kiln's record of {firing_name!r} has a hole of more than 10 min")
     u_k = max(float(one.expanded_k[np.isfinite(one.temp_c)][-1]) for one in found)
-    return t_s, temp_c, math.hypot(u_k if math.isfinite(u_k) else 15.0, spread_k)
+    place_k = place_of(store, firing, found)
+    return t_s, temp_c, math.hypot(u_k if math.isfinite(u_k) else 15.0, place_k)
