@@ -30,7 +30,9 @@ _DATES = ("day-first", "month-first", "year-first")
 @click.option("--times", type=click.Choice(["elapsed", "clock"]), help="What 08:15:00 means.")
 @click.option("--elapsed-in", type=click.Choice(["s", "min", "h"]), help="What a bare count is in.")
 @click.option("--time", "time_columns", multiple=True, help="The column (or two) of the times.")
-@click.option("--only", multiple=True, help="Take only this column; may be given again.")
+@click.option("--only", multiple=True, help="Take only this column (name or number); again.")
+@click.option("--also", multiple=True, help="Take this column as well (name or number); again.")
+@click.option("--skip", multiple=True, help="Leave this column out (name or number); again.")
 @click.option("--columns", "choice", help="A [[columns]] section of the foundry file, by name.")
 @click.option("--dry-run", is_flag=True, help="Say how the files are read, and store nothing.")
 @json_option
@@ -48,7 +50,7 @@ def import_command(
 
     if said["schedule"] and not said["firing"]:
         raise click.UsageError("--schedule belongs to a firing; name it with --firing")
-    plans = importing.examine(importing.expand(files), _wishes(settings, said))
+    plans = _examined(settings, files, said)
     if dry_run:
         reports = _follow(plans, importing.rehearse)
         firing = None
@@ -67,6 +69,34 @@ def import_command(
         print_summary(reports, firing)
 
 
+def _examined(settings: Settings, files: tuple[str, ...], said: dict[str, Any]) -> list[Any]:
+    """Examine the files; what they leave open is asked for with one command, ready to run."""
+    import shlex
+
+    from firelog.errors import InputError
+    from firelog.intake.file import importing
+    from firelog.intake.file.plan import MissingFactsError
+
+    try:
+        return importing.examine(importing.expand(files), _wishes(settings, said))
+    except MissingFactsError as open_:
+        given = shlex.join(_given())
+        raise InputError(
+            f"{open_}. With the right words in their place: {given} {' '.join(open_.flags)}"
+        ) from open_
+
+
+def _given() -> list[str]:
+    """Return the command as it was typed, to be said again with more."""
+    import sys
+    from pathlib import Path
+
+    context = click.get_current_context()
+    program = Path(context.find_root().info_name or "firelog").name
+    known = sys.argv[1:]
+    return [program, *known] if "import" in known else [program, "import"]
+
+
 def _wishes(settings: Settings, said: dict[str, Any]) -> ImportOptions:
     """Join what the options say with the named choice of the foundry file; options win."""
     from firelog.intake.file.choice import chosen, wished
@@ -74,7 +104,8 @@ def _wishes(settings: Settings, said: dict[str, Any]) -> ImportOptions:
 
     path = settings.foundry_path()
     options = chosen(path, said["choice"]) if said["choice"] else ImportOptions()
-    keys = ("unit", "tz", "dates", "decimal", "times", "elapsed_in", "only", "start")
+    keys: tuple[str, ...] = ("unit", "tz", "dates", "decimal", "times", "elapsed_in")
+    keys = (*keys, "only", "also", "skip", "start")
     stated = {key: said[key] for key in keys} | {"time": said["time_columns"]}
     if stated["tz"] is None and options.tz is None and path is not None:
         stated["tz"] = settings.read_foundry().timezone

@@ -28,7 +28,7 @@ from firelog.units import parse_instant
 
 KEYS = (
     *("name", "time", "dates", "decimal", "times", "elapsed_in", "tz", "unit"),
-    *("only", "skip", "channels"),
+    *("only", "also", "skip", "channels"),
 )
 _DATES = {"day-first": "dmy", "month-first": "mdy", "year-first": "ymd"}
 _DECIMALS = {"point": ".", "comma": ","}
@@ -61,6 +61,8 @@ def wished(
     elapsed_in: str | None = None,
     time: Sequence[str] = (),
     only: Sequence[str] = (),
+    also: Sequence[str] = (),
+    skip: Sequence[str] = (),
     channels: Mapping[str, str] | None = None,
 ) -> ImportOptions:
     """Return ``wishes`` with what a person says of a file, in the words of the options.
@@ -76,6 +78,8 @@ def wished(
         "elapsed_in": _word(elapsed_in, {"s": "s", "min": "min", "h": "h"}, "elapsed_in"),
         "time": tuple(time),
         "only": tuple(only),
+        "also": tuple(also),
+        "skip": tuple(skip),
         "channels": _mapping(dict(channels)) if channels else None,
     }
     known = replace(wishes, **{key: value for key, value in stated.items() if value})
@@ -112,6 +116,7 @@ def _wishes(table: TomlTable) -> ImportOptions:
         elapsed_in=cast(Any, table.get("elapsed_in", tomlfile.choice(("s", "min", "h")), None)),
         time=table.get("time", _names, ()),
         only=table.get("only", _names, ()),
+        also=table.get("also", _names, ()),
         skip=table.get("skip", _names, ()),
         channels=table.get("channels", _mapping, MappingProxyType({})),
     )

@@ -16,9 +16,19 @@ from firelog.intake.file.clock import find as clocks
 from firelog.intake.file.clock.find import ClockFound
 from firelog.intake.file.clock.follow import raw_us
 from firelog.intake.file.clock.settle import FROM_START, STAMPED, Settler
-from firelog.intake.file.plan import Column, Dialect, FileClock, ImportOptions, ReadPlan, Skipped
-from firelog.intake.file.table import columns, dialect, header, long, sample
+from firelog.intake.file.plan import (
+    ClockKind,
+    Column,
+    Dialect,
+    FileClock,
+    ImportOptions,
+    MissingFactsError,
+    ReadPlan,
+    Skipped,
+)
+from firelog.intake.file.table import columns, dialect, header, long, sample, series
 from firelog.intake.file.table.cells import split
+from firelog.intake.file.table.columns import ColumnChoice
 from firelog.intake.file.table.header import Header
 from firelog.intake.file.table.sample import RowSample
 
@@ -38,16 +48,26 @@ def examine(path: Path, options: ImportOptions) -> ReadPlan:
     _no_doubtful_comma(rows, form, file)
     heading = header.find(rows, form)
     found = _clocks(rows, heading, form, options, file)
-    heading = header.shifted(heading, found[0].columns)
+    heading = header.shifted(heading, found[0].columns, rows, file)
+    rows = sample.deepened(rows, path, codec, form)
     times = [column for clock in found for column in clock.columns]
+    fill_down = _date_once(found[0], rows)
+    if fill_down:
+        rows = sample.filled_down(rows, found[0].columns[0])
     layout = long.find(rows, heading, form, times)
     mine = [found[0]] if layout else _in_use(found, rows, options)
+    series_at = None if layout else series.find(rows, mine[0], heading, form)
+    if series_at is not None:
+        times.append(series_at)
     if layout:
         chosen = long.choose(rows, heading, options, layout=layout, file=file)
     else:
         chosen = columns.choose(rows, heading, form, options, clocks=times, file=file)
-    settler = Settler(path, form, rows, options)
-    read_by = tuple(settler.settle(clock, spread=layout is None) for clock in mine)
+    settler = Settler(path, form, rows, options, fill_down=fill_down)
+    read_by = tuple(
+        settler.settle(clock, spread=layout is None and series_at is None) for clock in mine
+    )
+    _ask_for_all(file, chosen, settler)
     if not chosen.columns:
         left = "; ".join(f"{s.name}: {s.why}" for s in chosen.skipped[:4])
         raise InputError(f"{file}: has no temperature column ({left}); name one with --only")
@@ -62,11 +82,29 @@ def examine(path: Path, options: ImportOptions) -> ReadPlan:
         columns=_with_clocks(chosen.columns, mine),
         skipped=_other_clocks(found, mine) + chosen.skipped,
         long=layout,
+        series=series_at,
         long_unit=long.settled_unit(heading, options, layout) if layout else "",
         options=options,
         first_time=" ".join(rows.body[0].cells[c] for c in read_by[0].columns),
         warnings=tuple(settler.warnings) + chosen.warnings,
     )
+
+
+def _ask_for_all(file: str, chosen: ColumnChoice, settler: Settler) -> None:
+    """Raise one error with everything that must be said, and nothing when all is known."""
+    missing = list(settler.missing)
+    if chosen.unit_missing:
+        shown = ", ".join(chosen.unit_missing[:4])
+        more = len(chosen.unit_missing) - 4
+        shown += f" and {more} more" if more > 0 else ""
+        why = (
+            f"nothing in it says what the temperatures are in ({shown}); name it with --unit C, "
+            "--unit F or --unit K"
+        )
+        missing.insert(0, ("--unit C", why))
+    if missing:
+        sentences = "; ".join(why for _, why in missing)
+        raise MissingFactsError(f"{file}: {sentences}", tuple(flag for flag, _ in missing))
 
 
 def _dialect(lines: Sequence[str], codec: str, options: ImportOptions, file: str) -> Dialect:
@@ -101,7 +139,7 @@ def _named_clocks(
     found: Sequence[ClockFound], rows: RowSample, heading: Header, options: ImportOptions, file: str
 ) -> list[ClockFound]:
     columns.check_headings(options.time, heading.names, file)
-    named = tuple(heading.names.index(name) for name in options.time)
+    named = tuple(columns.place_of(name, heading.names) for name in options.time)
     fits = [clock for clock in found if set(named) <= set(clock.columns)]
     if not fits:
         cell = (rows.column(named[0]) or ["nothing"])[0]
@@ -112,11 +150,17 @@ def _named_clocks(
     return fits + [clock for clock in found if clock not in fits]
 
 
+def _date_once(found: ClockFound, rows: RowSample) -> bool:
+    """True when a date stands only in the first of the rows it holds for."""
+    if found.kind is not ClockKind.STAMP or len(found.columns) != 2:
+        return False
+    dates, times = (len(rows.column(c)) for c in found.columns)
+    return bool(rows.body[0].cells[found.columns[0]]) and dates < 0.5 * times
+
+
 def _no_doubtful_comma(rows: RowSample, form: Dialect, file: str) -> None:
     first = rows.body[0]
-    for above in rows.rows:
-        if above.line >= first.line:
-            break
+    for above in [row for row in rows.rows if row.line < first.line and not row.blank][-1:]:
         if dialect.doubtful_comma(above.cells, first.cells, form.separator):
             raise InputError(
                 f"{file}, line {first.line}: {len(first.cells)} cells under {len(above.cells)} "
@@ -146,13 +190,17 @@ def _in_use(
     """Return the best clock, or one clock for each channel where they stand in turns."""
     best = found[0]
     same = sorted(
-        (c for c in found if c.kind is best.kind and c.has_zone == best.has_zone),
+        (c for c in found if _alike(c) == _alike(best)),
         key=lambda clock: clock.columns[0],
     )
     ends = [clock.columns[-1] for clock in same] + [rows.width]
     groups = [b - a for a, b in pairwise(ends)]
     in_turns = len(same) > 1 and min(groups) > 1 and len(set(groups[:-1])) == 1
     return same if in_turns and not options.time else [best]
+
+
+def _alike(clock: ClockFound) -> tuple[object, ...]:
+    return clock.kind, clock.has_zone, str(clock.zone), clock.score
 
 
 def _with_clocks(taken: Sequence[Column], mine: Sequence[ClockFound]) -> tuple[Column, ...]:

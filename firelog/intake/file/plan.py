@@ -13,6 +13,7 @@ from enum import StrEnum
 from types import MappingProxyType
 from typing import Literal
 
+from firelog.errors import InputError
 from firelog.readings import FloatArray, IntArray, QualityArray, Role, Unit
 from firelog.units import TemperatureUnit
 
@@ -26,6 +27,7 @@ class ClockKind(StrEnum):
 
     STAMP = "date and time"
     FIELDS = "date and time in separate columns of numbers"
+    SERIAL = "days of a spreadsheet"
     EPOCH = "epoch"
     ELAPSED = "elapsed time"
     ELAPSED_CLOCK = "elapsed time written as a clock"
@@ -49,8 +51,17 @@ class ImportOptions:
     elapsed_in: Literal["s", "min", "h"] | None = None
     time: tuple[str, ...] = ()
     only: tuple[str, ...] = ()
+    also: tuple[str, ...] = ()
     skip: tuple[str, ...] = ()
     channels: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+
+
+class MissingFactsError(InputError):
+    """What a file leaves open, all of it: ``flags`` are the options that would settle it."""
+
+    def __init__(self, message: str, flags: tuple[str, ...]) -> None:
+        super().__init__(message)
+        self.flags = flags
 
 
 @dataclass(frozen=True)
@@ -67,10 +78,13 @@ class Dialect:
 class FileClock:
     """Where the time stands and how it is counted.
 
-    ``columns`` holds one index, date and time, or six fields. ``unit_us`` is the length of one
+    ``columns`` holds one index, date and time, or several fields. ``unit_us`` is the length of one
     unit of a plain number. ``zone`` is None where the stamps carry their own offset. ``step_us``
     is the resolution of the stamps, ``repeats`` how many rows usually share one, ``first_run`` how
     many share the first. ``first_fold`` is the pass of the repeated autumn hour at the first row.
+    ``fields`` says what each column holds where the time is spread over several, or ``mm:ss``.
+    Raw counts before ``floor_us`` are those of a clock that was not set yet. With ``fill_down`` a
+    date stands only in the first row it holds for.
     """
 
     kind: ClockKind
@@ -84,6 +98,9 @@ class FileClock:
     first_run: int = 1
     newest_first: bool = False
     first_fold: int = 0
+    fields: tuple[str, ...] = ()
+    floor_us: int = 0
+    fill_down: bool = False
 
 
 @dataclass(frozen=True)
@@ -132,7 +149,8 @@ class Rejected:
 class ReadPlan:
     """How one file is read. ``width`` counts its columns, ``first_line`` is that of the data.
 
-    ``long_unit`` holds in a long table for rows that state no unit; ``first_time`` is how the
+    ``series`` is the column that tells apart tables one under another. ``long_unit`` holds in a
+    long table for rows that state no unit; ``first_time`` is how the
     first row writes its time.
     """
 
@@ -147,6 +165,7 @@ class ReadPlan:
     skipped: tuple[Skipped, ...] = ()
     long: LongLayout | None = None
     long_unit: str = ""
+    series: int | None = None
     options: ImportOptions = field(default_factory=ImportOptions)
     first_time: str = ""
     warnings: tuple[str, ...] = ()

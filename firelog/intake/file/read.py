@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,12 +17,14 @@ from firelog.errors import InputError
 from firelog.intake.believe import Believer
 from firelog.intake.file import lines as source
 from firelog.intake.file.clock.follow import ClockReader, Mask, raw_all
+from firelog.intake.file.clock.settle import MOST_DISORDER
 from firelog.intake.file.lines import TextPiece
 from firelog.intake.file.plan import Chunk, Column, Part, ReadPlan
 from firelog.intake.file.table import long, uniform
 from firelog.intake.file.table.arrays import ERROR_WORD, RowArrays, join
 from firelog.intake.file.table.cells import reading, word
 from firelog.intake.file.table.rows import RowSorter
+from firelog.intake.file.table.series import MOST_SERIES
 from firelog.readings import FloatArray, IntArray, Quality, QualityArray, Role, Unit
 from firelog.units import from_celsius, to_celsius
 
@@ -65,6 +68,7 @@ class _Reader:
         self.shape = uniform.shape(plan)
         self.tries = 0
         self.held: RowArrays | None = None
+        self._series: dict[str, ClockReader] = {}
         self._made: dict[tuple[str, str], Column | None] = {}
         self._believers: dict[tuple[str, str], Believer] = {}
 
@@ -98,11 +102,23 @@ class _Reader:
             raise InputError(f"{self.plan.file}: not one row of it can be read{why}")
         if self.held is not None:
             yield self._chunk(self.held)
-        disorder = sum(clock.out_of_order for clock in self.clocks)
+        clocks = [*self.clocks, *self._series.values()]
+        disorder = sum(clock.out_of_order for clock in clocks)
+        torn = any(clock.torn for clock in clocks)
+        if torn and self.rows >= FEW_LINES and disorder > MOST_DISORDER * self.rows:
+            raise InputError(
+                f"{self.plan.file}: {disorder} of {self.rows} rows are out of order; name another "
+                "column with --time, say how its dates are written with --dates, or split the file"
+            )
         yield Chunk(0, (), tuple(self.lines.rejected), disorder, tuple(self._remarks()))
 
     def _chunk(self, table: RowArrays) -> Chunk:
-        parts = self._long_parts(table) if self.plan.long else self._wide_parts(table)
+        if self.plan.long is not None:
+            parts = self._long_parts(table)
+        elif self.plan.series is not None:
+            parts = self._series_parts(table)
+        else:
+            parts = self._wide_parts(table)
         self.rows += len(table)
         return Chunk(len(table), parts, bytes_read=table.bytes_read)
 
@@ -112,6 +128,11 @@ class _Reader:
         for (channel, number, verdict), times in self.codes.items():
             often = f", {times} times" if times > 1 else ""
             yield f"{channel}: {number:g} is no temperature but {verdict}{often}"
+        if self.lines.short_rows:
+            yield (
+                f"{self.lines.short_rows} rows are short, such as line {self.lines.short_example}; "
+                "what stands in them is kept, the rest counts as missing"
+            )
         if self.odd_cells:
             yield (
                 f"{self.odd_cells} cells hold no number and no known word, such as "
@@ -159,7 +180,9 @@ class _Reader:
         self.lines.last_line = found.last_line
         everything = np.ones(len(found.lines), bool)
         nothing_said: list[QualityArray | None] = [None] * len(found.values)
-        return RowArrays(found.lines, [found.raw], [everything], list(found.values), nothing_said)
+        table = RowArrays(found.lines, [found.raw], [everything], list(found.values), nothing_said)
+        table.copies = found.copies
+        return table
 
     def _from_cells(self, rows: Sequence[Sequence[str]], lines: IntArray) -> RowArrays:
         columns = list(zip(*rows, strict=True))
@@ -178,6 +201,12 @@ class _Reader:
         if layout is not None:
             table.names = list(columns[layout.name])
             table.units = [""] * len(rows) if layout.unit is None else list(columns[layout.unit])
+        elif self.plan.series is not None:
+            table.names = list(columns[self.plan.series])
+        else:
+            raw, table.copies = table.raws[0], np.zeros(len(rows), bool)
+            for row in (np.flatnonzero(raw[1:] == raw[:-1]) + 1).tolist():
+                table.copies[row] = rows[row] == rows[row - 1]
         return table
 
     def _cells(
@@ -212,6 +241,28 @@ class _Reader:
             good = table.good[column.clock]
             part = (value, judged) if good.all() else _only(good, value, judged)
             parts.append(self._judged(column, times[column.clock], *part))
+        return tuple(parts)
+
+    def _series_parts(self, table: RowArrays) -> tuple[Part, ...]:
+        """Each value of the series column has its own clock and its own channels."""
+        keys = np.array(table.names)
+        parts = []
+        for key in dict.fromkeys(table.names):
+            rows = keys == key
+            clock = self._series.setdefault(key, ClockReader(self.plan.clocks[0]))
+            if len(self._series) > MOST_SERIES:
+                raise InputError(
+                    f"more than {MOST_SERIES} series one under another; split the file"
+                )
+            nothing = np.zeros(int(rows.sum()), bool)
+            t_us = clock.resolve(table.raws[0][rows], nothing, table.lines[rows])
+            for column, value, judged in zip(
+                self.plan.columns, table.values, table.qualities, strict=True
+            ):
+                here = replace(column, channel=f"{column.channel} at {key}")
+                parts.append(
+                    self._judged(here, t_us, value[rows], None if judged is None else judged[rows])
+                )
         return tuple(parts)
 
     def _long_parts(self, table: RowArrays) -> tuple[Part, ...]:
@@ -269,16 +320,13 @@ class _Reader:
                 self.codes[key] += times
 
     def _same_as_before(self, table: RowArrays) -> Mask:
-        """True for rows equal to the row before in every value; looked at only where stamps are."""
+        """True for rows that are the row before once more; looked at only where stamps are so."""
         same = np.zeros(len(table.lines), bool)
         raw = table.raws[0]
         rows = np.flatnonzero(raw[1:] == raw[:-1]) + 1
         if len(rows):
-            equal = np.ones(len(rows), bool)
-            for value in table.values:
-                here, before = value[rows], value[rows - 1]
-                equal &= (here == before) | (np.isnan(here) & np.isnan(before))
-            same[rows] = equal
+            copies = np.zeros(len(raw), bool) if table.copies is None else table.copies
+            same[rows] = copies[rows]
         if self.last_values is not None:
             first = [float(value[0]) for value in table.values]
             same[0] = bool(np.array_equal(first, self.last_values, equal_nan=True))

@@ -29,7 +29,7 @@ def bring(
         return importing.store_file(store, plan, "kiln")
 
 
-def log(folder: Path, rows: list[str], heading: str = "Time,T1 [C],T2 [C]") -> Path:
+def log(folder: Path, rows: list[str], heading: str = "Time [s],T1 [C],T2 [C]") -> Path:
     """Write a small log and return where."""
     path = folder / "log.csv"
     path.write_text("\n".join([heading, *rows]) + "\n")

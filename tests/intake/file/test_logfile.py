@@ -86,7 +86,7 @@ def test_units_stay_as_received(tmp_path: Path) -> None:
 
 def test_blank_and_nan_cells_are_missing(tmp_path: Path) -> None:
     """A blank cell and NaN are missing readings with their own quality, never numbers."""
-    path = write(tmp_path, "Time,T1 [C],T2 [C]\n0,1,10\n1,,11\n2,NaN,12\n3,4,13\n")
+    path = write(tmp_path, "Time [s],T1 [C],T2 [C]\n0,1,10\n1,,11\n2,NaN,12\n3,4,13\n")
     part = parts_of(path, examine(path, FROM_START))["T1"][0]
     assert np.isnan(part.value).tolist() == [False, True, True, False]
     assert part.quality.tolist() == [Quality.OK, Quality.MISSING, Quality.MISSING, Quality.OK]
@@ -98,8 +98,12 @@ def test_blank_and_nan_cells_are_missing(tmp_path: Path) -> None:
         ("", FROM_START, ["is empty"]),
         ("\n\n", FROM_START, ["nothing but blanks"]),
         (b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0\1\0", FROM_START, ["is not text"]),
-        ("Time,T1\n0,20\n1,21\n", FROM_START, ["--unit C", "T1"]),
-        ("Time,T1 [C]\n0,20\n1,21\n", ImportOptions(), ["--start", "'Time' is elapsed time"]),
+        ("Time [s],T1\n0,20\n1,21\n", FROM_START, ["--unit C", "T1"]),
+        (
+            "Time [s],T1 [C]\n0,20\n1,21\n",
+            ImportOptions(),
+            ["--start", "'Time [s]' is elapsed time"],
+        ),
         ("Time,T1 [C]\n2026-03-01 08:00,20\n", ImportOptions(), ["--tz", "line 2"]),
         (
             "Time,T1 [C]\n2026-03-01T08:00:00Z,20\nyesterday,21\n",
@@ -108,16 +112,16 @@ def test_blank_and_nan_cells_are_missing(tmp_path: Path) -> None:
         ),
         ("a,b\nx,y\n", FROM_START, ["looks like readings"]),
         (
-            "Time,T1 [C]\n0,1\n",
+            "Time [s],T1 [C]\n0,1\n",
             ImportOptions(start_us=START, only=("T2",)),
             ["no column 'T2'", "T1"],
         ),
         (
-            "Time,T1 [C]\n0,1\n",
+            "Time [s],T1 [C]\n0,1\n",
             ImportOptions(start_us=START, time=("Tme",)),
             ["no column 'Tme'", "Time"],
         ),
-        ("Time,T1 [C]\n0,1\n15,2\n0,3\n15,4\n", FROM_START, ["line 4", "starts again"]),
+        ("Time [s],T1 [C]\n0,1\n15,2\n0,3\n15,4\n", FROM_START, ["line 4", "starts again"]),
     ],
 )
 def test_refusal_names_file_line_and_remedy(
@@ -154,7 +158,7 @@ def test_encodings(tmp_path: Path, codec: str, mark: bytes, end: str) -> None:
     """Every encoding and line end gives the same names and readings."""
     name = "温度計" if codec == "cp932" else "Öfen" if codec == "cp1252" else "Öfen 温度"
     unit = "℃" if codec == "cp932" else "°C"
-    text = f"Time,{name} [{unit}]{end}0,20.5{end}15,21.5{end}"
+    text = f"Time [s],{name} [{unit}]{end}0,20.5{end}15,21.5{end}"
     path = write(tmp_path, mark + text.encode(codec))
     assert column(path, FROM_START, name) == ([0.0, 15.0], [20.5, 21.5])
 
@@ -176,14 +180,16 @@ def test_encodings(tmp_path: Path, codec: str, mark: bytes, end: str) -> None:
 def test_unit_in_the_heading(tmp_path: Path, heading: str, name: str, unit: Unit) -> None:
     """A heading gives name and unit, however people write the two."""
     separator = ";" if "," in heading else ","
-    path = write(tmp_path, f"Time{separator}{heading}\n0{separator}900.5\n15{separator}901.5\n")
+    path = write(tmp_path, f"Time [s]{separator}{heading}\n0{separator}900.5\n15{separator}901.5\n")
     [taken] = examine(path, FROM_START).columns
     assert (taken.channel, taken.unit) == (name, unit)
 
 
 def test_cold_junction_and_mould_are_placed_by_name(tmp_path: Path) -> None:
     """A channel's place is guessed from plain names only; the rest stand in the kiln."""
-    path = write(tmp_path, "Time,Cold junction [C],Mould 3 [C],TC4 [C],Room [C]\n0,25.0,1,2,3\n")
+    path = write(
+        tmp_path, "Time [s],Cold junction [C],Mould 3 [C],TC4 [C],Room [C]\n0,25.0,1,2,3\n"
+    )
     assert [c.role.value for c in examine(path, FROM_START).columns] == [
         *("cold junction", "mould", "kiln", "ambient")
     ]
@@ -191,7 +197,7 @@ def test_cold_junction_and_mould_are_placed_by_name(tmp_path: Path) -> None:
 
 def test_values_that_cannot_be_temperatures_are_left_out(tmp_path: Path) -> None:
     """A column of tens of thousands is no temperature, whatever its heading says."""
-    path = write(tmp_path, "Time,T1 [C],T2 [C]\n0,20.5,21375\n15,20.6,21400\n")
+    path = write(tmp_path, "Time [s],T1 [C],T2 [C]\n0,20.5,21375\n15,20.6,21400\n")
     plan = examine(path, FROM_START)
     assert [(s.name, "cannot be temperatures" in s.why) for s in plan.skipped] == [("T2", True)]
 
@@ -209,7 +215,7 @@ def test_blanks_of_a_slow_channel_are_no_missing_readings(tmp_path: Path) -> Non
     ("text", "says"),
     [
         ("Day;T [C]\n2026-03-01;20,5\n2026-03-01;21,5\n", "dates without a time of day"),
-        ("Time,T [C]\n0,20.5\n15,21.5\n0,20.5\n15,21.5\n", "starts again"),
+        ("Time [s],T [C]\n0,20.5\n15,21.5\n0,20.5\n15,21.5\n", "starts again"),
     ],
 )
 def test_doubtful_clocks_are_refused(tmp_path: Path, text: str, says: str) -> None:

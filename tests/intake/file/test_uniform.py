@@ -109,7 +109,7 @@ def test_both_ways_agree(
     odd: dict[int, tuple[str, ...]],
 ) -> None:
     """Times, values, qualities, rows and rejected lines do not depend on the way of reading."""
-    rows = [["Time", "A", "B", "C"]]
+    rows = [["Time [s]", "A [C]", "B [C]", "C [C]"]]
     for i in range(400):
         cells = odd.get(i, (f"{20 + i / 10:.1f}", f"{95 + i / 10:.1f}", f"{-3 + i % 7}.5"))
         rows.append([STAMPS[stamp](i), *cells])

@@ -1,83 +1,69 @@
 """Finding the time in a file: which column, what kind, day or month first, how fine.
 
-The best clock wins: one that carries its offset or says UTC, then an epoch, then local date and
-time, then elapsed time, then a bare time of day.
+Every candidate must prove itself by its name, its unit and by behaving as time does. The best one
+wins: one that carries its offset or says UTC, then an epoch, then local date and time, then elapsed
+time, then a bare time of day.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import tzinfo
 from itertools import pairwise
 
-from firelog.intake.file.clock import stamps
+from firelog.intake.file.clock import fields, stamps
+from firelog.intake.file.clock.words import (
+    COUNTER_NAME,
+    ELAPSED_NAME,
+    names_time,
+    stated_zone,
+    time_unit_us,
+)
 from firelog.intake.file.plan import ClockKind, Dialect, FileClock, ImportOptions
 from firelog.intake.file.table.cells import number
+from firelog.intake.file.table.header import is_other_quantity
 from firelog.intake.file.table.sample import RowSample
 
-TIME_NAME = re.compile(
-    r"(?i)(?:^|[\W_])(?:time|date|datetime|timestamp|stamp|elapsed|clock|zeit|datum|uhrzeit|"
-    r"heure|hora|fecha|seconds?|secs?|minutes?|mins?|hours?|runtime|duration|epoch|utc|"
-    r"日時|時刻|時間|日付)(?:$|[\W_\d])|(?:time|date|stamp|日時|時刻)(?:$|[\W_])|^[tsh]$"
-)
-COUNTER_NAME = re.compile(
-    r"(?i)^(?:#|no\.?|nr\.?|n|num|number|record|rec|index|idx|id|scan|sample|row|count|counter|"
-    r"line|entry|番号)(?:$|[\W_])"
-)
-_UTC_NAME = re.compile(r"(?i)(?:^|[\W_])(?:utc|gmt|zulu)(?:$|[\W_])")
-_ELAPSED_NAME = re.compile(
-    r"(?i)elapsed|duration|run ?time|relative|since|test ?time|process ?time"
-)
-_FIELD_NAMES = (
-    "year yr yyyy y jahr 年",
-    "month mon mo m monat 月",
-    "day dd d tag 日",
-    "hour hours hr hh h stunde 時",
-    "minute minutes min mm mi minuten 分",
-    "second seconds sec ss s sekunde 秒",
-)
-_UNITS_US = {
-    "ms": 1e3,
-    "msec": 1e3,
-    "millis": 1e3,
-    "milliseconds": 1e3,
-    "us": 1.0,
-    "µs": 1.0,
-    **dict.fromkeys(("s", "sec", "secs", "second", "seconds", "sek", "秒"), 1e6),
-    **dict.fromkeys(("min", "mins", "minute", "minutes", "分"), 60e6),
-    **dict.fromkeys(("h", "hr", "hrs", "hour", "hours", "std"), 3600e6),
-    **dict.fromkeys(("d", "day", "days"), 86_400e6),
-}
 # Magnitudes of times since 1970 that lie in the years 2000 to 2099, and the unit they are in.
 _EPOCHS = tuple((946_684_800.0 * f, 4_102_444_800.0 * f, 1e6 / f) for f in (1.0, 1e3, 1e6, 1e9))
+_SERIAL = (36_526.0, 73_050.0)  # days of a spreadsheet from 2000 to 2099
 
 
 @dataclass(frozen=True)
 class ClockFound:
-    """A clock in the file, before it is known how to read it to the end."""
+    """A clock in the file, before it is known how to read it to the end.
+
+    ``has_zone`` is True where the stamps carry offsets of their own; ``zone`` is what the heading
+    states. ``score`` says how well it proved itself.
+    """
 
     kind: ClockKind
     columns: tuple[int, ...]
     has_zone: bool = False
     unit_us: float = 0.0  # 0: nothing says what one unit of the number is
     heading: str = ""
+    zone: tzinfo | None = None
+    fields: tuple[str, ...] = ()
+    score: int = 0
 
     @property
-    def rank(self) -> tuple[int, int]:
+    def rank(self) -> tuple[int, int, int]:
         """Smaller is better: certain instants before local ones before elapsed ones."""
         order = (
             ClockKind.STAMP,
             ClockKind.FIELDS,
+            ClockKind.SERIAL,
             ClockKind.ELAPSED,
             ClockKind.ELAPSED_CLOCK,
             ClockKind.DAY_CLOCK,
         )
-        if self.has_zone:
-            return 0, self.columns[0]
+        if self.has_zone or self.zone is not None:
+            return 0, -self.score, self.columns[0]
         if self.kind is ClockKind.EPOCH:
-            return 1, self.columns[0]
-        return 2 + order.index(self.kind), self.columns[0]
+            return 1, -self.score, self.columns[0]
+        return 2 + order.index(self.kind), -self.score, self.columns[0]
 
 
 def find(
@@ -94,32 +80,47 @@ def find(
             "time" if kind == "number" and sample.share(i, _compact_time) == 1.0 else kind
             for i, kind in enumerate(kinds)
         ]
-    found = _fields(sample, names, dialect)
+    found = [
+        ClockFound(ClockKind.FIELDS, columns, fields=labels)
+        for columns, labels in fields.find(sample, names, dialect)
+    ]
     taken = {column for clock in found for column in clock.columns}
     for index, kind in enumerate(kinds):
         if index in taken:
             continue
         if kind == "stamp":
-            found.append(ClockFound(ClockKind.STAMP, (index,), _zoned(sample, index, names), 0.0))
+            found.append(ClockFound(ClockKind.STAMP, (index,), _zoned(sample, index)))
         elif kind == "date":
             beside = _time_beside(kinds, index, taken)
             columns = (index,) if beside is None else (index, beside)
             taken.update(columns)
-            found.append(
-                ClockFound(ClockKind.STAMP, columns, _zoned(sample, columns[-1], names), 0.0)
-            )
+            found.append(ClockFound(ClockKind.STAMP, columns, _zoned(sample, columns[-1])))
     for index, kind in enumerate(kinds):
         if index in taken or any(index in clock.columns for clock in found):
             continue
         if kind in ("time", "span"):
             found.append(_bare_clock(sample, index, names, kind, options))
-        elif kind == "number" and (clock := _counting(sample, index, names, units, dialect)):
-            found.append(clock)
-    named = [
-        ClockFound(c.kind, c.columns, c.has_zone, c.unit_us, _heading(names, c.columns))
-        for c in found
-    ]
-    return sorted(named, key=lambda clock: clock.rank)
+        elif kind == "number":
+            named = index in _named(options, names)
+            clock = _counting(sample, index, names, units, dialect, named=named)
+            if clock:
+                found.append(clock)
+    found = [replace(c, heading=_heading(names, c.columns), zone=_zone(c, names)) for c in found]
+    return sorted(found, key=lambda clock: clock.rank)
+
+
+def _named(options: ImportOptions, names: Sequence[str]) -> set[int]:
+    """Return the columns that ``--time`` names: those may count without being called so."""
+    return {i for i, name in enumerate(names) if name in options.time} | {
+        i for i in range(len(names)) if f"column {i + 1}" in options.time
+    }
+
+
+def _zone(clock: ClockFound, names: Sequence[str]) -> tzinfo | None:
+    if clock.has_zone or clock.kind in (ClockKind.EPOCH, ClockKind.ELAPSED):
+        return None
+    stated = [zone for c in clock.columns if (zone := stated_zone(names[c])) is not None]
+    return stated[0] if stated else None
 
 
 def _heading(names: Sequence[str], columns: Sequence[int]) -> str:
@@ -159,11 +160,9 @@ def _compact_time(cell: str) -> bool:
     return bool(re.fullmatch(r"[0-9]{6}", cell)) and stamps.time_of_day_us(cell) is not None
 
 
-def _zoned(sample: RowSample, index: int, names: Sequence[str]) -> bool:
+def _zoned(sample: RowSample, index: int) -> bool:
     read = [stamp for cell in sample.column(index) if (stamp := stamps.cut(cell))]
-    return 2 * sum(1 for stamp in read if stamp.zone) > len(read) or bool(
-        _UTC_NAME.search(names[index])
-    )
+    return 2 * sum(1 for stamp in read if stamp.zone) > len(read)
 
 
 def _time_beside(kinds: Sequence[str], index: int, taken: set[int]) -> int | None:
@@ -184,7 +183,7 @@ def _bare_clock(
         kind == "span"
         or near_zero
         or (bool(spans) and max(spans) > stamps.DAY_US)
-        or bool(_ELAPSED_NAME.search(names[index]))
+        or bool(ELAPSED_NAME.search(names[index]))
     )
     if options.times:
         elapsed = options.times == "elapsed"
@@ -193,72 +192,57 @@ def _bare_clock(
 
 
 def _counting(
-    sample: RowSample, index: int, names: Sequence[str], units: Sequence[str], dialect: Dialect
+    sample: RowSample,
+    index: int,
+    names: Sequence[str],
+    units: Sequence[str],
+    dialect: Dialect,
+    *,
+    named: bool,
 ) -> ClockFound | None:
-    """An epoch or elapsed time: a column of numbers that says so, or that counts as time does."""
+    """An epoch or elapsed time: a column of numbers that says so and that counts as time does."""
     read = [number(cell, dialect.decimal, dialect.thousands) for cell in sample.column(index)]
     values = [value for value in read if value is not None]
     if len(values) < 1:
         return None
     for low, high, unit_us in _EPOCHS:
-        if low <= min(values) and max(values) < high:
+        set_ = sum(1 for value in values if low <= value < high)
+        unset = sum(1 for value in values if 0 <= value < low / 10)  # not set when it was started
+        if set_ + unset == len(values) and set_ >= 0.5 * len(values):
             return ClockFound(ClockKind.EPOCH, (index,), unit_us=unit_us)
     name = names[index]
-    if COUNTER_NAME.search(name):
+    stated = time_unit_us(units[index]) or time_unit_us(name)
+    if not named and (COUNTER_NAME.search(name) or is_other_quantity(name, units[index])):
         return None
-    unit_us = time_unit_us(units[index]) or time_unit_us(name)
+    called = max(names_time(name), 2 if stated else 0, 2 if named else 0)
     steps = [b - a for a, b in pairwise(values)]
     rising = sum(1 for step in steps if step >= 0)
     one_way = max(rising, len(steps) - rising)
-    monotonic = bool(steps) and one_way >= 0.95 * len(steps)
-    in_brackets = re.search(r"[\[(]([^\])]*)[\])]\s*$", name)
-    stated = time_unit_us(units[index]) or (time_unit_us(in_brackets[1]) if in_brackets else 0)
-    called = bool(TIME_NAME.search(name)) or stated > 0
-    nameless = not any(names) and index == 0 and monotonic and len(values) > 2
+    if _is_serial(name, values, sample.column(index), stated):
+        return ClockFound(ClockKind.SERIAL, (index,), score=called)
+    nameless = not any(names) and index == 0 and len(values) > 2 and one_way >= 0.95 * len(steps)
     if not ((called and 2 * one_way >= len(steps)) or nameless):
         return None
-    return ClockFound(ClockKind.ELAPSED, (index,), unit_us=unit_us)
+    only_unit = not names_time(_without_unit(name)) and not named and not units[index]
+    if called and only_unit and sum(1 for step in steps if step) < 0.9 * len(steps):
+        return None  # a day or an hour of something, for it does not move with every row
+    steady = bool(steps) and one_way >= 0.95 * len(steps) and any(steps)
+    score = called + (2 if stated else 0) + (1 if steady else 0)
+    return ClockFound(ClockKind.ELAPSED, (index,), unit_us=stated, score=score)
 
 
-def time_unit_us(text: str) -> float:
-    """Return the length of the time unit named in ``text`` in microseconds, 0 when none is."""
-    bare = text.strip().strip("[]()").strip().lower().rstrip(".")
-    if bare in _UNITS_US:
-        return _UNITS_US[bare]
-    if found := re.search(r"[\[(/,_ ]\s*([a-zµ秒分]+)\.?\s*[\])]?$", bare):
-        return _UNITS_US.get(found[1], 0.0)
-    if found := re.match(r"(seconds|minutes|hours|secs|mins)\b", bare):
-        return _UNITS_US[found[1]]
-    return 0.0
+def _without_unit(name: str) -> str:
+    return "" if time_unit_us(re.sub(r"\W", "", name)) else name
 
 
-def _fields(sample: RowSample, names: Sequence[str], dialect: Dialect) -> list[ClockFound]:
-    """Date and time spread over columns of numbers, found by their names or by their ranges."""
-    lower = [re.sub(r"[\W_]+$", "", name.strip().lower()) for name in names]
-    places: list[int] = []
-    for allowed in _FIELD_NAMES:
-        fits = [i for i, name in enumerate(lower) if name in allowed.split() and i not in places]
-        if not fits:
-            break
-        after = [i for i in fits if not places or i == places[-1] + 1]
-        places.append((after or fits)[0])
-    if len(places) >= 5 and _field_ranges(sample, places, dialect):
-        return [ClockFound(ClockKind.FIELDS, tuple(places))]
-    if not any(names) and sample.width > 6 and _field_ranges(sample, range(6), dialect):
-        return [ClockFound(ClockKind.FIELDS, tuple(range(6)))]
-    return []
-
-
-def _field_ranges(sample: RowSample, places: Sequence[int], dialect: Dialect) -> bool:
-    limits = ((1970, 2099), (1, 12), (1, 31), (0, 24), (0, 59), (0, 61))
-    for place, (low, high) in zip(places, limits, strict=False):
-        for cell in sample.column(place):
-            value = number(cell, dialect.decimal)
-            if value is None or not low <= value <= high or (high < 60 and value % 1):
-                return False
-    return bool(sample.body)
+def _is_serial(name: str, values: Sequence[float], cells: Sequence[str], stated: float) -> bool:
+    """True for a spreadsheet's days since 1900: a column of dates in the number format."""
+    inside = all(_SERIAL[0] <= value < _SERIAL[1] for value in values)
+    return (
+        inside and not stated and names_time(name) > 0 and any("." in c or "," in c for c in cells)
+    )
 
 
 def as_clock(found: ClockFound) -> FileClock:
     """Return the found clock with everything else still at its default."""
-    return FileClock(found.kind, found.columns, unit_us=found.unit_us or 1e6)
+    return FileClock(found.kind, found.columns, unit_us=found.unit_us or 1e6, fields=found.fields)

@@ -7,13 +7,12 @@ resolved in file order: zone and repeated hours, midnight, and rows that share o
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import isfinite
 
 import numpy as np
 from numpy.typing import NDArray
 
 from firelog.errors import InputError
-from firelog.intake.file.clock import stamps
+from firelog.intake.file.clock import fields, stamps
 from firelog.intake.file.clock.zones import WallClock
 from firelog.intake.file.plan import ClockKind, DateOrder, Dialect, FileClock
 from firelog.intake.file.table.cells import number
@@ -22,20 +21,31 @@ from firelog.readings import IntArray
 Mask = NDArray[np.bool_]
 LATEST_US = 4_102_444_800_000_000  # 2100-01-01
 _HOUR_US = 3_600_000_000
+_SERIAL_1970 = 25_569.0
+_WALL = (ClockKind.STAMP, ClockKind.FIELDS, ClockKind.SERIAL)
 
 
 def raw_us(cells: Sequence[str], clock: FileClock, dialect: Dialect) -> int | None:
     """Return the raw count of one row's time cells in microseconds; None when unreadable."""
+    raw = _raw_us(cells, clock, dialect)
+    return None if raw is None or (clock.floor_us and raw < clock.floor_us) else raw
+
+
+def _raw_us(cells: Sequence[str], clock: FileClock, dialect: Dialect) -> int | None:
     if clock.kind is ClockKind.STAMP:
         return _stamp(cells, clock.order)
     if clock.kind is ClockKind.FIELDS:
-        return _fields(cells, dialect)
+        return fields.instant_us(cells, clock.fields, dialect)
     if clock.kind is ClockKind.DAY_CLOCK:
         stamp = stamps.cut(cells[0])
         return stamps.time_of_day_us(stamp.time) if stamp and not stamp.date else None
     if clock.kind is ClockKind.ELAPSED_CLOCK:
-        return stamps.span_us(cells[0])
+        span = stamps.span_us(cells[0])
+        minutes = span is not None and clock.fields == ("mm:ss",) and cells[0].count(":") == 1
+        return span // 60 if span is not None and minutes else span
     value = number(cells[0], dialect.decimal, dialect.thousands)
+    if clock.kind is ClockKind.SERIAL:
+        return _serial(value)
     if value is None or not abs(value) * clock.unit_us < LATEST_US:
         return None
     return round(value * clock.unit_us)
@@ -63,20 +73,11 @@ def _stamp(cells: Sequence[str], order: DateOrder | None) -> int | None:
     return day * stamps.DAY_US + clock - offset
 
 
-def _fields(cells: Sequence[str], dialect: Dialect) -> int | None:
-    read = [number(cell, dialect.decimal) for cell in cells]
-    if any(value is None or not isfinite(value) for value in read):
+def _serial(days: float | None) -> int | None:
+    """Days since the end of 1899, as spreadsheets count; to the second, as fine as they are."""
+    if days is None or not _SERIAL_1970 <= days < _SERIAL_1970 + LATEST_US / stamps.DAY_US:
         return None
-    year, month, day, hour, minute, *second = [value or 0.0 for value in read]
-    if any(value % 1 for value in (year, month, day, hour, minute)):
-        return None
-    days = stamps.day_number(f"{int(year):04d}-{int(month)}-{int(day)}", None)
-    if days is None or not 0 <= hour <= 24 or not 0 <= minute <= 59:
-        return None
-    seconds = second[0] if second else 0.0
-    if not 0 <= seconds < 61:
-        return None
-    return days * stamps.DAY_US + int(hour * 60 + minute) * 60_000_000 + round(seconds * 1e6)
+    return round((days - _SERIAL_1970) * 86_400) * 1_000_000
 
 
 class ClockReader:
@@ -86,9 +87,10 @@ class ClockReader:
         self.clock = clock
         self.out_of_order = 0
         self.spread = 0
+        self.steps_back = self.rows = self.farthest_back_us = 0
         self._wall = (
             WallClock(clock.zone, newest_first=clock.newest_first, first_fold=clock.first_fold)
-            if clock.zone is not None and clock.kind in (ClockKind.STAMP, ClockKind.FIELDS)
+            if clock.zone is not None and clock.kind in _WALL
             else None
         )
         self._first: int | None = None
@@ -97,6 +99,14 @@ class ClockReader:
         self._last_stamp: int | None = None
         self._place = 0
         self._edge: int | None = None
+
+    @property
+    def torn(self) -> bool:
+        """True when rows are days behind others, or the time goes to and fro: it is read wrongly.
+
+        A few minutes written twice are not.
+        """
+        return self.farthest_back_us > stamps.DAY_US or self.steps_back > 0.05 * self.rows
 
     def resolve(self, raw: IntArray, same: Mask, lines: IntArray) -> IntArray:
         """Return UTC of raw counts; ``same`` marks rows equal to the row before in every value.
@@ -117,7 +127,7 @@ class ClockReader:
     def _place_on_axis(self, raw: IntArray, lines: IntArray) -> IntArray:
         if self._wall is not None:
             return self._wall.to_utc(raw)
-        if self.clock.kind in (ClockKind.STAMP, ClockKind.FIELDS, ClockKind.EPOCH):
+        if self.clock.kind in (*_WALL, ClockKind.EPOCH):
             return raw
         if self._first is None:
             self._first = int(raw[0])
@@ -163,6 +173,9 @@ class ClockReader:
         before[0] = forward[0] if self._edge is None else self._edge
         edge = np.maximum(edge, before[0])
         self.out_of_order += int((forward < np.maximum(before, before[0])).sum())
+        self.rows += len(t_us)
+        self.steps_back += int((np.diff(forward) < 0).sum())
+        self.farthest_back_us = max(self.farthest_back_us, int((edge - forward).max()))
         self._edge = int(edge[-1])
 
     # ------------------------------------------------------------ rows that share a coarse stamp
@@ -189,7 +202,8 @@ class ClockReader:
 
     def _offsets(self, place: IntArray) -> IntArray:
         """Where in its step the n-th row of one stamp lies; never as far as the next stamp."""
-        step, repeats = self.clock.step_us, self.clock.repeats
+        # Stamps to the microsecond leave no room within a step: a millisecond is as good as none.
+        step, repeats = max(self.clock.step_us, 1000), self.clock.repeats
         if self.clock.newest_first and repeats > 1:
             place = np.maximum(repeats - 1 - place, 0)
         late = np.maximum(place - repeats + 1, 0)

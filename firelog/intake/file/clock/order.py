@@ -5,6 +5,7 @@ A number above 12 decides; so does the midnight that only one reading crosses wi
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -15,6 +16,11 @@ from firelog.intake.file.clock import stamps
 from firelog.intake.file.plan import DateOrder
 
 _SMOOTH_US = 3_600_000_000
+_YEARS = range(15, 41)  # of a logger with dots and the year first
+_STATED = re.compile(
+    r"(?i)(?:^|[^a-z])(y{2,4}[-/. ]?m{1,2}[-/. ]?d{1,2}|d{1,2}[-/. ]m{1,2}[-/. ]y{2,4}|"
+    r"m{1,2}[-/. ]d{1,2}[-/. ]y{2,4})(?:$|[^a-z])"
+)
 _WORDS = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}
 
 
@@ -49,11 +55,13 @@ def possible(found: Sequence[DateRun]) -> list[DateOrder]:
     if not open_ones:
         return []
     orders: list[DateOrder] = ["dmy"]
-    if not any("." in f[3] for f in open_ones):  # dots go with the day first: common practice
+    dots = any("." in f[3] for f in open_ones)
+    if not dots:  # dots go with the day first, or with the year: common practice
         orders.append("mdy")
-        years = [f[0] for f in open_ones]
-        if all(f[2] < 100 for f in open_ones) and max(years) - min(years) <= 1:
-            orders.append("ymd")
+    years = [f[0] for f in open_ones]
+    short = all(f[2] < 100 for f in open_ones) and max(years) - min(years) <= 1
+    if short and (not dots or all(year in _YEARS for year in years)):
+        orders.append("ymd")
     real = [
         run.text for run in found if any(stamps.day_number(run.text, o) is not None for o in orders)
     ]
@@ -64,10 +72,30 @@ def possible(found: Sequence[DateRun]) -> list[DateOrder]:
     ]
 
 
-def decide(found: Sequence[DateRun], file: str) -> DateOrder | None:
+class UndecidedError(InputError):
+    """Nothing in the file says in which order its dates are written; ``orders`` are possible."""
+
+    def __init__(self, message: str, orders: Sequence[DateOrder]) -> None:
+        super().__init__(message)
+        self.orders = tuple(orders)
+        self.options = tuple(_OPTIONS[order] for order in orders)
+
+
+def stated_order(heading: str) -> DateOrder | None:
+    """Return the order that a heading such as ``Date (dd/mm/yyyy)`` states, None without one."""
+    found = _STATED.search(heading)
+    if not found:
+        return None
+    known: dict[str, DateOrder] = {"y": "ymd", "d": "dmy", "m": "mdy"}
+    return known[found[1][0].lower()]
+
+
+def decide(found: Sequence[DateRun], file: str, youngest: int | None = None) -> DateOrder | None:
     """Return the order, None when none is needed.
 
-    Raises :class:`InputError` naming ``--dates`` when nothing in the file decides.
+    ``youngest`` is the last day (since 1970) that a row can be of: a log is not younger than its
+    file. Raises :class:`UndecidedError` when nothing decides, and
+    :class:`InputError` when nothing fits.
     """
     orders = possible(found)
     if not orders:
@@ -85,9 +113,15 @@ def decide(found: Sequence[DateRun], file: str) -> DateOrder | None:
     smooth = [order for order in orders if _smooth(found, order)]
     if len(found) > 1 and len(smooth) == 1:
         return smooth[0]
-    raise InputError(
-        f"{file}: {found[0].text} may be {_readings(found[0].text, orders)}, and nothing in the "
-        "file decides; say which with --dates " + " or --dates ".join(_OPTIONS[o] for o in orders)
+    if youngest is not None and "ymd" in orders:
+        there = [o for o in orders if max(d for d in days[o] if d is not None) <= youngest]
+        if len(there) == 1:
+            return there[0]
+        orders = there or orders
+    raise UndecidedError(
+        f"{found[0].text} may be {_readings(found[0].text, orders)}, and nothing in the "
+        "file decides; say which with --dates " + " or --dates ".join(_OPTIONS[o] for o in orders),
+        orders,
     )
 
 

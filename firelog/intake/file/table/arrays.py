@@ -18,7 +18,9 @@ class RowArrays:
     """Accepted rows: line numbers, raw counts of each clock with their masks, cells as arrays.
 
     A column's quality is None where every cell was a plain number. ``names`` and ``units`` are
-    those of the channel, row by row, in long tables. ``bytes_read`` is how far the file was read.
+    those of the channel, row by row, in long tables. ``copies`` is True for lines that are the very
+    line before, looked at where the instant is the same too. ``bytes_read`` is how far the file
+    was read.
     """
 
     lines: IntArray
@@ -28,6 +30,7 @@ class RowArrays:
     qualities: list[QualityArray | None]
     names: list[str] = field(default_factory=list)
     units: list[str] = field(default_factory=list)
+    copies: Mask | None = None
     bytes_read: int = 0
 
     def __len__(self) -> int:
@@ -46,8 +49,13 @@ def join(tables: Sequence[RowArrays]) -> RowArrays:
         qualities=[_qualities(tables, index) for index in range(len(tables[0].values))],
         names=[name for t in tables for name in t.names],
         units=[unit for t in tables for unit in t.units],
+        copies=np.concatenate([_copies(t) for t in tables]),
         bytes_read=max(t.bytes_read for t in tables),
     )
+
+
+def _copies(table: RowArrays) -> Mask:
+    return np.zeros(len(table), bool) if table.copies is None else table.copies
 
 
 def _qualities(tables: Sequence[RowArrays], index: int) -> QualityArray | None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from itertools import pairwise
 
@@ -18,29 +18,16 @@ import numpy as np
 
 from firelog.errors import InputError
 from firelog.intake.believe import Believer, is_code
-from firelog.intake.file.clock.find import COUNTER_NAME
+from firelog.intake.file.clock.words import COUNTER_NAME
 from firelog.intake.file.plan import Column, Dialect, ImportOptions, Skipped
+from firelog.intake.file.table import evidence
 from firelog.intake.file.table import header as heading
-from firelog.intake.file.table.cells import is_value, number, reading
+from firelog.intake.file.table.cells import number, reading, word
 from firelog.intake.file.table.header import Header
 from firelog.intake.file.table.sample import RowSample
-from firelog.readings import Quality, Role, Unit
+from firelog.readings import FloatArray, Quality, Role, Unit
 from firelog.units import TemperatureUnit, temperature_unit, to_celsius
 
-_SET_POINT = re.compile(
-    r"(?i)set[\s_-]?p(?:oin)?t|setpoint|(?:^|[\W_\d])sp(?:$|[\W_\d])|(?:^|[\W_])(?:sv|wsp|target)"
-    r"(?:$|[\W_\d])|soll|consigne|設定"
-)
-_DIFFERENCE = re.compile(
-    r"(?i)delta|Δ|(?:^|[\W_])(?:dt|rate|slope|rise|diff(?:erence)?|deviation|spread|gradient|"
-    r"std(?:ev)?|sigma|offset|tolerance|hysteresis|band)(?:$|[\W_\d])|/\s*(?:min|h|s)\b"
-)
-_OTHER = re.compile(
-    r"(?i)humid|press|batter|volt|amp(?:s|ere)|current|power|watt|output|duty|flow|valve|damper|"
-    r"oxygen|heat ?flux|status|state|alarm|error|flag|segment|program|cycle|comment|note|user|"
-    r"serial|latitude|longitude|speed|weight|door|relay|burner|signal|rssi|湿度|電圧|"
-    r"(?:^|[\W_])(?:rh|hrr\w*|o2|co2?|rpm|step|fan|gas|kw|pct|percent|out|mode|hg\d*)(?:$|[\W_\d])|%"
-)
 _ROLES = (
     (re.compile(r"(?i)cold.?junction|(?:^|[\W_])cj[ct]?(?:$|[\W_\d])|reference junction"
                 r"|(?:board|internal|terminal|chip).?temp"), Role.COLD_JUNCTION),
@@ -60,6 +47,7 @@ class ColumnChoice:
     columns: tuple[Column, ...]
     skipped: tuple[Skipped, ...]
     warnings: tuple[str, ...]
+    unit_missing: tuple[str, ...] = ()  # columns whose unit must be asked for
 
 
 @dataclass(frozen=True)
@@ -71,6 +59,11 @@ class _Candidate:
     name: str
     unit: str  # as the file writes it, "" where it writes none
     cells: tuple[str, ...]
+    values: FloatArray  # the same as numbers, NaN where they are none
+
+
+_NO_UNIT, _DOUBTFUL = object(), object()
+_MAYBE = "neither called a temperature nor behaving like one; --also takes it"
 
 
 def choose(
@@ -90,38 +83,125 @@ def choose(
         for index in not_time
         if indices is None or index in indices
     ]
-    check_headings(
-        [*options.only, *options.skip, *options.channels], [c.heading for c in candidates], file
-    )
+    wanted = [*options.only, *options.also, *options.skip, *options.channels]
+    check_headings(wanted, header.names, file)
+    options = by_heading(options, header.names)
     columns: list[tuple[_Candidate, Unit]] = []
     skipped: list[Skipped] = []
-    nameless = [c for c in candidates if not _skip_by_name(c, options, dialect)]
-    units_known = any(temperature_unit(c.unit) for c in nameless)
-    if not units_known and not options.unit and not header.file_unit and nameless:
-        numeric = [c.name for c in nameless if _numeric(c, dialect)]
-        if numeric:
-            raise InputError(
-                f"{file}: nothing in it says what the temperatures are in ({_few(numeric)}); name "
-                "it with --unit C, --unit F or --unit K"
-            )
+    doubtful: list[_Candidate] = []
+    known = [c for c in candidates if _surely(c, options)]
+    start_c = evidence.usual_start([c.values for c in known], [c.unit for c in known], options.unit)
+    open_ones: list[_Candidate] = []
     for candidate in candidates:
-        outcome = _settle(candidate, header, dialect, options)
-        if isinstance(outcome, Skipped):
+        outcome = _settle(candidate, header, options, start_c)
+        if outcome is _NO_UNIT:
+            open_ones.append(candidate)
+        elif outcome is _DOUBTFUL:
+            doubtful.append(candidate)
+        elif isinstance(outcome, Skipped):
             if candidate.heading or any(candidate.cells):
                 skipped.append(outcome)
-        else:
+        elif isinstance(outcome, Unit):
             columns.append((candidate, outcome))
-    taken, warnings = _named(columns, options, sample)
-    return ColumnChoice(taken, tuple(skipped), warnings)
+    missing = _unit_missing(open_ones, columns, header)
+    skipped += [_left(c, "no unit stated; --unit says what it is in") for c in open_ones]
+    warnings = []
+    if doubtful:
+        skipped += [_left(c, _MAYBE) for c in doubtful]
+        warnings.append(
+            f"not taken for temperatures: {_few([_shown(c) for c in doubtful])}; nothing in their "
+            "names or values says so (--also NAME takes one)"
+        )
+    taken_for = [c for c, _ in columns if not _told(c, options)]
+    if not known and (doubtful or taken_for):
+        together = not any(c.heading for c in candidates) or not doubtful
+        everything = [*taken_for, *doubtful]
+        together = together or len(everything) == len(candidates) - len(skipped) + len(doubtful)
+        if together and evidence.begin_together([c.values for c in everything]):
+            unit = options.unit or temperature_unit(header.file_unit)
+            assert unit is not None
+            columns += [(c, Unit(unit)) for c in doubtful]
+            columns.sort(key=lambda pair: pair[0].index)
+            skipped = [s for s in skipped if s.why != _MAYBE]
+            warnings, doubtful = [], []
+    if taken_for:
+        warnings.append(
+            f"taken for temperatures by their values alone: {_few([_shown(c) for c in taken_for])}"
+        )
+    if doubtful and not known and not missing:
+        raise InputError(
+            f"{file}: nothing in it is called a temperature or behaves like one "
+            f"({_few([_shown(c) for c in doubtful])}); name the columns that are with --only"
+        )
+    taken, more = _named(columns, options, sample)
+    return ColumnChoice(taken, tuple(skipped), (*warnings, *more), tuple(missing))
+
+
+def _told(candidate: _Candidate, options: ImportOptions) -> bool:
+    """True when the file or the person says that a column is a temperature."""
+    stated = temperature_unit(candidate.unit) is not None
+    return (
+        stated or _asked_for(candidate, options) or evidence.called_temperature(candidate.heading)
+    )
+
+
+def _unit_missing(
+    open_ones: Sequence[_Candidate], columns: Sequence[object], header: Header
+) -> list[str]:
+    """Return the columns whose unit must be asked for."""
+    if not columns:
+        called = [c for c in open_ones if evidence.called_temperature(c.heading)]
+        behaving = [c for c in open_ones if evidence.behaves(c.values, None)]
+        return [_shown(c) for c in called or behaving or open_ones]
+    if header.own_units:
+        return []
+    return [
+        _shown(c)
+        for c in open_ones
+        if evidence.called_temperature(c.heading) and evidence.behaves(c.values, None)
+    ]
+
+
+def _shown(candidate: _Candidate) -> str:
+    return candidate.heading or f"column {candidate.index + 1}"
+
+
+def by_heading(options: ImportOptions, names: Sequence[str]) -> ImportOptions:
+    """Return the options with ``column 2`` put in place of the name of the second column."""
+
+    def turned(wanted: Iterable[str]) -> tuple[str, ...]:
+        return tuple(f"column {place_of(name, names) + 1}" for name in wanted)
+
+    return replace(
+        options,
+        only=turned(options.only),
+        also=turned(options.also),
+        skip=turned(options.skip),
+    )
+
+
+def place_of(name: str, names: Sequence[str]) -> int:
+    """Return the place of a column given by its name or as ``column 2``; ValueError if none."""
+    if name in names:
+        return list(names).index(name)
+    plain = [" ".join(one.split()).casefold() for one in names]
+    if (bare := " ".join(name.split()).casefold()) in plain:
+        return plain.index(bare)
+    found = re.fullmatch(r"(?i)(?:column |#)?\s*(\d{1,4})", name.strip())
+    if found and 1 <= int(found[1]) <= len(names):
+        return int(found[1]) - 1
+    raise ValueError(name)
 
 
 def check_headings(named: Iterable[str], there: Sequence[str], file: str) -> None:
     """Raise :class:`InputError` for a named column that the file does not have."""
     for name in named:
-        if name not in there:
+        try:
+            place_of(name, there)
+        except ValueError:
             near = get_close_matches(name, there, n=1, cutoff=0.5)
             advice = f"did you mean {near[0]!r}?" if near else f"it has {_few(there)}"
-            raise InputError(f"{file}: has no column {name!r}; {advice}")
+            raise InputError(f"{file}: has no column {name!r}; {advice}") from None
 
 
 def role_of(name: str) -> Role:
@@ -130,51 +210,77 @@ def role_of(name: str) -> Role:
 
 
 def _candidate(sample: RowSample, header: Header, dialect: Dialect, index: int) -> _Candidate:
-    cells = tuple(sample.column(index))
+    cells = tuple(sample.everywhere(index))
     full = header.names[index]
     name, unit = heading.split_unit(full)
+    if not unit and (unit := heading.suffix_unit(full, header.names)):
+        name = full
     unit = heading.unit_of(header.units[index]) or unit or heading.unit_of_cells(cells, dialect)
-    return _Candidate(index, full, name, heading.unit_of(unit), cells)
+    read = [reading(cell, dialect.decimal, dialect.thousands)[0] for cell in cells]
+    values = np.array(read, float)
+    return _Candidate(index, full, name, heading.unit_of(unit), cells, values)
 
 
-def _skip_by_name(candidate: _Candidate, options: ImportOptions, dialect: Dialect) -> str:
+def _asked_for(candidate: _Candidate, options: ImportOptions) -> bool:
+    place = f"column {candidate.index + 1}"
+    mapped = bool(candidate.heading) and candidate.heading in options.channels
+    return place in options.only or place in options.also or mapped
+
+
+def _surely(candidate: _Candidate, options: ImportOptions) -> bool:
+    """True for a column that is a temperature by its unit or, without one, by its name."""
+    if _skip_by_name(candidate, options):
+        return False
+    if candidate.unit:
+        return temperature_unit(candidate.unit) is not None
+    return evidence.called_temperature(candidate.heading)
+
+
+def _skip_by_name(candidate: _Candidate, options: ImportOptions) -> str:
     """Return why a column is left out for what it is called or made of, "" when it is not."""
-    if candidate.heading in options.skip:
+    place = f"column {candidate.index + 1}"
+    if place in options.skip:
         return "left out as asked"
-    if options.only:
-        return "" if candidate.heading in options.only else "not among the columns asked for"
-    if candidate.heading and candidate.heading in options.channels:
+    if _asked_for(candidate, options):
         return ""
-    if not candidate.cells:
-        return "empty"
-    if _SET_POINT.search(candidate.heading):
-        return "a set point, not a measurement"
-    if _DIFFERENCE.search(candidate.name) or _DIFFERENCE.search(candidate.unit):
+    if options.only:
+        return "not among the columns asked for"
+    if evidence.SET_POINT.search(candidate.heading):
+        return "a set point or a limit, not a measurement"
+    if evidence.DIFFERENCE.search(candidate.name) or evidence.DIFFERENCE.search(candidate.unit):
         return "a difference or a rate, not a temperature"
     if candidate.unit and not temperature_unit(candidate.unit):
         return f"in {candidate.unit}, not a temperature"
-    if not candidate.unit and _OTHER.search(candidate.heading):
+    if not candidate.unit and not candidate.cells:
+        return "empty"
+    if not candidate.unit and evidence.OTHER.search(candidate.heading):
         return "not a temperature by its name"
     if not candidate.unit and _counts(candidate):
         return "counts the rows"
-    if not _numeric(candidate, dialect):
+    if candidate.cells and not _numeric(candidate):
         return "holds text, not numbers"
     return ""
 
 
 def _settle(
-    candidate: _Candidate, header: Header, dialect: Dialect, options: ImportOptions
-) -> Unit | Skipped:
-    if why := _skip_by_name(candidate, options, dialect):
+    candidate: _Candidate, header: Header, options: ImportOptions, start_c: float | None
+) -> Unit | Skipped | object:
+    if why := _skip_by_name(candidate, options):
         return _left(candidate, why)
-    unit = temperature_unit(candidate.unit)
+    stated = unit = temperature_unit(candidate.unit)
     if unit is None and not header.own_units:
         unit = temperature_unit(header.file_unit)
     unit = unit or options.unit
     if unit is None:
-        return _left(candidate, "no unit stated; --unit says what it is in")
-    if why := _impossible(candidate, dialect, unit):
+        return _NO_UNIT
+    if why := _impossible(candidate, unit):
         return _left(candidate, why)
+    if stated is None and not _asked_for(candidate, options):
+        called = evidence.called_temperature(candidate.heading)
+        weak = bool(evidence.WEAK_OTHER.search(candidate.heading))
+        temp_c = to_celsius(candidate.values, unit)
+        if not called and not evidence.behaves(temp_c, start_c, strictly=weak):
+            return _DOUBTFUL
     return Unit(unit)
 
 
@@ -182,9 +288,13 @@ def _left(candidate: _Candidate, why: str) -> Skipped:
     return Skipped(candidate.name or f"column {candidate.index + 1}", candidate.unit, why)
 
 
-def _numeric(candidate: _Candidate, dialect: Dialect) -> bool:
-    good = sum(1 for c in candidate.cells if is_value(c, dialect.decimal, dialect.thousands))
-    return good >= 0.5 * len(candidate.cells)
+def _numeric(candidate: _Candidate) -> bool:
+    """True when enough of it is numbers: half, or with a unit of temperature any at all."""
+    good = int(np.isfinite(candidate.values).sum())
+    words = sum(1 for cell in candidate.cells if word(cell) is not None)
+    if temperature_unit(candidate.unit) and good + words > 0:
+        return True
+    return good > 0 and good + words >= 0.5 * len(candidate.cells)
 
 
 def _counts(candidate: _Candidate) -> bool:
@@ -199,10 +309,9 @@ def _counts(candidate: _Candidate) -> bool:
     )
 
 
-def _impossible(candidate: _Candidate, dialect: Dialect, unit: TemperatureUnit) -> str:
+def _impossible(candidate: _Candidate, unit: TemperatureUnit) -> str:
     """Return why the numbers cannot be temperatures in ``unit``, "" when they can."""
-    read = [reading(cell, dialect.decimal, dialect.thousands)[0] for cell in candidate.cells]
-    raw = np.array([value for value in read if value == value])  # noqa: PLR0124
+    raw = candidate.values[np.isfinite(candidate.values)]
     if not len(raw):
         return ""
     raw = raw[~is_code(raw)]
@@ -236,7 +345,7 @@ def _named(
         stated = temperature_unit(candidate.unit)
         if options.unit and stated and stated != options.unit:
             warnings.append(f"{name} is in {stated} by the file's own word; --unit is not used")
-        filled = len(candidate.cells) / max(len(sample.body), 1)
+        filled = len(candidate.cells) / max(len(sample.body) + len(sample.deep), 1)
         columns.append(
             Column(
                 candidate.index,

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
+from dataclasses import replace
 
 from firelog.errors import InputError
 from firelog.intake.file.clock.follow import raw_us
-from firelog.intake.file.plan import FileClock, ReadPlan, Rejected
-from firelog.intake.file.table.cells import number, split
+from firelog.intake.file.clock.words import names_time
+from firelog.intake.file.plan import WHITESPACE, FileClock, ReadPlan, Rejected
+from firelog.intake.file.table.cells import is_value, number, split
 from firelog.intake.file.table.header import is_unit
 
 MOST_REJECTED = 1000  # lines named one by one; the rest are counted
@@ -26,8 +29,13 @@ class RowSorter:
         self.bad_times = 0
         self.first_bad: Rejected | None = None
         self.last_line = ""
+        self.short_rows = self.short_example = 0
+        self._full_line = self._held_date = ""
+        self._date = plan.clocks[0].columns[0]
         clocks = {column for clock in plan.clocks for column in clock.columns}
         self._used = {column.index for column in plan.columns} | clocks
+        if plan.series is not None:
+            self._used.add(plan.series)
         if plan.long is not None:
             self._used |= {plan.long.name, plan.long.value}
 
@@ -79,13 +87,55 @@ class RowSorter:
         if have > plan.width and any(cells[plan.width :]):
             self.reject(line, f"has {have} cells where {plan.width} are expected")
             return None
-        cells = cells[: plan.width] + [""] * (plan.width - have)
+        if have < plan.width and plan.dialect.separator == WHITESPACE:
+            placed = self._by_place(text)
+            if placed is None:
+                self.reject(line, f"has {have} of {plan.width} cells, and nothing says which")
+                return None
+            cells = placed
+        cells = cells[: plan.width] + [""] * (plan.width - len(cells))
+        if plan.clocks[0].fill_down:
+            self._held_date = cells[self._date] = cells[self._date] or self._held_date
         if not any(self._has_time(cells, clock) for clock in plan.clocks):
-            self._bad_time(line, " ".join(cells[c] for c in plan.clocks[0].columns).strip())
+            shown = " ".join(cells[c] for c in plan.clocks[0].columns).strip()
+            if any(
+                c.floor_us and self._has_time(cells, replace(c, floor_us=0)) for c in plan.clocks
+            ):
+                self.reject(line, f"the logger's clock was not set yet ({shown[:40]})")
+            else:
+                self._bad_time(line, shown)
             return None
-        if have <= max(self._used):
-            self.reject(line, f"ends after {have} of {plan.width} cells")
+        fixed = plan.dialect.separator == WHITESPACE
+        if have <= max(self._used) and not fixed and not self._complete(cells, have, line):
             return None
+        if have == plan.width:
+            self._full_line = text
+        return cells
+
+    def _complete(self, cells: list[str], have: int, line: int) -> bool:
+        """True for a short row whose last cell is whole: loggers leave out blanks at the end."""
+        last = max((i for i in range(have) if cells[i]), default=0)
+        values = self._used - {c for clock in self.plan.clocks for c in clock.columns}
+        before = split(self._full_line, self.plan.dialect.separator) if self._full_line else []
+        if last in values and last < len(before) and self._as_long(cells[last], before[last]):
+            self.short_rows += 1
+            self.short_example = self.short_example or line
+            return True
+        self.reject(line, f"ends after {have} of {self.plan.width} cells")
+        return False
+
+    def _by_place(self, text: str) -> list[str] | None:
+        """Return the cells of a row of a table in fixed places, by where they stand; else None."""
+        edges = [(m.start(), m.end()) for m in re.finditer(r"\S+", self._full_line)]
+        if len(edges) != self.plan.width:
+            return None
+        cells = [""] * self.plan.width
+        for found in re.finditer(r"\S+", text):
+            fits = [i for i, e in enumerate(edges) if e[1] == found.end()]
+            fits = fits or [i for i, e in enumerate(edges) if e[0] == found.start()]
+            if len(fits) != 1 or cells[fits[0]]:
+                return None
+            cells[fits[0]] = found[0]
         return cells
 
     def _has_time(self, cells: Sequence[str], clock: FileClock) -> bool:
@@ -112,12 +162,30 @@ class RowSorter:
             return True
         words = {cell.strip('"') for cell in cells if cell and number(cell) is None}
         known = {name for name in names if name and number(name) is None}
+        if self._heads_another(cells):
+            raise InputError(
+                f"line {line}: a new heading, of another table; split the file there and import "
+                "each part"
+            )
         if 2 * same > len(filled) or (len(words) > 2 and len(words & known) > 0.6 * len(cells)):
             raise InputError(
                 f"line {line}: a new heading with other columns; split the file there and import "
                 "each part"
             )
         return False
+
+    def _heads_another(self, cells: Sequence[str]) -> bool:
+        """True when words stand where the time and the readings should be, and name a time."""
+        clock = self.plan.clocks[0]
+        if max(clock.columns) >= len(cells) or self._has_time(cells, clock):
+            return False
+        named = [c.strip('"') for c in (cells[i] for i in clock.columns) if c]
+        ours = {self.plan.names[i] for i in clock.columns}
+        timed = any(name in ours or names_time(name) for name in named if number(name) is None)
+        others = [c for i, c in enumerate(cells) if c and i not in clock.columns]
+        form = self.plan.dialect
+        strange = [c for c in others if not is_value(c, form.decimal, form.thousands)]
+        return timed and len(strange) == len(others) > 0
 
     def _cut_short(self, cells: Sequence[str], line: int) -> bool:
         """True when the file's last line, which has no line end, may have lost its last digits."""

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from pathlib import Path
 
 from firelog.intake.file.clock import stamps
 from firelog.intake.file.plan import Dialect
@@ -13,6 +14,9 @@ from firelog.intake.file.table.cells import is_value, split
 MOST_LINES = 400  # whose cells are looked at one by one
 MOST_CELLS = 60_000  # of all these lines together, but never fewer than a few lines
 MOST_COLUMNS = 4096
+DEEP_PLACES = 16  # all over the file
+DEEP_BYTES = 16 * 1024
+DEEP_LINES = 40  # of each place
 
 
 @dataclass(frozen=True)
@@ -35,6 +39,11 @@ class RowSample:
     rows: tuple[Row, ...]
     body: tuple[Row, ...]
     width: int
+    deep: tuple[Row, ...] = ()  # rows from all over the file, further down
+
+    def everywhere(self, index: int) -> list[str]:
+        """Return the cells of one column, not blank, from the body and from all over the file."""
+        return [row.cells[index] for row in (*self.body, *self.deep) if row.cells[index]]
 
     def column(self, index: int) -> list[str]:
         """Return the cells of one column of the body that are not blank."""
@@ -61,6 +70,38 @@ def take(lines: Sequence[str], dialect: Dialect) -> RowSample:
     width = max(widths.items(), key=lambda pair: (pair[1], pair[0]))[0]
     body = [row for row in likely if len(row.cells) == width]
     return RowSample(rows, tuple(_without_heading(body, width, dialect)), width)
+
+
+def deepened(sample: RowSample, path: Path, codec: str, dialect: Dialect) -> RowSample:
+    """Return the sample with rows from all over the file: what is plugged in late shows there."""
+    size = path.stat().st_size
+    wide = 2 if codec.startswith("utf-16") else 1
+    found: list[Row] = []
+    cells = 0
+    with path.open("rb") as handle:
+        for part in range(1, DEEP_PLACES + 1):
+            at = (size - DEEP_BYTES) * part // DEEP_PLACES // wide * wide
+            if at <= 0:
+                continue
+            handle.seek(at)
+            text = handle.read(DEEP_BYTES).decode(codec, "replace")
+            for line in (
+                text.replace("\r\n", "\n").replace("\r", "\n").split("\n")[1:-1][:DEEP_LINES]
+            ):
+                row = Row(0, tuple(split(line, dialect.separator)))
+                cells += len(row.cells)
+                if len(row.cells) == sample.width and not row.blank and cells < 2 * MOST_CELLS:
+                    found.append(row)
+    return replace(sample, deep=tuple(found))
+
+
+def filled_down(sample: RowSample, index: int) -> RowSample:
+    """Return the sample with blank cells of one column holding what stands above them."""
+    held, body = "", []
+    for row in sample.body:
+        held = row.cells[index] or held
+        body.append(replace(row, cells=(*row.cells[:index], held, *row.cells[index + 1 :])))
+    return replace(sample, body=tuple(body), deep=())
 
 
 def _rows(lines: Sequence[str], dialect: Dialect) -> tuple[Row, ...]:

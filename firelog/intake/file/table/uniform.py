@@ -43,12 +43,14 @@ class Uniform:
     raw: IntArray
     values: list[FloatArray]
     last_line: str
+    copies: NDArray[np.bool_]
 
 
 def shape(plan: ReadPlan) -> Shape | None:
     """Return what :func:`read` needs, None when this file cannot be read so."""
     form, clock = plan.dialect, plan.clocks[0]
-    simple = len(plan.clocks) == 1 and plan.long is None and not form.thousands
+    wide = plan.long is None and plan.series is None
+    simple = len(plan.clocks) == 1 and wide and not form.thousands and not clock.fill_down
     if not simple or form.separator == WHITESPACE:
         return None
     if clock.kind not in (ClockKind.STAMP, ClockKind.ELAPSED, ClockKind.EPOCH):
@@ -93,12 +95,24 @@ def read(data: bytes, line: int, form: Shape) -> Uniform | None:
         raw = _counted(by_index[form.clock.columns[0]], form.clock.unit_us)
         if raw is None:
             return None
+    if form.clock.floor_us and (raw < form.clock.floor_us).any():
+        return None
     return Uniform(
         lines=line + np.arange(rows, dtype=np.int64),
         raw=raw,
         values=[by_index[column.index] for column in form.plan.columns],
         last_line=data[int(starts[-1, 0]) : -1].decode("utf-8", "replace"),
+        copies=_copies(data, raw, starts[:, 0], ends[:, -1]),
     )
+
+
+def _copies(data: bytes, raw: IntArray, starts: IntArray, ends: IntArray) -> NDArray[np.bool_]:
+    """True for lines that are the very line before; looked at where the instant is the same."""
+    copies = np.zeros(len(raw), bool)
+    for row in (np.flatnonzero(raw[1:] == raw[:-1]) + 1).tolist():
+        here = data[int(starts[row]) : int(ends[row])]
+        copies[row] = here == data[int(starts[row - 1]) : int(ends[row - 1])]
+    return copies
 
 
 # ---------------------------------------------------------------- numbers
