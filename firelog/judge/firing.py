@@ -67,9 +67,10 @@ def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None
     Reasons are worded in the unit ``words_in``, or in that of the schedule's file.
     """
     schedule = recorded.schedule_of(store, firing)
-    chains, found = {}, []
+    chains, found, last_us = {}, [], []
     for channel in judged_channels(store, firing):
         trace = store.readings(channel.id, firing.began_us, firing.ended_us)
+        last_us.extend(trace.t_us[-1:].tolist())
         chain = _aged(recorded.measurement_chain(store, channel), channel, trace, firing)
         chains[channel.name] = chain
         found.append(measured.corrected(channel, chain, trace, firing.began_us))
@@ -82,10 +83,13 @@ def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None
     believed = trust.without(traces, doubts)
     doubts = (*doubts, *installed.silent(store, firing, traces))
 
+    # An end that is the last reading to the microsecond was taken from the log, not noted.
+    noted = firing.ended_us is None or firing.ended_us != max(last_us, default=None)
+
     @cache
     def less(names: frozenset[str]) -> PreparedFiring:
         rest = [one for one in believed if one.name not in names]
-        return followed(worded, rest, end_s=end_s, running=firing.running)
+        return followed(worded, rest, end_s=end_s, running=firing.running, end_noted=noted)
 
     laid = less(frozenset())
     judgement = trust.tempered(judge_followed(laid), laid, doubts, less)

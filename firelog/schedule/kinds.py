@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from firelog import tomlfile
-from firelog.schedule.checks import extremes, rates, soaks
+from firelog.schedule.checks import extremes, rates, soaks, spread
 from firelog.schedule.checks.basis import Answer, PreparedFiring, TimeSpan, worst_of
 from firelog.schedule.plan import values
 from firelog.schedule.plan.model import Check
@@ -173,7 +173,7 @@ _KINDS = {
         RequirementKind(Ramp, _RAMP_KEYS, _ramp, _each(rates.ramp)),
         RequirementKind(Ceiling, ("at_most",), _ceiling, _each(extremes.limit)),
         RequirementKind(Floor, ("at_least",), _floor, _each(extremes.limit)),
-        RequirementKind(Spread, ("at_most",), _spread, extremes.spread),
+        RequirementKind(Spread, ("at_most",), _spread, spread.spread),
         RequirementKind(Track, ("band", "share", "against"), _track, soaks.track),
         RequirementKind(Gap, ("at_most",), _gap, soaks.gap),
     )

@@ -26,7 +26,7 @@ CALM_S = 30.0  # faster readings are averaged over this: a mould does not feel l
 RATE_WINDOW_S = 300.0
 RATE_MARGIN = 2.0  # inside a hole the kiln is granted twice the fastest it was seen to do
 RATE_LEAST_K_PER_H = 300.0
-NOISE_POINTS = 3000
+NOISE_BLOCKS, NOISE_BLOCK = 12, 500  # stretches of readings that stand for a long trace
 MOST_POINTS = 4000  # for bounds on rates, finer is of no use
 
 
@@ -59,6 +59,19 @@ class Series:
     def calm_c(self, at: slice) -> FloatArray:
         """Return the temperatures [°C] of a slice, averaged over 30 s where they come faster."""
         return _averaged(self.t_s[at], self.temp_c[at], CALM_S)
+
+    def averaged(self, over_s: float) -> tuple[FloatArray, float]:
+        """Return means [°C] over ``over_s`` [s] around each reading, and the readings in each.
+
+        NaN near the record's ends and beside holes, where the mean would not be of the middle.
+        """
+        half = _half_width(self.t_s, over_s)
+        if half < 1 or len(self.t_s) < 2 * half + 1:
+            return self.temp_c, 1.0
+        mean_c = np.full(len(self.t_s), np.nan)
+        mean, whole = _running(self.t_s, self.temp_c, half, over_s)
+        mean_c[half:-half] = np.where(whole, mean, np.nan)
+        return mean_c, 2.0 * half + 1.0
 
     def between(self, lo_s: float, hi_s: float) -> slice:
         """Return the slice of the readings with lo_s ≤ t ≤ hi_s [s]."""
@@ -131,8 +144,9 @@ def noise_k(temp_c: FloatArray) -> float:
     if len(temp_c) < 5:
         return 0.0
     thin = temp_c
-    if len(temp_c) > 2 * NOISE_POINTS:  # the beginning and the end stand for the rest
-        thin = np.concatenate((temp_c[:NOISE_POINTS], temp_c[-NOISE_POINTS:]))
+    if len(temp_c) > NOISE_BLOCKS * NOISE_BLOCK:  # stretches from all over stand for the rest
+        starts = np.linspace(0, len(temp_c) - NOISE_BLOCK, NOISE_BLOCKS).astype(np.int64)
+        thin = np.concatenate([temp_c[at : at + NOISE_BLOCK] for at in starts])
     second = thin[2:] - 2 * thin[1:-1] + thin[:-2]
     return float(1.4826 * np.median(np.abs(second)) / np.sqrt(6.0))
 
@@ -148,19 +162,31 @@ def worst_of_many(count: float) -> float:
 
 def _averaged(t_s: FloatArray, temp_c: FloatArray, over_s: float) -> FloatArray:
     """Return means over ``over_s`` around each reading; near a hole the reading itself."""
-    if len(t_s) < 3:
-        return temp_c
-    step_s = float(np.median(np.diff(t_s[:1000])))
-    half = int(over_s / 2 / step_s) if step_s > 0 else 0
+    half = _half_width(t_s, over_s)
     if half < 1 or len(t_s) < 2 * half + 1:
         return temp_c
-    width = 2 * half + 1
-    summed = np.concatenate(([0.0], np.cumsum(temp_c)))
-    mean = (summed[width:] - summed[:-width]) / width
-    whole = t_s[2 * half :] - t_s[: -2 * half] <= 1.5 * over_s
+    mean, whole = _running(t_s, temp_c, half, over_s)
     averaged = temp_c.copy()
     averaged[half:-half] = np.where(whole, mean, temp_c[half:-half])
     return averaged
+
+
+def _half_width(t_s: FloatArray, over_s: float) -> int:
+    """Return how many readings lie in half of ``over_s`` [s]."""
+    if len(t_s) < 3:
+        return 0
+    step_s = float(np.median(np.diff(t_s[:1000])))
+    return int(over_s / 2 / step_s) if step_s > 0 else 0
+
+
+def _running(
+    t_s: FloatArray, temp_c: FloatArray, half: int, over_s: float
+) -> tuple[FloatArray, BoolArray]:
+    """Return means over 2·half + 1 readings, and where those lie as close as they should."""
+    width = 2 * half + 1
+    summed = np.concatenate(([0.0], np.cumsum(temp_c)))
+    mean = (summed[width:] - summed[:-width]) / width
+    return mean, t_s[2 * half :] - t_s[: -2 * half] <= 1.5 * over_s
 
 
 def _fastest(t_s: FloatArray, temp_c: FloatArray) -> tuple[float, float]:

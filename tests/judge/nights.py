@@ -89,7 +89,7 @@ def write(
         store.add_readings(kept.id, t_us, values, quality, unit)
     schedule = parse_schedule(plan, "plan")
     store.add_firing(
-        name, "kiln one", began_us=began_us, ended_us=int(t_us[-1]) if ended else None,
+        name, "kiln one", began_us=began_us, ended_us=int(t_us[-1]) + 1 if ended else None,
         schedule_title=schedule.title, schedule_text=schedule.text,
     )  # fmt: skip
 

@@ -12,20 +12,44 @@ from firelog.say.numbers import show_difference, show_rate, show_temperature
 from firelog.schedule.follow.arrivals import LAG_S
 from firelog.schedule.follow.segments import Following
 from firelog.schedule.plan.model import Check, Schedule, SegmentRun
-from firelog.schedule.plan.requirements import Requirement
+from firelog.schedule.plan.requirements import Requirement, Soak
 from firelog.schedule.series import Hole, Series
 from firelog.verdict import Decision, Limit, Verdict
 
 
 @dataclass(frozen=True)
 class PreparedFiring:
-    """A firing ready to be judged; ``end_s`` [s] is its end, or now while it runs."""
+    """A firing ready to be judged; ``end_s`` [s] is its end, or now while it runs.
+
+    ``stopped``: the log stops before its schedule was done and nobody noted an end, so that what
+    was still due may have come after it.
+    """
 
     schedule: Schedule
     series: tuple[Series, ...]
     following: Following
     end_s: float
     running: bool
+    stopped: bool = False
+
+    @property
+    def is_open(self) -> bool:
+        """True while more may come: the firing runs, or its log stopped without a noted end."""
+        return self.running or self.stopped
+
+    @property
+    def more_to_come(self) -> str:
+        """The half-sentence that says why what was kept so far is not kept to the end."""
+        if self.running:
+            return "the firing still runs"
+        return "the log stops there without a noted end"
+
+    @property
+    def not_due(self) -> str:
+        """The half-sentence that says why what is missing may still have come."""
+        if self.running:
+            return "it is not due yet"
+        return "the log stops before it was due, and no end of the firing is noted"
 
     def run(self, name: str) -> SegmentRun:
         """Return how the segment of that name ran."""
@@ -78,24 +102,59 @@ class TimeSpan:
 def span_of(firing: PreparedFiring, requirement: Requirement) -> TimeSpan:
     """Return where the requirement looks: its segment as it really ran, or the whole firing."""
     if requirement.segment is None:
-        return TimeSpan(0.0, firing.end_s, firing.running)
+        return TimeSpan(0.0, firing.end_s, firing.is_open)
     run = firing.run(requirement.segment)
+    if run.began_s is None and isinstance(requirement, Soak):
+        stood = _stood_near(firing, requirement.segment)
+        if stood is not None:
+            return stood
     if run.began_s is None:
         lost = f"the segment {requirement.segment!r} cannot be found in the record"
-        if firing.running:
+        if firing.is_open:
             lost = f"the segment {requirement.segment!r} has not begun"
-        return TimeSpan(0.0, firing.end_s, firing.running, lost=lost)
+        return TimeSpan(0.0, firing.end_s, firing.is_open, lost=lost)
     ended_s = firing.end_s if run.ended_s is None else run.ended_s
     before_s, after_s = _hole_beside(firing, run.began_s), _hole_beside(firing, ended_s)
     return TimeSpan(
         run.began_s,
         ended_s,
-        firing.running and run.ended_s is None,
+        firing.is_open and run.ended_s is None,
         min(run.began_u_s or 0.0, LAG_S),
         min(run.ended_u_s or 0.0, LAG_S if after_s else np.inf),
         before_s,
         after_s,
     )
+
+
+def _stood_near(firing: PreparedFiring, segment: str) -> TimeSpan | None:
+    """Return where a kiln stood that never came into a hold's band; a soak has its own limits."""
+    following = firing.following
+    names = [one.name for one in firing.schedule.segments]
+    if following.path is None or following.grid is None:
+        return None
+    for aim, dwell in zip(following.chain, following.path.dwells, strict=True):
+        if aim.holds and aim.holds[0] == names.index(segment) and dwell.hi > dwell.lo:
+            t_s = following.grid.t_s
+            lo_s, hi_s = float(t_s[dwell.lo]), float(t_s[min(dwell.hi, len(t_s) - 1)])
+            still_open = firing.is_open and dwell.hi >= len(t_s)
+            doubt_s = 2.0 * LAG_S
+            holes_s = _hole_beside(firing, lo_s), _hole_beside(firing, hi_s)
+            return TimeSpan(lo_s, hi_s, still_open, doubt_s, doubt_s, *holes_s)
+    return None
+
+
+def other_readings(firing: PreparedFiring, requirement: Requirement) -> tuple[TimeSpan, ...]:
+    """Return the other stretches that could fairly be called the segment; mostly there are none.
+
+    A kiln that was there, went away for a while and came back may have begun its hold at either.
+    """
+    if requirement.segment is None:
+        return ()
+    run = firing.run(requirement.segment)
+    if run.began_s is None or run.touched_s is None or run.began_s - run.touched_s < LAG_S:
+        return ()
+    span = span_of(firing, requirement)
+    return (replace(span, lo_s=run.touched_s, lo_hole_s=0.0),)
 
 
 def _hole_beside(firing: PreparedFiring, at_s: float) -> float:
@@ -110,7 +169,7 @@ def _hole_beside(firing: PreparedFiring, at_s: float) -> float:
     right = int(np.searchsorted(marks, at_s - grid.cell_s / 2.0))
     near = marks[max(right - 1, 0) : right + 2]
     width = float(np.max(np.diff(near))) if len(near) > 1 else 0.0
-    return width if width > firing.schedule.longest_gap_s + grid.cell_s else 0.0
+    return width if width > firing.schedule.hole_s + grid.cell_s else 0.0
 
 
 def check_of(

@@ -87,14 +87,14 @@ def _soak_limits(
     if check.verdict is Verdict.PASS:
         return not_proven(check, span.lost) if span.lost else check
     if span.still_open:
-        return not_proven(check, "it is not due yet")
+        return not_proven(check, firing.not_due)
     if check.verdict is Verdict.NOT_PROVEN:
         for series in chosen:
             found = holes(
                 series,
                 span.lo_s - span.lo_hole_s,
                 span.hi_s + span.hi_hole_s,
-                firing.schedule.longest_gap_s,
+                firing.schedule.hole_s,
             )
             if found:
                 return not_proven(check, f"{series.name}: {in_hole(found[0])}")
@@ -133,14 +133,14 @@ def _inside(
     """Return the proven and the possible stretches of one channel inside the limits."""
     earliest_s = span.lo_s - max(span.lo_u_s, span.lo_hole_s)
     latest_s = span.hi_s + max(span.hi_u_s, span.hi_hole_s)
-    margin_s = firing.schedule.longest_gap_s
+    margin_s = firing.schedule.hole_s
     at = series.between(earliest_s - margin_s, latest_s + margin_s)
     t_s, temp_c = series.t_s[at], series.calm_c(at)
     guard_k = _guards(series, requirement.decision)[at]
     high_c = np.inf if requirement.at_most_c is None else requirement.at_most_c
     sure = (temp_c - guard_k >= requirement.at_least_c) & (temp_c + guard_k <= high_c)
     maybe = ~((temp_c + guard_k < requirement.at_least_c) | (temp_c - guard_k > high_c))
-    close = np.diff(t_s) <= firing.schedule.longest_gap_s
+    close = np.diff(t_s) <= firing.schedule.hole_s
     proven = spans.runs_of_steps(t_s, sure[1:] & sure[:-1] & close)
     possible = spans.runs_of_steps(t_s, (maybe[1:] | maybe[:-1]) & close)
     unseen = [
@@ -248,7 +248,7 @@ def track(
         uncertainty=max(0.0, (most - least) / 2.0), at_s=when_s, channel=name,
     )  # fmt: skip
     if span.still_open:
-        return not_proven(check, "it is not due yet")
+        return not_proven(check, firing.not_due)
     return check
 
 
@@ -265,7 +265,7 @@ def _tracked(
     off_k = np.abs(temp_c - aim_c)
     step_s = np.diff(t_s)
     asked = np.isfinite(aim_c[1:]) & np.isfinite(aim_c[:-1])
-    close = step_s <= firing.schedule.longest_gap_s
+    close = step_s <= firing.schedule.hole_s
     sure = off_k + guard_k <= requirement.band_k
     maybe = ~(off_k - guard_k > requirement.band_k)
     whole = float(np.sum(step_s[asked]))
@@ -306,8 +306,8 @@ def gap(
     )
     if span.lost:
         return not_proven(check, span.lost)
-    if verdict is Verdict.PASS and span.still_open:
-        return not_proven(check, "kept so far, and the firing still runs")
+    if verdict is Verdict.PASS and span.still_open and firing.running:
+        return not_proven(check, f"kept so far, and {firing.more_to_come}")
     return check
 
 

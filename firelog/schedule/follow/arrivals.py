@@ -1,8 +1,10 @@
-"""When a temperature was reached (inside its band and staying), and how long it was held.
+"""When a kiln was first there, and how long it was inside its band.
 
-A band is entered when the slowest followed channel is inside and the fastest not beyond, and when
-they stay for ten minutes (or to the dwell's end). That a soak begins with the slowest required
-sensor and pauses when one drops out is pyrometry practice as in AMS 2750 (from memory).
+A kiln is there from the first moment its slowest followed channel is at the band's near edge or
+beyond it, and remains there through overshoots, dips and doors; only an absence of half an hour or
+more makes an earlier touch no arrival (common practice, no source). That a soak begins with the
+slowest required sensor and pauses when one drops out is pyrometry practice as in AMS 2750 (from
+memory).
 """
 
 from __future__ import annotations
@@ -17,17 +19,23 @@ from firelog.schedule.follow.corners import crossing
 from firelog.schedule.follow.grid import Grid, running_mean
 
 STAY_S = 600.0
+ABSENT_S = 1800.0
+YOUNG_ABSENT_S = 1200.0
+BEYOND_K, BEYOND_BANDS = 30.0, 2.0  # farther beyond its band than this a kiln is elsewhere
 LAG_S = 60.0  # a sheathed thermocouple in a kiln answers up to a minute late; common practice
 SMOOTH_S = 60.0
-MAY_STRAY = 0.05  # share of the ten minutes that may be outside by noise
 
 
 @dataclass(frozen=True)
 class Arrival:
-    """When the band was entered [s since the firing began], and how far that may be off [s]."""
+    """When the kiln was there [s since the firing began], and how far that may be off [s].
+
+    ``touched_s`` [s]: when it was there for the first time, before absences of half an hour.
+    """
 
     at_s: float
     u_s: float
+    touched_s: float
 
 
 @dataclass(frozen=True)
@@ -49,35 +57,50 @@ class TimeInBand:
         return float(np.interp(seconds, self.running_s, self.t_s))
 
 
-def arrival(
-    grid: Grid, target_c: float, band_k: float, from_s: float, until_s: float
-) -> Arrival | None:
-    """Return when the band was entered to stay between two instants [s], or None.
+def near_k(band_k: float) -> float:
+    """Return how far beyond its band [K] a kiln still counts as being at its aim."""
+    return max(BEYOND_K, BEYOND_BANDS * band_k)
 
-    The band is ``target_c`` [°C] ± ``band_k`` [K]. The slowest followed channel decides, as in AMS
-    2750 (from memory); ten minutes for staying are common practice, no source.
+
+def arrival(
+    grid: Grid,
+    target_c: float,
+    band_k: float,
+    from_s: float,
+    until_s: float,
+    *,
+    heating: bool = True,
+) -> Arrival | None:
+    """Return when the kiln was first there between two instants [s], or None.
+
+    There is at or beyond the near edge of ``target_c`` [°C] ± ``band_k`` [K]. The slowest followed
+    channel decides, as in AMS 2750 (from memory); where it never comes, the middle one does.
     """
     lo = max(0, int(np.searchsorted(grid.t_s, from_s - grid.cell_s / 2)))
     hi = min(len(grid.t_s), int(np.searchsorted(grid.t_s, until_s + grid.cell_s / 2)))
     if hi <= lo:
         return None
+    sign = 1.0 if heating else -1.0
     low, high, noise = _smoothed(grid, lo, hi, band_k)
-    bottom, top = target_c - band_k, target_c + band_k
-    inside = (low >= bottom) & (high <= top)
-    if not inside.any():
+    slow, edge = (low, grid.low_c) if heating else (-high, -grid.high_c)
+    near, far = sign * target_c - band_k, sign * target_c + band_k + near_k(band_k)
+    if not ((slow >= near) & (slow <= far)).any():
+        slow, edge = sign * running_mean(grid.mid_c[lo:hi], 1), sign * grid.mid_c
+    there = (slow >= near) & (slow <= far)
+    if not there.any():
         return None
-    loose = 3.0 * noise
-    out = ~((low >= bottom - loose) & (high <= top + loose)) & np.isfinite(low)
-    number = _first_to_stay(inside, out, max(1, round(STAY_S / grid.cell_s)))
+    short, beyond = slow < near - 3.0 * noise, slow > far
+    deep = slow < near - near_k(band_k)
+    number, touched = _longest_stay(grid.t_s[lo:hi], there, short | beyond, short, deep)
+    touched_s = float(grid.t_s[lo + touched])
     at = lo + number
     if number == 0:
-        return Arrival(float(grid.t_s[at]), grid.cell_s)
+        return Arrival(float(grid.t_s[at]), grid.cell_s, touched_s)
     if not grid.known[at - 1]:
         last = np.flatnonzero(grid.known[:at])
         hole_s = float(grid.t_s[at] - grid.t_s[last[-1]]) if len(last) else 0.0
-        return Arrival(float(grid.t_s[at]), max(hole_s, grid.cell_s))
-    rising = low[number - 1] < bottom
-    edge, level = (grid.low_c, bottom) if rising else (grid.high_c, top)
+        return Arrival(float(grid.t_s[at]), max(hole_s, grid.cell_s), touched_s)
+    level = near if slow[number - 1] < near else far
     known = grid.known[lo:hi]
     place = int(np.count_nonzero(known[:number]))
     found = crossing(grid.t_s[lo:hi][known], edge[lo:hi][known], level, place, grid.noise_k)
@@ -85,18 +108,40 @@ def arrival(
     u_s = np.hypot(found.u_s, LAG_S)
     if found.k_per_s:
         u_s = np.hypot(u_s, u_k / abs(found.k_per_s))
-    return Arrival(float(np.clip(found.at_s, from_s, until_s)), float(u_s))
+    at_s = float(np.clip(found.at_s, from_s, until_s))
+    return Arrival(at_s, float(u_s), at_s if touched == number else touched_s)
 
 
-def _first_to_stay(inside: NDArray[np.bool_], out: NDArray[np.bool_], cells: int) -> int:
-    strays = np.concatenate(([0], np.cumsum(out)))
-    ends = np.minimum(np.arange(len(out)) + cells, len(out))
-    share = (strays[ends] - strays[:-1]) / np.maximum(ends - np.arange(len(out)), 1)
-    whole = ends - np.arange(len(out)) >= min(cells, len(out) // 2)
-    staying = np.flatnonzero(inside & whole & (share <= MAY_STRAY))
-    if len(staying):
-        return int(staying[0])
-    return int(np.argmin(np.where(inside & whole, share, np.where(inside, 2.0, 3.0))))
+def _longest_stay(
+    t_s: FloatArray,
+    there: NDArray[np.bool_],
+    absent: NDArray[np.bool_],
+    short: NDArray[np.bool_],
+    deep: NDArray[np.bool_],
+) -> tuple[int, int]:
+    """Return the cell where the longest stay begins, and the first cell that is there at all.
+
+    A stay is interrupted by half an hour or more of cells that are absent; in its first ten minutes
+    also by twenty minutes short of it, or a deep fall: that may be a ramp that was not done yet.
+    """
+    cells = np.flatnonzero(there)
+    width_s = np.diff(t_s)
+
+    def summed(mask: NDArray[np.bool_]) -> FloatArray:
+        return np.concatenate(([0.0], np.cumsum(np.where(mask[:-1], width_s, 0.0))))[cells]
+
+    gone_s, short_s = summed(absent), summed(short)
+    fell = np.concatenate(([0], np.cumsum(deep)))[cells]
+    groups, first, count = [], 0, len(cells)
+    for at in np.flatnonzero((np.diff(gone_s) > 0) | (np.diff(fell) > 0)).tolist():
+        young = t_s[cells[at]] - t_s[cells[first]] < STAY_S
+        odd = short_s[at + 1] - short_s[at] >= YOUNG_ABSENT_S or fell[at + 1] > fell[at]
+        if gone_s[at + 1] - gone_s[at] >= ABSENT_S or (young and odd):
+            groups.append((first, at + 1))
+            first = at + 1
+    groups.append((first, count))
+    best = max(groups, key=lambda group: (group[1] - group[0], -group[0]))
+    return int(cells[best[0]]), int(cells[0])
 
 
 def _smoothed(grid: Grid, lo: int, hi: int, band_k: float) -> tuple[FloatArray, FloatArray, float]:
@@ -136,6 +181,8 @@ def in_band_s(
     if hi <= lo:
         return TimeInBand(np.empty(0), np.empty(0))
     low, high, noise = _smoothed(grid, lo, hi, band_k)
+    if float(np.nanmedian(high - low)) > band_k:  # no band could hold couples so far apart
+        low = high = running_mean(grid.mid_c[lo:hi], 1)
     inside = (low >= target_c - band_k - noise) & (high <= target_c + band_k + noise)
     t_s = grid.t_s[lo:hi]
     marks = np.concatenate(([from_s], t_s, [until_s]))

@@ -153,9 +153,12 @@ def _missed(
     shown = show_temperature(float(grid.mid_c[where]), schedule.unit)
     aim = show_temperature(segment.target_c, schedule.unit)
     began_s = float(grid.t_s[cells[0]]) if len(cells) else 0.0
+    went = f"came no farther than {shown}"
+    if sign * (float(grid.mid_c[where]) - segment.target_c) >= -segment.band_k:
+        went = f"came to {shown} and did not stay near its aim"
     return Happening(
         "not reached", began_s, float(grid.t_s[where]),
-        f"{segment.name!r} came no farther than {shown}; {aim} was aimed at.",
+        f"{segment.name!r} {went}; {aim} was aimed at.",
     )  # fmt: skip
 
 
@@ -190,9 +193,9 @@ def _doors(schedule: Schedule, grid: Grid) -> Iterator[Happening]:
 
 def _holes(schedule: Schedule, grid: Grid, end_s: float) -> Iterator[Happening]:
     marks = np.concatenate((grid.t_s[grid.known], [max(end_s, float(grid.t_s[-1]))]))
-    if marks[0] > schedule.longest_gap_s:
+    if marks[0] > schedule.hole_s:
         marks = np.concatenate(([0.0], marks))
-    for at in np.flatnonzero(np.diff(marks) > schedule.longest_gap_s + grid.cell_s):
+    for at in np.flatnonzero(np.diff(marks) > schedule.hole_s + grid.cell_s):
         lasted = show_duration(float(marks[at + 1] - marks[at]))
         yield Happening(
             "hole", float(marks[at]), float(marks[at + 1]), f"No usable reading for {lasted}."

@@ -18,12 +18,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firelog.readings import FloatArray
+from firelog.schedule.follow.arrivals import near_k
 from firelog.schedule.follow.grid import Grid
 from firelog.schedule.plan.model import Schedule
 
 # Prices per hour, chosen on the truth benchmark's training seeds; only their order matters much.
 IN_BAND_WHILE_MOVING = 0.15  # dwelling is the better account of readings inside the band
 STALLED = 0.05
+STANDING = 0.04  # standing beside its band a kiln is at its aim rather than stalled
 WRONG_WAY = 0.5
 OFF_THE_WAY = 0.5
 AFTERWARDS = 0.3
@@ -33,6 +35,7 @@ SLOPE_OVER_S = 300.0
 LONGEST_SLOPE_S = 1800.0
 SLOPE_LEAST_K_PER_H = 20.0
 HESITATE = 0.25  # hours out of the band before a running hold counts as left
+NEIGHBOUR = 0.4  # of the way to the next aim a kiln may stand beside its own
 UNSURE = 0.02  # boundaries whose price is within this (hours) of the best count as possible
 
 
@@ -186,13 +189,18 @@ def _prices(grid: Grid, chain: tuple[Aim, ...]) -> list[FloatArray]:
     start_c = chain[0].from_c
     rows = [np.clip((np.abs(mid_c - start_c) - START_BAND_K) / START_BAND_K, 0.0, 1.0)]
     before_c, before_k = start_c, START_BAND_K
-    for aim in chain:
+    for number, aim in enumerate(chain):
         rows.append(_moving(mid_c, (slope, slope_noise), aim, before_c, before_k))
         below, above = aim.target_c - aim.band_k, aim.target_c + aim.band_k
         out = np.maximum(below - grid.low_c, grid.high_c - above) / aim.band_k
         middle = (np.abs(mid_c - aim.target_c) - aim.band_k) / aim.band_k
         # All channels should be inside; one that stays out must not hide the dwell of the rest.
-        rows.append(np.clip(0.3 * np.clip(out, 0, 1) + 0.7 * np.clip(middle, 0, 1), 0.0, 1.0))
+        price = np.clip(0.3 * np.clip(out, 0, 1) + 0.7 * np.clip(middle, 0, 1), 0.0, 1.0)
+        next_c = chain[number + 1].target_c if number + 1 < len(chain) else np.inf
+        room_k = NEIGHBOUR * min(abs(aim.target_c - before_c), abs(next_c - aim.target_c))
+        beside = np.abs(mid_c - aim.target_c) <= min(aim.band_k + near_k(aim.band_k), room_k)
+        standing = beside & (np.abs(slope) <= SLOPE_LEAST_K_PER_H + 2.0 * slope_noise)
+        rows.append(np.where(standing, np.minimum(price, STANDING), price))
         before_c, before_k = aim.target_c, aim.band_k
     inside = np.abs(mid_c - before_c) <= before_k
     rows.append(AFTERWARDS + np.where(inside, IN_BAND_WHILE_MOVING, 0.0))

@@ -16,7 +16,7 @@ from firelog.readings import FloatArray
 from firelog.schedule.follow.arrivals import Arrival, arrival, in_band_s
 from firelog.schedule.follow.grid import Grid, on_grid
 from firelog.schedule.follow.path import Aim, Alignment, Stretch, aims, best_path
-from firelog.schedule.follow.turns import Departure, edge, turn
+from firelog.schedule.follow.turns import Departure, edge, last_leaving, turn
 from firelog.schedule.plan.model import ChannelTrace, Schedule, SegmentRun
 from firelog.schedule.plan.target import segment_length_s
 from firelog.schedule.series import Series, choose, prepare
@@ -77,7 +77,7 @@ def follow_series(
     if not chosen:
         runs = tuple(replace(NEVER, name=segment.name) for segment in schedule.segments)
         return Following(runs, None, remarks=("there is no usable reading",))
-    grid = on_grid(chosen, schedule.longest_gap_s)
+    grid = on_grid(chosen, schedule.hole_s)
     if grid.dead:
         remarks.append(f"{', '.join(grid.dead)} hardly moved and was not followed")
     return follow_grid(schedule, grid, running=running, remarks=tuple(remarks))
@@ -118,9 +118,12 @@ def _runs(
         there = None
         if dwell.hi > dwell.lo:
             until = float(grid.t_s[min(dwell.hi, count - 1)]) + grid.cell_s
-            there = arrival(grid, aim.target_c, aim.band_k, began.at_s, until)
+            heating = aim.target_c >= aim.from_c
+            there = arrival(grid, aim.target_c, aim.band_k, began.at_s, until, heating=heating)
             if there is not None and left is not None and left.at_s < there.at_s:
                 left = Departure(until, (left.u_s or 0.0) + until - left.at_s)
+            if there is not None and left is not None and later is not None:
+                left = last_leaving(grid, (there.at_s, left), dwell, later)
         if aim.ramp is not None:
             found[aim.ramp] = _ramp_run(schedule.segments[aim.ramp].name, began, there, left)
         if there is not None:
@@ -186,7 +189,7 @@ def _hold_runs(
         until_s = float(grid.t_s[-1]) if left is None else left.at_s
         soaked = in_band_s(
             grid, aim.target_c, aim.band_k,
-            from_s=begin, until_s=until_s, longest_gap_s=schedule.longest_gap_s,
+            from_s=begin, until_s=until_s, longest_gap_s=schedule.hole_s,
         )  # fmt: skip
         complete = soaked.when(segment.hold_s or 0.0)
         ended = None if left is None else left.at_s
@@ -197,6 +200,7 @@ def _hold_runs(
         yield number, SegmentRun(
             segment.name, begin, begin, total, ended, complete_s=complete,
             began_u_s=begin_u, reached_u_s=begin_u, ended_u_s=ended_u,
+            touched_s=min(there.touched_s, begin),
         )  # fmt: skip
         if last or complete is None:
             return

@@ -14,6 +14,7 @@ from firelog.schedule.follow.path import Stretch
 
 LEAST_BEND_CELLS = 6
 STRAY_K = 15.0
+SWING_K = 4.0
 SLOPE_LOOK_S = 120.0
 MOST_BACK_S = 3 * 3600.0
 
@@ -64,6 +65,38 @@ def turn(grid: Grid, stay: Stretch, go: Stretch, level_c: float) -> Departure:
     leave = Departure(found.at_s, max(u_s, _hole_at(seen, found.at_s, grid.cell_s)))
     hole = _hole_before(grid, stay.lo, at)
     return leave if hole is None else _beside_hole(grid, hole, leave, sign * (mid_c - level))
+
+
+def last_leaving(
+    grid: Grid, stay: tuple[float, Departure], dwell: Stretch, later: Stretch
+) -> Departure:
+    """Return when a level was truly left [s]: after a last swing the other way, if there was one.
+
+    ``stay`` is from when [s] the kiln was there, and the bend that looked like its leaving. A peak
+    before a cooling (a dip before a heating) belongs to the stay: it ends where the trace last
+    crosses its level on the way out.
+    """
+    there_s, left = stay
+    lo = int(np.searchsorted(grid.t_s, there_s))
+    at = int(np.searchsorted(grid.t_s, left.at_s))
+    end = min(later.hi, len(grid.t_s) - 1)
+    if at - lo < LEAST_BEND_CELLS or end <= at:
+        return left
+    level = float(np.nanmedian(grid.mid_c[lo:at])) if grid.known[lo:at].any() else np.nan
+    ahead = grid.mid_c[at : end + 1]
+    known = np.flatnonzero(np.isfinite(ahead))
+    if not len(known) or not np.isfinite(level):
+        return left
+    go = 1.0 if float(ahead[known[-1]]) >= level else -1.0
+    behind = np.flatnonzero(-go * (ahead - level) > max(SWING_K, 5.0 * grid.noise_k))
+    if not len(behind):
+        return left
+    back = at + int(behind[-1])
+    crossed = np.flatnonzero(go * (grid.mid_c[back : end + 1] - level) >= 0.0)
+    if not len(crossed):
+        return left
+    u_s = float(np.hypot(grid.cell_s, LAG_S))
+    return Departure(float(grid.t_s[back + int(crossed[0])]), u_s)
 
 
 def _beside_hole(

@@ -13,6 +13,8 @@ from firelog.schedule.plan.requirements import Requirement
 from firelog.units import TemperatureUnit
 from firelog.verdict import Limit, Side, Verdict
 
+GAP_SLACK = 1.05
+
 
 # ---------------------------------------------------------------- what is aimed at
 @dataclass(frozen=True)
@@ -58,6 +60,11 @@ class Schedule:
     notes: str = ""
     text: str = field(default="", repr=False, compare=False)
 
+    @property
+    def hole_s(self) -> float:
+        """What two readings must be apart to leave a hole [s]: loggers are late by a second."""
+        return self.longest_gap_s * GAP_SLACK
+
 
 # ---------------------------------------------------------------- what is judged
 @dataclass(frozen=True)
@@ -87,7 +94,8 @@ class SegmentRun:
     """How one segment really went; seconds since the firing began, None where it never did.
 
     ``soaked_s`` is the time inside the band, ``complete_s`` when a hold had lasted as long as
-    asked. ``*_u_s`` is how far each instant may be off (half-width), None where unknown.
+    asked. ``touched_s`` is when a hold's temperature was first come to, before absences of half an
+    hour. ``*_u_s`` is how far each instant may be off (half-width), None where unknown.
     """
 
     name: str
@@ -99,6 +107,7 @@ class SegmentRun:
     began_u_s: float | None = None
     reached_u_s: float | None = None
     ended_u_s: float | None = None
+    touched_s: float | None = None
 
 
 @dataclass(frozen=True)

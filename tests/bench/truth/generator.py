@@ -21,7 +21,7 @@ from firelog.schedule.plan.model import ChannelTrace, Schedule
 from firelog.schedule.plan.reader import parse_schedule
 
 AIR_C = 20.0
-STAY_S = 600  # "and staying": in the band for ten minutes, or to the end of the dwell
+STAY_S = 600  # "and staying": there for ten minutes, or to the end of the dwell
 
 
 @dataclass
@@ -385,7 +385,10 @@ def _finish_truth(rows, band, runs, true_c) -> None:
             until = int(runs[number + 1].ended_s)
         lo = int(run.began_s)
         inside = (low[lo:until] >= row["to"] - band) & (high[lo:until] <= row["to"] + band)
-        entry = _entry(inside)
+        heats = row["to"] >= float(np.median(true_c[:, lo]))
+        # At the near edge or beyond it: an overshoot at arrival belongs to the hold.
+        there = (low if heats else -high)[lo:until] >= (row["to"] if heats else -row["to"]) - band
+        entry = _entry(there & inside.any())
         hold = runs[number + 1] if has_hold else None
         if entry is None:
             if hold is not None:
@@ -401,7 +404,7 @@ def _finish_truth(rows, band, runs, true_c) -> None:
 
 
 def _entry(inside: np.ndarray) -> int | None:
-    """Return the first second inside that is followed by ten minutes inside, or to the end."""
+    """Return the first second there that is followed by ten minutes inside, or to the end."""
     if not inside.any():
         return None
     out = np.concatenate(([0], np.cumsum(~inside)))

@@ -6,9 +6,7 @@ import numpy as np
 import pytest
 
 from firelog.schedule.checks.judge import judge
-from firelog.schedule.checks.rates import slopes
 from firelog.schedule.plan.reader import parse_schedule
-from firelog.schedule.series import prepare
 from firelog.verdict import Verdict
 from tests.schedule.firings import piecewise, trace
 
@@ -282,24 +280,6 @@ def test_words_are_in_the_schedules_own_unit():
     why = judge(plan, (trace(*piecewise(CORNERS)),)).checks[0].why
     assert "1508.0 °F" in why
     assert "°C" not in why
-
-
-def test_window_rates_agree_with_numpy_and_shrug_off_a_jump():
-    """Every window's rate is numpy's own least squares line; ten stray readings do not bend it.
-
-    Peer: numpy.polyfit over the same fifteen minutes.
-    """
-    t_s, temp_c = piecewise(((0, 20), (3, 620)), 10.0)
-    kiln = prepare(trace(t_s, temp_c, noise_k=1.0))
-    found = slopes(kiln, 900.0, 0.0, 3 * 3600.0, 300.0)
-    for at in range(0, len(found.t_s), 20):
-        inside = np.abs(kiln.t_s - found.t_s[at]) <= 450.0 + 15.0
-        fit = np.polyfit(kiln.t_s[inside], kiln.temp_c[inside], 1)[0] * 3600.0
-        assert found.k_per_h[at] == pytest.approx(fit, abs=4.0)
-        assert abs(found.k_per_h[at] - 200.0) <= 2 * found.expanded_k_per_h[at]
-    temp_c[500:510] += 30.0
-    bent = slopes(prepare(trace(t_s, temp_c, noise_k=1.0)), 900.0, 0.0, 3 * 3600.0, 300.0)
-    assert bent.k_per_h.max() == pytest.approx(200.0, abs=12.0)
 
 
 def test_overshoot_is_peak_minus_set_point():
