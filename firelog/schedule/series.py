@@ -56,6 +56,10 @@ class Series:
         """The standard deviation of the reading noise [K]."""
         return noise_k(self.temp_c)
 
+    @cached_property
+    def _summed(self) -> FloatArray:
+        return np.asarray(np.concatenate(([0.0], np.cumsum(self.temp_c))))
+
     def calm_c(self, at: slice) -> FloatArray:
         """Return the temperatures [°C] of a slice, averaged over 30 s where they come faster."""
         return _averaged(self.t_s[at], self.temp_c[at], CALM_S)
@@ -69,7 +73,7 @@ class Series:
         if half < 1 or len(self.t_s) < 2 * half + 1:
             return self.temp_c, 1.0
         mean_c = np.full(len(self.t_s), np.nan)
-        mean, whole = _running(self.t_s, self.temp_c, half, over_s)
+        mean, whole = _running(self.t_s, self._summed, half, over_s)
         mean_c[half:-half] = np.where(whole, mean, np.nan)
         return mean_c, 2.0 * half + 1.0
 
@@ -165,7 +169,8 @@ def _averaged(t_s: FloatArray, temp_c: FloatArray, over_s: float) -> FloatArray:
     half = _half_width(t_s, over_s)
     if half < 1 or len(t_s) < 2 * half + 1:
         return temp_c
-    mean, whole = _running(t_s, temp_c, half, over_s)
+    summed = np.concatenate(([0.0], np.cumsum(temp_c)))
+    mean, whole = _running(t_s, summed, half, over_s)
     averaged = temp_c.copy()
     averaged[half:-half] = np.where(whole, mean, temp_c[half:-half])
     return averaged
@@ -180,11 +185,10 @@ def _half_width(t_s: FloatArray, over_s: float) -> int:
 
 
 def _running(
-    t_s: FloatArray, temp_c: FloatArray, half: int, over_s: float
+    t_s: FloatArray, summed: FloatArray, half: int, over_s: float
 ) -> tuple[FloatArray, BoolArray]:
     """Return means over 2·half + 1 readings, and where those lie as close as they should."""
     width = 2 * half + 1
-    summed = np.concatenate(([0.0], np.cumsum(temp_c)))
     mean = (summed[width:] - summed[:-width]) / width
     return mean, t_s[2 * half :] - t_s[: -2 * half] <= 1.5 * over_s
 
