@@ -68,25 +68,38 @@ def restore(settings: Settings, copy: Path, replace: bool) -> None:
 @click.command()
 @click.option("--older-than", required=True, help='Such as "10 years", "18 months" or "400 days".')
 @click.option("--who", default="", help="Who decides so.")
+@click.option("--key", type=click.Path(path_type=Path), help="Sign the removal with this key file.")
 @click.option("--yes", is_flag=True, help="Do it; without this only say what would go.")
 @json_option
 @common_options
 @pass_settings
-def expire(settings: Settings, *, older_than: str, who: str, yes: bool, as_json: bool) -> None:
+def expire(
+    settings: Settings, *, older_than: str, who: str, key: Path | None, yes: bool, as_json: bool
+) -> None:
     """Let old readings of sealed firings go; firings, events, verdicts and seals stay for good.
 
-    What went, when and by which rule is written down. Make a backup first; ask your insurer and
+    Readings on which a heat, a pour or a casting stands are kept. What went, when and by which rule
+    is written down and sealed. Make a backup first; ask your insurer and
     your client's contract how long readings must be kept.
     """
+    from firelog import __version__
     from firelog.cli.clock import now_us
     from firelog.record import expiry
+    from firelog.record.signing import PrivateKey
     from firelog.record.store import Store
 
     now = now_us()
     cutoff_us = now - _age_us(older_than)
     with Store.open(settings.store_path(), write=yes) as store:
         found = expiry.expire(
-            store, cutoff_us, now_us=now, who=who, rule=f"older than {older_than}", really=yes
+            store,
+            cutoff_us,
+            now_us=now,
+            who=who,
+            rule=f"older than {older_than}",
+            really=yes,
+            version=__version__,
+            key=PrivateKey.load(key) if key else None,
         )
     if as_json:
         emit_json({"done": yes, "firings": [vars(answer) for answer in found]})

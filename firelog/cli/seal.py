@@ -11,11 +11,12 @@ from firelog.cli.common import Settings, common_options, emit_json, json_option,
 
 if TYPE_CHECKING:
     from firelog.record.seal import Seal
-    from firelog.record.verify import Discrepancy, SealVerification
+    from firelog.record.verify import SealVerification
+    from firelog.record.whole import Discrepancy
 
 
 @click.command()
-@click.argument("firings", nargs=-1, metavar="FIRING...")
+@click.argument("firings", nargs=-1, metavar="[FIRING]...")
 @click.option("--who", default="", help="Who closes the record.")
 @click.option("--key", type=click.Path(path_type=Path), help="Sign with this key file.")
 @click.option(
@@ -35,6 +36,8 @@ def seal(
 ) -> None:
     """Close the record of each FIRING, so that a later change shows in `firelog verify`.
 
+    A seal covers the whole record at rest: heats, pours, castings, inspections, notes, alarms,
+    imports, removals too. Without FIRING it covers those and the firings that were sealed before.
     Print the head and give it away: whoever has it can tell this record from one sealed anew.
     """
     from firelog import __version__
@@ -46,8 +49,6 @@ def seal(
 
     if key and new_key:
         raise InputError("name one of --key and --new-key, not both")
-    if not firings and not new_key:
-        raise InputError("name the firing to seal; `firelog firings` lists them")
     signer = None
     if new_key:
         signer = PrivateKey.create(new_key)
@@ -56,19 +57,20 @@ def seal(
     elif key:
         signer = PrivateKey.load(key)
     made: list[dict[str, Any]] = []
-    if firings:
-        with Store.open(settings.store_path(), write=True) as store:
-            for firing in [store.firing(name) for name in firings]:
-                done = sealing.seal(
-                    store, firing, now_us=now_us(), version=__version__, who=who, key=signer
-                )
-                made.append(_seal_answer(firing.name, done))
+    with Store.open(settings.store_path(), write=True) as store:
+        named = [store.firing(name) for name in firings]
+        for firing in named or (None,):
+            done = sealing.seal(
+                store, firing, now_us=now_us(), version=__version__, who=who, key=signer
+            )
+            made.append(_seal_answer(firing.name if firing else None, done))
     if as_json:
         emit_json({"seals": made})
         return
     for answer in made:
         signed = ", signed" if answer["public_key"] else ""
-        click.echo(f"{answer['firing']}: {answer['items']} items sealed{signed}")
+        name = answer["firing"] or "the record"
+        click.echo(f"{name}: seal {answer['seal']}, {answer['items']} new items sealed{signed}")
         click.echo(f"  head {answer['head']}")
 
 
@@ -119,7 +121,11 @@ def _print(answer: SealVerification) -> None:
         found = "1 finding" if len(answer.findings) == 1 else f"{len(answer.findings)} findings"
         click.echo(f"{found} against {count} seals. Compare with a backup.")
     elif count:
-        click.echo(f"unchanged: all that {count} seals cover. Newest head {answer.seals[-1].head}")
+        gone = sum(note.what.startswith("removed") for note in answer.notes)
+        except_ = f", except for {gone} that were removed openly" if gone else ""
+        click.echo(
+            f"unchanged{except_}: all that {count} seals cover. Newest head {answer.seals[-1].head}"
+        )
     else:
         click.echo("nothing is sealed yet: `firelog seal FIRING` closes a record.")
 
@@ -129,11 +135,12 @@ def _line(finding: Discrepancy) -> str:
     return f"{where}{finding.item}: {finding.what}"
 
 
-def _seal_answer(firing: str, seal: Seal) -> dict[str, Any]:
+def _seal_answer(firing: str | None, seal: Seal) -> dict[str, Any]:
     from firelog.units import iso_utc
 
     return {
         "firing": firing,
+        "seal": seal.id,
         "sealed": iso_utc(seal.sealed_us),
         "who": seal.who,
         "items": seal.count,
@@ -149,7 +156,10 @@ def _verify_answer(answer: SealVerification, names: dict[int, str]) -> dict[str,
 
     return {
         "unchanged": answer.unchanged,
-        "seals": [_seal_answer(names.get(s.firing_id, "?"), s) for s in answer.seals],
+        "seals": [
+            _seal_answer(None if s.firing_id is None else names.get(s.firing_id, "?"), s)
+            for s in answer.seals
+        ],
         "findings": [plain(finding) for finding in answer.findings],
         "notes": [plain(note) for note in answer.notes],
     }

@@ -7,14 +7,15 @@ step is never edited: a change is a new step.
 from __future__ import annotations
 
 import contextlib
+import functools
 from pathlib import Path
 from typing import Any
 
 from firelog import safefile
 from firelog.errors import StoreError
 from firelog.readings import Quality, Unit
-from firelog.record import schema_origins
-from firelog.record.driver import Database, Migrations, connect
+from firelog.record import schema_origins, schema_seals
+from firelog.record.driver import Database, Migrations, connect, sqlite3
 from firelog.record.views import VIEWS
 
 APPLICATION_ID = 0x46524C47  # "FRLG", so that `pragma application_id` tells whose file this is
@@ -483,7 +484,24 @@ def sixth(db: Any) -> None:
         db.execute(f"create view {name} as {text}")
 
 
-SCHEMA = 6
+@migrations()  # type: ignore[untyped-decorator]
+def seventh(db: Any) -> None:
+    """Seals over the whole record, and the versions of settings."""
+    for statement in schema_seals.TABLES.split(";\n"):
+        if statement.strip():
+            db.execute(statement)
+    for statement in schema_seals.AFTER:
+        db.execute(statement)
+
+
+SCHEMA = 7
+
+
+@functools.cache
+def steps() -> set[tuple[str, str]]:
+    """Return set and name of every step, as they are noted in the store."""
+    with contextlib.closing(sqlite3.connect(":memory:")) as empty:
+        return {(migrations.name, step.name) for step in migrations.pending(Database(empty))}
 
 
 def apply(connection: Any) -> None:

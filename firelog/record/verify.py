@@ -6,22 +6,21 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from firelog.errors import InputError, StoreError
-from firelog.record import driver, items, signing, traces
-from firelog.record.blocks import decode_times
+from firelog.errors import InputError
+from firelog.record import driver, items, signing, traces, whole
 from firelog.record.rows import Firing
-from firelog.record.seal import Seal, head_of, message_of, seals
+from firelog.record.seal import (
+    Listed,
+    Seal,
+    closed_firings,
+    head_of,
+    message_of,
+    seals,
+    state_of,
+)
 from firelog.record.store import Store
+from firelog.record.whole import Discrepancy, Sealed, damage, guarded, is_signed, reaches_in
 from firelog.units import iso_utc
-
-
-@dataclass(frozen=True)
-class Discrepancy:
-    """One thing that is not as it was sealed; ``firing`` is None for the store as a whole."""
-
-    firing: str | None
-    item: str
-    what: str
 
 
 @dataclass(frozen=True)
@@ -61,37 +60,94 @@ def _verify(
     findings: list[Discrepancy] = []
     notes: list[Discrepancy] = []
     findings += _file(store)
-    chain = _guarded(findings, None, "chain of seals", lambda: seals(store)) or []
-    findings += _chain(store, chain)
-    if head is not None and head.strip().lower() not in {seal.head for seal in chain}:
-        findings.append(
-            Discrepancy(None, "chain of seals", f"the head {head.strip()} is not among its seals")
+    chain = guarded(findings, None, "chain of seals", lambda: seals(store)) or []
+    findings += guarded(findings, None, "chain of seals", lambda: list(_chain(store, chain))) or []
+    if head is not None:
+        _head(chain, head, findings, notes)
+    every = guarded(findings, None, "list of firings", store.firings) or []
+    names = {firing.id: firing.name for firing in every}
+    for number in sorted(closed_firings(chain) - set(names)):
+        findings.append(Discrepancy(None, f"firing {number}", "is gone, its seal is still there"))
+    state = guarded(findings, None, "chain of seals", lambda: state_of(chain)) or {}
+    told = Sealed(chain, state, names)
+    guarded(findings, None, "record", lambda: whole.check(store, told, (findings, notes)))
+    if chain and all(seal.format == 1 for seal in chain):
+        words = (
+            "is of the first format: it covers the records of the firings that were sealed, but no "
+            "heats, pours, castings or alarms; `firelog seal` brings all under a seal"
         )
-    newest = {seal.firing_id: seal for seal in chain}
-    if firings is None:
-        every = _guarded(findings, None, "list of firings", store.firings) or []
-        firings = [firing for firing in every if firing.id in newest]
-        known = {firing.id for firing in every}
-        for number in sorted(set(newest) - known):
-            findings.append(
-                Discrepancy(None, f"firing {number}", "is gone, its seal is still there")
-            )
-    for firing in firings:
+        notes.append(Discrepancy(None, "chain of seals", words))
+    newest = {seal.firing_id: seal for seal in chain if seal.firing_id is not None}
+    wanted = [f for f in every if f.id in newest] if firings is None else firings
+    for firing in wanted:
         seal = newest.get(firing.id)
         if seal is None:
             findings.append(
                 Discrepancy(firing.name, "seal", "there is none: never sealed, or removed")
             )
             continue
-        _record(store, firing, seal, findings, notes)
+        first = [s for s in chain if s.firing_id == firing.id and s.format == 1][-1:]
+        for old in first:
+            _record(store, firing, old, told, (findings, notes), newer=seal)
         _signature(firing, seal, public_key, findings, notes)
-    return SealVerification(tuple(chain), tuple(findings), tuple(notes))
+    if public_key is not None:
+        findings += _unsigned(told, public_key)
+    if firings is not None:
+        asked = {None, *(firing.name for firing in firings)}
+        findings = [one for one in findings if one.firing in asked]
+        notes = [one for one in notes if one.firing in asked]
+    return SealVerification(
+        tuple(chain), tuple(dict.fromkeys(findings)), tuple(dict.fromkeys(notes))
+    )
+
+
+def _head(
+    chain: list[Seal], head: str, findings: list[Discrepancy], notes: list[Discrepancy]
+) -> None:
+    """Find a printed head in the chain, and say what came after it."""
+    asked = head_text(head)
+    place = next((n for n, seal in enumerate(chain) if seal.head == asked), None)
+    if place is None:
+        findings.append(
+            Discrepancy(None, "chain of seals", f"the head {asked} is not among its seals")
+        )
+    elif later := chain[place + 1 :]:
+        words = (
+            f"is that of seal {chain[place].id} of {len(chain)}; {len(later)} came after it, the "
+            f"newest head is {later[-1].head}"
+        )
+        notes.append(Discrepancy(None, "the head named", words))
+
+
+def head_text(text: str) -> str:
+    """Return a head as the chain writes it; raises :class:`InputError` for what can be none."""
+    plain = "".join(text.split()).lower()
+    if len(plain) != 64 or set(plain) - set("0123456789abcdef"):
+        raise InputError(
+            f"{text!r} is not a head: a head has 64 signs, 0 to 9 and a to f, this has "
+            f"{len(plain)}; look at the printed one again"
+        )
+    return plain
+
+
+def _unsigned(told: Sealed, public_key: str) -> Iterator[Discrepancy]:
+    """Yield which items stand in seals only that came after the last that the key has signed."""
+    last = max((one.id for one in told.chain if is_signed(one, public_key)), default=0)
+    bad: dict[int, list[Listed]] = {}
+    for listed in told.state.values():
+        if listed.seal.format > 1 and listed.seal.id > last:
+            bad.setdefault(listed.seal.id, []).append(listed)
+    for number, found in bad.items():
+        firing = told.names.get(found[0].seal.firing_id or 0)
+        words = ", ".join(one.item.words for one in found[:3]) + ", ..." * (len(found) > 3)
+        what = f"is not signed with this key, nor is a later one; it covers {len(found)} items: "
+        yield Discrepancy(firing, f"seal {number}", what + words)
 
 
 # ---------------------------------------------------------------- file and chain
 def _file(store: Store) -> list[Discrepancy]:
     found: list[Discrepancy] = []
-    rows = _guarded(
+    rows = guarded(
         found,
         None,
         "file",
@@ -110,7 +166,9 @@ def _chain(store: Store, chain: list[Seal]) -> Iterator[Discrepancy]:
             yield Discrepancy(
                 None, name, "the seal itself was altered: its head does not fit its list"
             )
-        if len(seal.manifest.splitlines()) != seal.count:
+        if (seal.public_key is None) is not (seal.signature is None):
+            yield Discrepancy(None, name, "was altered: a signature and its key go together")
+        if len([line for line in seal.manifest.split("\n") if line]) != seal.count:
             yield Discrepancy(None, name, "its list has another length than it says")
         if seal.previous != previous:
             yield Discrepancy(
@@ -126,44 +184,44 @@ def _chain(store: Store, chain: list[Seal]) -> Iterator[Discrepancy]:
 
 # ---------------------------------------------------------------- one record
 def _record(
-    store: Store, firing: Firing, seal: Seal, findings: list[Discrepancy], notes: list[Discrepancy]
+    store: Store,
+    firing: Firing,
+    seal: Seal,
+    told: Sealed,
+    found: tuple[list[Discrepancy], list[Discrepancy]],
+    *,
+    newer: Seal,
 ) -> None:
-    listed = _guarded(findings, firing.name, f"seal {seal.id}", seal.listed) or []
+    """Check a seal of the first format, which lists one firing, and what came to it since."""
+    findings, notes = found
+    listed = guarded(findings, firing.name, f"seal {seal.id}", seal.listed) or []
     for item in listed:
-        what = _guarded(findings, firing.name, item.words, lambda i=item: _item(store, i))
+        what = guarded(
+            findings, firing.name, item.words, lambda i=item: _item(store, i, seal, told)
+        )
         if what:
-            target = notes if what.startswith("removed") else findings
-            target.append(Discrepancy(firing.name, item.words, what))
-    _guarded(
-        findings, firing.name, "record", lambda: _since(store, firing, listed, findings, notes)
-    )
+            if newer is not seal and not what.startswith(("removed", "are missing", "is missing")):
+                what = f"was changed between seal {seal.id} and seal {newer.id}"
+            openly = what.startswith(("removed", "was changed"))
+            (notes if openly else findings).append(Discrepancy(firing.name, item.words, what))
+    if newer is not seal:
+        return
+    guarded(findings, firing.name, "record", lambda: _since(store, firing, listed, findings, notes))
 
 
-def _item(store: Store, item: items.Item) -> str:
+def _item(store: Store, item: items.Item, seal: Seal, told: Sealed) -> str:
     """Return what is wrong with an item, or an empty string."""
     connection = store.connection
     if item.kind not in items.QUERIES:
         return f"is of a kind ({item.kind}) that this firelog does not know; update firelog"
     found = items.columns(connection, item.kind, item.key)
     if found is None:
-        removal = connection.execute(
-            "select removed_us, who, rule from removals where block=?", (item.key,)
-        ).fetchone()
-        if item.kind == "block" and removal:
-            by = f" by {removal[1]}" if removal[1] else ""
-            return f"removed on {iso_utc(removal[0])}{by}, rule: {removal[2]}"
+        if item.kind == "block" and (how := whole.removed(connection, item.key, seal, told)):
+            return how
         return "are missing" if item.kind == "block" else "is missing"
     if items.digest(found) != item.digest:
-        return "were altered" + _damage(item, found) if item.kind == "block" else "was altered"
+        return "were altered" + damage(item.key, found) if item.kind == "block" else "was altered"
     return _channel_now(connection, found) if item.kind == "channel" else ""
-
-
-def _damage(item: items.Item, found: dict[str, Any]) -> str:
-    try:
-        traces.decoded(int(item.key), found["first_us"], found["times"], found["packet"])
-    except (StoreError, TypeError) as error:
-        return f" ({error})"
-    return " (it can still be read: look for who wrote it)"
 
 
 def _channel_now(connection: Any, found: dict[str, Any]) -> str:
@@ -193,7 +251,7 @@ def _since(
     for channel in store.firing_channels(firing):
         span = traces.span(firing.began_us, firing.ended_us)
         for number, first_us, last_us in items.block_rows(connection, firing, channel.id):
-            if ("block", number) not in known and _reaches_in(connection, number, span):
+            if ("block", number) not in known and reaches_in(connection, number, span):
                 words = items.block_words(channel.name, first_us, last_us)
                 findings.append(Discrepancy(firing.name, words, "were added after the seal"))
         live = sum(len(t) for t in traces.row_traces(connection, channel.id, *span))
@@ -206,14 +264,6 @@ def _since(
                 findings.append(Discrepancy(firing.name, item.words, "was given after the seal"))
             else:
                 notes.append(Discrepancy(firing.name, item.words, "was entered after the seal"))
-
-
-def _reaches_in(connection: Any, block: int, span: tuple[int, int]) -> bool:
-    (packet,) = connection.execute(
-        "select t.packet from blocks b join block_times t on t.id=b.times where b.id=?", (block,)
-    ).fetchone()
-    t_us = decode_times(packet)
-    return bool(((t_us >= span[0]) & (t_us <= span[1])).any())
 
 
 def _signature(
@@ -232,7 +282,7 @@ def _signature(
         findings.append(Discrepancy(firing.name, name, f"is of another key ({seal.public_key})"))
         return
     try:
-        good = signing.check(seal.public_key, seal.signature, message_of(seal.head))
+        good = signing.check(seal.public_key, seal.signature, message_of(seal.head, seal.format))
     except InputError as error:
         if public_key is not None:
             raise
@@ -243,14 +293,3 @@ def _signature(
     elif public_key is None:
         words = f"fits the key {seal.public_key}; compare it with the foundry's printed key"
         notes.append(Discrepancy(firing.name, name, words))
-
-
-def _guarded(findings: list[Discrepancy], firing: str | None, item: str, ask: Any) -> Any:
-    """Return the answer of ``ask``; a file too damaged to answer becomes a finding."""
-    try:
-        return ask()
-    except StoreError as error:
-        findings.append(Discrepancy(firing, item, str(error)))
-    except (driver.sqlite3.Error, ValueError, AssertionError) as error:
-        findings.append(Discrepancy(firing, item, f"cannot be read ({error})"))
-    return None

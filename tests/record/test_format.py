@@ -178,7 +178,7 @@ def test_seals_can_be_checked_from_the_description_alone(tmp_path):
         for previous, firing, sealed_us, items, who, version, manifest, head in rows:
             assert previous == before
             lines = [previous, str(firing), str(sealed_us), str(items), json.dumps([who, version])]
-            text = "\n".join(["firelog seal 1", *lines, manifest])
+            text = "\n".join(["firelog seal 2", *lines, manifest])
             assert hashlib.sha256(text.encode()).hexdigest() == head
             assert len(manifest.split("\n")) == items
             before = head
@@ -186,11 +186,11 @@ def test_seals_can_be_checked_from_the_description_alone(tmp_path):
         verdict = store.connection.execute(
             "select firing, judged_us, version, verdict, judgement from verdicts where id = 1"
         ).fetchone()
-    names = ("firing", "judged_us", "version", "verdict", "judgement")
+    names = ("firing", "judged_us", "version", "verdict", "judgement", "id")
     plain = json.dumps(
-        dict(zip(names, verdict, strict=True)), sort_keys=True, separators=(",", ":")
+        dict(zip(names, (*verdict, 1), strict=True)), sort_keys=True, separators=(",", ":")
     )
-    assert ["verdict", 1, hashlib.sha256(plain.encode()).hexdigest()] in [d[:3] for d in digests]
+    assert ["verdicts", 1, hashlib.sha256(plain.encode()).hexdigest()] in [d[:3] for d in digests]
     assert verdict[1] == LATER
 
 

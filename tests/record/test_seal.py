@@ -144,13 +144,14 @@ def test_a_sealed_record_is_unchanged(store):
     assert (found.findings, found.notes) == ((), ())
     kinds = [item.kind for item in found.seals[0].listed()]
     assert sorted(set(kinds)) == [
-        "block",
-        "calibration",
-        "channel",
-        "event",
-        "firing",
-        "schedule",
-        "verdict",
+        "blocks",
+        "calibrations",
+        "channel_versions",
+        "events",
+        "firings",
+        "kilns",
+        "schedules",
+        "verdicts",
     ]
 
 
@@ -239,7 +240,7 @@ EDITS = {
     "block's summary": ("update blocks set maximum = 1000 where id = 1", "readings of 'top'.*alt"),
     "block's bytes": (
         "update blocks set packet = zeroblob(length(packet)) where id = 2",
-        "readings of 'core', 2026-03-01T08:00:00Z.*altered.*checksum",
+        "readings of 'core' at 2026-03-01T08:00:00Z.*altered.*checksum",
     ),
     "times": ("update block_times set packet = zeroblob(9)", "readings of 'top'.*altered.*cut off"),
     "block gone": ("delete from blocks where id = 1", "readings of 'top'.*missing"),

@@ -20,7 +20,9 @@ from firelog.errors import InputError, StoreError
 from firelog.readings import Quality, Unit
 from firelog.record import blocks, driver, migrations
 from firelog.record.examine import examine
+from firelog.record.seal import seal, seals
 from firelog.record.store import Store
+from firelog.record.verify import verify
 
 T0 = 1_772_352_000_000_000  # 2026-03-01T08:00:00Z
 SECOND = 1_000_000
@@ -506,3 +508,22 @@ def test_a_pour_and_a_casting_of_an_earlier_schema_stay(tmp_path):
                 "insert into pours(heat, mould, began_us, entered_us)"
                 " values (1, 1, 1772355600000000, 0)"
             )
+
+
+def test_a_seal_of_before_verifies_for_what_it_covered(tmp_path):
+    """A seal of the first format holds after the change of schema, and says what it is not."""
+    path = tmp_path / "old.firelog"
+    old_store(path, 6)
+    with Store.open(path, write=True) as store:
+        found = verify(store, head=seals(store)[0].head)
+        assert found.unchanged
+        assert [one.format for one in found.seals] == [1]
+        assert "no heats, pours, castings" in found.notes[-1].what
+        store.connection.execute("drop trigger events_keep_update")
+        store.connection.execute("update events set text='x' where id=1")
+        assert not verify(store).unchanged
+        again = seal(store, store.firing("burnout 1"), now_us=2 * 10**15, version="0.2")
+        assert again.previous == found.seals[0].head
+        said = verify(store)
+        assert said.unchanged
+        assert "was changed between seal 1 and seal 2" in [one.what for one in said.notes]
