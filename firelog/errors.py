@@ -5,6 +5,7 @@
     │   └── ScheduleError   a schedule file that says something impossible or unknown
     ├── RangeError      a number outside the range in which its formula holds
     ├── SourceError     a port, a bus or a cable
+    │   └── PortTakenError  another program, perhaps another collector, reads that port
     └── StoreError      the SQLite file
         └── NotFoundError   a firing, heat, mould, casting or channel of that name is not in it
 
@@ -33,6 +34,10 @@ class RangeError(FirelogError):
 
 class SourceError(FirelogError):
     """A serial port or other live source cannot be opened or has gone away."""
+
+
+class PortTakenError(SourceError):
+    """Another program has the port open; two readers of one port each get half of the bytes."""
 
 
 class StoreError(FirelogError):

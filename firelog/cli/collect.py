@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
 import signal
+import threading
+import time
+from collections.abc import Callable
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
@@ -70,10 +75,12 @@ def _run(settings: Settings, say: Any, *, wait: bool) -> dict[str, dict[str, int
             clock=clock,
             channels=foundry.channels,
             alive=service.Watchdog().alive,
+            stop_if_taken=not wait,
             **({"report": say} if say else {}),
         )
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, lambda *_: collector.stop())
+        _end_with_parent(collector.stop)
         service.notify("READY=1")
         counts = collector.run()
         service.notify("STOPPING=1")
@@ -116,8 +123,30 @@ def _line_of(path: Path, text: str) -> int:
     return next((number for number, line in enumerate(lines, 1) if text in line), 1)
 
 
+def _end_with_parent(stop: Callable[[], None], look_s: float = 1.0) -> None:
+    """Stop when the watch that started us is gone: an orphan would keep the port for itself."""
+    named = os.environ.get("FIRELOG_PARENT", "")
+    if not named.isdigit() or not hasattr(os, "getppid"):
+        return
+
+    def look() -> None:
+        while os.getppid() == int(named):
+            time.sleep(look_s)
+        stop()
+
+    threading.Thread(target=look, daemon=True).start()
+
+
 def _say(report: CollectorStatus) -> None:
-    """Tell on stderr what happens, but not every scan."""
+    """Tell on stderr what happens, but not every scan.
+
+    Where it goes may be a file on a full disk: what is recorded matters more than what is told.
+    """
+    with contextlib.suppress(OSError):
+        _tell(report)
+
+
+def _tell(report: CollectorStatus) -> None:
     from firelog.units import iso_utc
 
     stamp = iso_utc(report.t_us // 1_000_000 * 1_000_000)

@@ -42,7 +42,7 @@ def run(settings: Settings, *, collect: bool, quiet: bool, print_unit: bool) -> 
     if print_unit:
         _print_unit(settings, collect=collect)
         return
-    command = [*settings.command(), "collect"] if collect else []
+    command = [*settings.command(), "collect", "--wait"] if collect else []
     plan = _plan(settings)
     for sentence in delivery.check(plan.people):
         click.echo(f"note: {sentence}", err=True)

@@ -14,8 +14,10 @@ from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 
-from firelog.errors import SourceError
+from firelog.errors import FirelogError, SourceError
 from firelog.foundry import FoundryFile, SourceSpec
+from firelog.intake.clock import ArrivalClock
+from firelog.intake.collect.sources import make_source
 from firelog.intake.line.port import BY_ID, device, ports
 from firelog.record.store import Store
 from firelog.say.durations import show_duration
@@ -156,6 +158,11 @@ def grabbers(programs: Iterable[str]) -> Iterator[HealthCheck]:
 def source(spec: SourceSpec) -> HealthCheck:
     """Look whether the port of a source is there and may be opened by us."""
     subject = f"source {spec.name!r}"
+    try:
+        make_source(spec, ArrivalClock())
+    except FirelogError as error:
+        text = str(error).removeprefix(f"{subject}: ")
+        return HealthCheck(subject, Severity.MEND, text, "mend its section in the foundry file")
     if "://" in spec.port:
         return HealthCheck(
             subject, Severity.OK, f"{spec.port}: on the network, not tried from here"
@@ -174,6 +181,9 @@ def source(spec: SourceSpec) -> HealthCheck:
         text = f"{spec.port}: you may not open it"
         remedy = "`sudo usermod -aG dialout $USER`, then log in again"
         return HealthCheck(subject, Severity.MEND, text, remedy)
+    if os.name == "posix" and not path.is_char_device():
+        text = f"{spec.port}: is {'a folder' if path.is_dir() else 'a file'}, not a serial port"
+        return HealthCheck(subject, Severity.MEND, text, "correct the port in the file")
     stable = next((port.stable for port in ports() if port.device == str(path)), spec.port)
     if stable != spec.port and not spec.port.startswith((str(BY_ID), "serial:")):
         text = f"{spec.port} may be another adapter after the next start"

@@ -3,8 +3,10 @@
 The wall clock jumps: network time corrects it, somebody sets it by hand, a board without a clock
 chip starts in the past. Arrivals are therefore counted on the machine's steady clock and mapped
 to UTC once. When the wall clock is later found *ahead*, the map follows it (the record then shows
-a hole, which is safe); when it is found *behind*, the map stays, for going back would write the
-same minutes twice. Either way it is told, as a :class:`ClockEvent`.
+a hole, which is safe), a large jump only after it has stood for a minute: a clock that is a day
+ahead for some seconds must not carry the rest of the night along. When it is found *behind*, the
+map stays, for going back would write the same minutes twice. Either way it is told, as a
+:class:`ClockEvent`.
 """
 
 from __future__ import annotations
@@ -14,6 +16,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 STEP_S = 1.0  # network time slews smaller errors away without a jump
+JUMP_S = 60.0  # a step as large as this, once the clock is of this age, is believed ...
+STANDS_S = 60.0  # ... when it has stood for so long
+_OF_THIS_AGE_NS = 1_704_067_200 * 10**9  # 2024-01-01: before, the clock was never set
 
 
 @dataclass(frozen=True)
@@ -46,6 +51,7 @@ class ArrivalClock:
         self._wall_ns, self._steady_ns, self._awake_ns = wall_ns, steady_ns, awake_ns
         self._offset_ns = wall_ns() - steady_ns()
         self._told_ns = 0
+        self._jumped: tuple[int, int] | None = None  # steady instant and size of a jump [ns]
         self._asleep_ns = steady_ns() - awake_ns()
 
     def now_us(self) -> int:
@@ -71,6 +77,8 @@ class ArrivalClock:
 
     def _stepped(self) -> ClockEvent | None:
         ahead_ns = self._wall_ns() - self._steady_ns() - self._offset_ns
+        if self._jumped is not None or self._is_jump(ahead_ns):
+            return self._quarantined(ahead_ns)
         if abs(ahead_ns - self._told_ns) < STEP_S * 1e9:
             return None
         seconds = (ahead_ns - self._told_ns) / 1e9
@@ -84,4 +92,33 @@ class ArrivalClock:
                 f"the computer's clock was moved by {seconds:+.1f} s; the record keeps its own "
                 f"count and now runs {-ahead_ns / 1e9:.1f} s ahead of it until the next start"
             )
+        return ClockEvent("clock stepped", seconds, text)
+
+    def _is_jump(self, ahead_ns: int) -> bool:
+        set_once = self._steady_ns() + self._offset_ns >= _OF_THIS_AGE_NS
+        return set_once and ahead_ns - max(self._told_ns, 0) >= JUMP_S * 1e9
+
+    def _quarantined(self, ahead_ns: int) -> ClockEvent | None:
+        """Hold a large jump forward back until it has stood; tell when it comes and how it ends."""
+        now_ns, seconds = self._steady_ns(), ahead_ns / 1e9
+        if self._jumped is None:
+            self._jumped = (now_ns, ahead_ns)
+            text = (
+                f"the computer's clock jumped forward by {seconds:.0f} s; the record follows when "
+                f"that has stood for {STANDS_S:.0f} s"
+            )
+            return ClockEvent("clock jumped", seconds, text)
+        since_ns, size_ns = self._jumped
+        stood_s = (now_ns - since_ns) / 1e9
+        if abs(ahead_ns - size_ns) >= JUMP_S * 1e9:
+            self._jumped = None
+            text = (
+                f"the computer's clock came back after {stood_s:.0f} s; the record did not follow"
+            )
+            return ClockEvent("clock jumped", (ahead_ns - size_ns) / 1e9, text)
+        if stood_s < STANDS_S:
+            return None
+        self._jumped, self._told_ns = None, 0
+        self._offset_ns += ahead_ns
+        text = f"the computer's clock was moved forward by {seconds:.1f} s; so is the record"
         return ClockEvent("clock stepped", seconds, text)

@@ -67,11 +67,20 @@ def test_clock(now_us: int, synchronised: bool | None, state: Severity) -> None:
 def test_ports(tmp_path: Path) -> None:
     """A port that is there is well, one that is not is to be mended, the network is not tried."""
     with PtyLogger([]) as speaker:
-        assert checkup.source(SourceSpec("a", "kiln", speaker.path)).state == Severity.OK
-    gone = checkup.source(SourceSpec("a", "kiln", "/dev/ttyUSB987"))
+        assert (
+            checkup.source(SourceSpec("a", "kiln", speaker.path, columns=("top",))).state
+            == Severity.OK
+        )
+    gone = checkup.source(SourceSpec("a", "kiln", "/dev/ttyUSB987", columns=("top",)))
     assert (gone.state, "no such port" in gone.text) == (Severity.MEND, True)
-    assert checkup.source(SourceSpec("a", "kiln", "serial:NOBODY")).state == Severity.MEND
-    assert checkup.source(SourceSpec("a", "kiln", "tcp://192.168.1.20")).state == Severity.OK
+    assert (
+        checkup.source(SourceSpec("a", "kiln", "serial:NOBODY", columns=("top",))).state
+        == Severity.MEND
+    )
+    assert (
+        checkup.source(SourceSpec("a", "kiln", "tcp://192.168.1.20", columns=("top",))).state
+        == Severity.OK
+    )
 
 
 @pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root may open all")
@@ -79,7 +88,17 @@ def test_port_without_rights(tmp_path: Path) -> None:
     """A port that may not be opened names the group that helps."""
     port = tmp_path / "port"
     port.touch(0o000)
-    assert "dialout" in checkup.source(SourceSpec("a", "kiln", str(port))).remedy
+    assert "dialout" in checkup.source(SourceSpec("a", "kiln", str(port), columns=("top",))).remedy
+
+
+def test_a_section_that_cannot_work_is_no_ok(tmp_path: Path) -> None:
+    """A folder for a port, and a format that nobody knows, are to be mended."""
+    folder = checkup.source(SourceSpec("box", "kiln", str(tmp_path), columns=("top",)))
+    assert folder.state is Severity.MEND
+    assert "a folder, not a serial port" in folder.text
+    wrong = checkup.source(SourceSpec("box", "kiln", "/dev/ttyS0", format="valuse"))
+    assert wrong.state is Severity.MEND
+    assert "'valuse' is unknown" in wrong.text
 
 
 def test_programs_that_grab_ports() -> None:

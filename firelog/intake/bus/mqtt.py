@@ -47,6 +47,7 @@ class MqttSource:
         self._clock, self._topics, self._form = clock, dict(topics), form
         self._password = password
         self._client: Any = None
+        self._thread: threading.Thread | None = None
         self._heard: queue.SimpleQueue[tuple[int, str, bytes] | None] = queue.SimpleQueue()
 
     def open(self) -> None:
@@ -64,15 +65,20 @@ class MqttSource:
             else:
                 client.subscribe([(topic, 1) for topic in self._topics])
 
+        def received(_c: Any, _u: Any, message: Any) -> None:
+            # What is raised here would end the library's thread without a word.
+            try:
+                topic = message.topic
+            except UnicodeDecodeError:
+                topic = ""  # no topic that anybody asked for; told as not understood
+            if not message.retain:
+                heard.put((self._clock.now_us(), topic, bytes(message.payload)))
+
         client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
         client.on_connect = connected
         client.on_subscribe = lambda *_: answered.set()
         client.on_disconnect = lambda *_: heard.put(None)
-        client.on_message = lambda _c, _u, message: (
-            None
-            if message.retain
-            else heard.put((self._clock.now_us(), message.topic, bytes(message.payload)))
-        )
+        client.on_message = received
         if user := text(self.spec.options, "user"):
             client.username_pw_set(user, self._password)
         if url.scheme == "mqtts":
@@ -80,7 +86,8 @@ class MqttSource:
         self._client = client
         try:
             client.connect(url.hostname, url.port or (8883 if url.scheme == "mqtts" else 1883))
-            client.loop_start()
+            self._thread = threading.Thread(target=client.loop_forever, daemon=True)
+            self._thread.start()
         except (OSError, ValueError) as error:
             raise SourceError(
                 f"{self.spec.port}: no broker answers there ({error}); check address and network"
@@ -97,6 +104,10 @@ class MqttSource:
         try:
             message = self._heard.get(timeout=_WAIT_S)
         except queue.Empty:
+            if self._thread is None or not self._thread.is_alive():
+                raise SourceError(
+                    f"{self.spec.port}: the connection's listener has ended; connecting anew"
+                ) from None
             return []
         if message is None:
             raise SourceError(f"{self.spec.port}: the broker is gone; check network and broker")
@@ -120,7 +131,9 @@ class MqttSource:
             client, self._client = self._client, None
             client.on_disconnect = None
             client.disconnect()
-            client.loop_stop()
+        if self._thread is not None:
+            self._thread.join(CONNECT_S)
+            self._thread = None
 
 
 def _paho() -> Any:

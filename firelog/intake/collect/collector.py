@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from firelog.errors import SourceError, StoreError
+from firelog.errors import PortTakenError, SourceError, StoreError
 from firelog.foundry import ChannelSpec
 from firelog.intake.clock import ArrivalClock
 from firelog.intake.collect.feeds import Counts, Feed, Said, listen, make_feed
@@ -74,7 +74,8 @@ class Collector:
 
     ``clock`` dates arrivals. ``report`` is called from the thread that runs :meth:`run`, and so
     is ``alive``: after each durable commit and about once a second while idle, but not while the
-    store refuses. It is the place for a watchdog.
+    store refuses. It is the place for a watchdog. With ``stop_if_taken`` it gives up, raising
+    :class:`PortTakenError`, where every port is another program's from the start.
     """
 
     def __init__(
@@ -86,13 +87,16 @@ class Collector:
         channels: Sequence[ChannelSpec] = (),
         report: Callable[[CollectorStatus], None] = _nobody,
         alive: Callable[[], None] = lambda: None,
+        stop_if_taken: bool = False,
         queued: int = QUEUED,
         large_log_bytes: int = LARGE_LOG_BYTES,
     ) -> None:
         self._store, self._clock = store, clock
         self._report, self._alive, self._queued = report, alive, queued
         self._said: queue.SimpleQueue[Said] = queue.SimpleQueue()
-        self._stopping = False
+        self._stopping = self._began = False
+        self._stop_if_taken = stop_if_taken
+        self._all_taken: PortTakenError | None = None
         self._inode = _inode(store.path)
         self._looked_s = clock.steady_s()
         self._feeds = {source.spec.name: make_feed(source, channels) for source in sources}
@@ -128,7 +132,6 @@ class Collector:
                 feed.names.add(channel.name)
                 self._keeper.channel(channel.kiln, channel.name)
         self._store.lost_log()  # from here on it knows which file the log is
-        self._event(None, "collector started", f"listening to {', '.join(self._feeds)}")
         for feed in self._feeds.values():
             feed.thread = threading.Thread(
                 target=listen,
@@ -141,7 +144,15 @@ class Collector:
                 self._step()
         finally:
             self._finish()
+        if self._all_taken is not None:
+            raise self._all_taken
         return self.counts()
+
+    def _started(self) -> None:
+        """Note in the record that collecting began, once there is something to collect."""
+        if not self._began:
+            self._began = True
+            self._event(None, "collector started", f"listening to {', '.join(self._feeds)}")
 
     # ------------------------------------------------------------ the storing thread
     def _step(self) -> None:
@@ -182,8 +193,18 @@ class Collector:
         for feed in self._feeds.values():
             if feed.connected and feed.silence.noticed(now_s):
                 self._event(feed, "source silent", f"{feed.name}: {_silent(feed)}")
+            self._tell_overflow(feed)
         if not self._keeper.refusing:
             self._alive()
+
+    def _tell_overflow(self, feed: Feed) -> None:
+        """Say, once for each bout, how much a flooding source said that could not be taken."""
+        new = feed.overflowed - feed.overflow_told
+        if not new:
+            return
+        feed.overflow_told, feed.counts.dropped = feed.overflowed, feed.counts.dropped + new
+        text = f"{feed.name}: {new} lines came faster than they can be stored and were dropped"
+        self._event(feed, "source floods", text)
 
     def _finish(self) -> None:
         self._stopping = True
@@ -192,7 +213,8 @@ class Collector:
                 feed.thread.join()
         while not self._said.empty():
             self._take(self._said.get())
-        self._event(None, "collector stopped", "asked to stop")
+        if self._began:
+            self._event(None, "collector stopped", "asked to stop")
         self._keeper.work(at_once=True)
         if self._keeper.waiting:
             raise StoreError(
@@ -211,6 +233,7 @@ class Collector:
 
     def _understand(self, feed: Feed, what: Heard | SourceError | None) -> None:
         if what is None:
+            self._started()
             feed.connected = True
             feed.silence.connected(self._clock.steady_s())
             self._report(CollectorStatus("connected", feed.name, self._clock.now_us()))
@@ -228,7 +251,18 @@ class Collector:
         feed.lost_s = self._clock.steady_s()
         feed.counts.outages += 1
         self._report(CollectorStatus("lost", feed.name, self._clock.now_us(), str(error)))
+        if isinstance(error, PortTakenError):
+            self._taken(error)  # perhaps by another collector: what it does stands in its record
+            return
+        self._started()
         self._event(feed, "source lost", f"{feed.name}: {error}")
+
+    def _taken(self, error: PortTakenError) -> None:
+        """Give up where nothing was ever heard and each port is another program's."""
+        all_lost = all(feed.lost_s is not None for feed in self._feeds.values())
+        if self._stop_if_taken and not self._began and all_lost:
+            self._all_taken = error
+            self.stop()
 
     def _back(self, feed: Feed, t_us: int) -> None:
         """End an outage or a silence, if there was one: the source speaks."""

@@ -20,6 +20,9 @@ from firelog.intake.collect.watchers import FaultReporter, TraceMonitor
 from firelog.intake.source import Heard, Source, silent_after_s
 
 RETRY_FIRST_S, RETRY_LONGEST_S = 0.5, 10.0
+# So much may wait for the storing thread, from all sources together: a minute of a thousand lines a
+# second. A source that floods is thinned out, and it is told; memory is not what gives way.
+MOST_WAITING = 60_000
 
 
 @dataclass
@@ -49,6 +52,8 @@ class Feed:
     thread: threading.Thread | None = None
     connected: bool = False
     lost_s: float | None = None
+    overflowed: int = 0  # written by the listening thread only
+    overflow_told: int = 0
     faults_told: int = 0
     faults_at_word: int = 0  # how many there had been when it was last understood
     fault_event_s: float = -math.inf
@@ -78,13 +83,20 @@ def listen(
 ) -> None:
     """Put what the source says into ``said`` until ``stopping()``; the body of its thread."""
     wait_s, pause = RETRY_FIRST_S, threading.Event()
+
+    def put(what: Heard) -> None:
+        if said.qsize() < MOST_WAITING:
+            said.put((feed, what))
+        else:
+            feed.overflowed += 1
+
     while not stopping():
         try:
             feed.source.open()
             said.put((feed, None))
             while not stopping():
                 for heard in feed.source.listen():
-                    said.put((feed, heard))
+                    put(heard)
                     wait_s = RETRY_FIRST_S
         except SourceError as error:
             said.put((feed, error))

@@ -17,7 +17,7 @@ from typing import Any
 import serial
 from serial.tools import list_ports
 
-from firelog.errors import SourceError
+from firelog.errors import PortTakenError, SourceError
 
 READ_S = 0.2  # how long a read waits for the first byte: the pace at which a stop is noticed
 WRITE_S = 1.0
@@ -51,7 +51,8 @@ class Port:
         try:
             self._serial = _open(settings)
         except LOST as error:
-            raise SourceError(_cannot_open(settings.name, error)) from error
+            kind = PortTakenError if _taken(error) else SourceError
+            raise kind(_cannot_open(settings.name, error)) from error
 
     def read(self) -> bytes:
         """Return the bytes that have come, waiting a moment for the first; ``b""`` if none came.
@@ -164,6 +165,11 @@ def why_not(name: str) -> str:
     return f"{name}: cannot be opened; is another program using it?"
 
 
+def _taken(error: BaseException) -> bool:
+    number = getattr(error, "errno", None)
+    return number in (errno.EAGAIN, errno.EBUSY) or "exclusively lock" in str(error)
+
+
 def _cannot_open(name: str, error: BaseException) -> str:
     number = getattr(error, "errno", None)
     if number == errno.ENOENT or "[Errno 2]" in str(error):
@@ -173,7 +179,7 @@ def _cannot_open(name: str, error: BaseException) -> str:
             f"{name}: you may not open this port; join its group with "
             "`sudo usermod -aG dialout $USER`, then log in again"
         )
-    if number in (errno.EAGAIN, errno.EBUSY) or "exclusively lock" in str(error):
+    if _taken(error):
         return f"{name}: another program has this port open; close that program first"
     if isinstance(error, ValueError):
         return f"{name}: these settings do not fit a serial port ({error}); check port and baud"

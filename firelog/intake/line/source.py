@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
+
+import regex
 
 from firelog.errors import InputError
 from firelog.foundry import ChannelSpec, SourceSpec
@@ -87,8 +88,8 @@ def line_format(spec: SourceSpec) -> LineFormat:
     """Return how the lines of this source are read."""
     pattern = text(spec.options, "pattern")
     try:
-        compiled = re.compile(pattern) if pattern else None
-    except re.error as error:
+        compiled = regex.compile(pattern) if pattern else None
+    except regex.error as error:
         raise InputError(f"pattern = {pattern!r} is no regular expression ({error})") from error
     cold = text(spec.options, "cold_junction")
     return LineFormat(

@@ -22,6 +22,8 @@ from enum import StrEnum
 from math import isfinite, isnan
 from typing import Any
 
+import regex
+
 from firelog.errors import InputError
 from firelog.intake.fields import (
     SKIP,
@@ -40,7 +42,8 @@ from firelog.readings import Quality, Unit
 MAX_LINE_BYTES = 4096
 COLD = " cold junction"  # added to a channel's name, names that of the chip beside it
 CHIP_DIGITS = {"max31855": 8, "max6675": 4, "max31856": 12}
-_MOST_PATTERN_CHARS = 500  # a user's pattern may take time that grows wildly with the line
+_MOST_PATTERN_CHARS = 500  # a user's pattern may take time that grows wildly with the line,
+_PATTERN_S = 0.05  # so it has this long for one, and other sources go on meanwhile
 _SPACED_MARK = re.compile(r"\s*(=)\s*|\s*(:)\s+")
 _HEX = re.compile(r"(?:0[xX])?([0-9A-Fa-f]+)")
 
@@ -71,7 +74,7 @@ class LineFormat:
     columns: tuple[str, ...] = ()
     unit: Unit = Unit.C
     chip: str = ""
-    pattern: re.Pattern[str] | None = None
+    pattern: regex.Pattern[str] | None = None
     units: Mapping[str, Unit] = dataclasses.field(default_factory=dict)
     time: str = TIME
 
@@ -212,7 +215,12 @@ def _pattern(text: str, form: LineFormat) -> Scan:
     assert form.pattern is not None
     if len(text) > _MOST_PATTERN_CHARS:
         raise InputError(f"longer than {_MOST_PATTERN_CHARS} characters")
-    found = form.pattern.search(text)
+    try:
+        found = form.pattern.search(text, timeout=_PATTERN_S, concurrent=True)
+    except TimeoutError as problem:
+        raise InputError(
+            "the pattern takes too long on it; write it without repeats inside repeats"
+        ) from problem
     if found is None:
         raise InputError("the pattern is not in it")
     groups = [(name, (content or "").strip()) for name, content in found.groupdict().items()]

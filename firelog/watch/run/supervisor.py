@@ -89,6 +89,7 @@ class Supervisor:
             self._line.setblocking(False)
         if self._line is not None:
             environment["NOTIFY_SOCKET"] = self._line.getsockname()
+        environment["FIRELOG_PARENT"] = str(os.getpid())  # it ends when we are killed
         self._process = subprocess.Popen(
             list(self._command), env=environment, stdin=subprocess.DEVNULL
         )

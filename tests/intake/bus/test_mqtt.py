@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import socket
 import subprocess
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -110,6 +111,44 @@ def test_numbers_by_topic(broker: Broker) -> None:
     broker.say("kiln/top", "1_000")
     assert isinstance(next_said(made), LineFault)
     made.close()
+
+
+def _careless_broker(server: socket.socket) -> None:
+    """Answer one client and publish to it, first under a topic that is no UTF-8 (MQTT 3.1.1)."""
+    peer, _ = server.accept()
+    with peer:
+        peer.recv(1024)  # CONNECT
+        peer.sendall(b"\x20\x02\x00\x00")
+        subscribed = peer.recv(1024)
+        peer.sendall(b"\x90\x03" + subscribed[2:4] + b"\x00")
+        for topic, payload in ((b"kiln/\xff\xfe", b"1"), (b"kiln/top", b"871.25")):
+            body = len(topic).to_bytes(2, "big") + topic + payload
+            peer.sendall(b"\x30" + bytes([len(body)]) + body)
+        while peer.recv(1024):
+            pass  # until it leaves
+
+
+def test_a_topic_that_is_not_text_ends_nothing() -> None:
+    """A broken topic is told as not understood; what comes after it is read."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        server.settimeout(30)
+        broker = threading.Thread(target=_careless_broker, args=(server,), daemon=True)
+        broker.start()
+        made = source(server.getsockname()[1], topics={"kiln/top": "top"})
+        made.open()
+        assert isinstance(next_said(made), LineFault)
+        said = next_said(made)
+        made.close()
+        broker.join(10)
+    assert isinstance(said, Scan)
+    assert said.values[0].value == 871.25
+
+
+def test_a_library_thread_that_ended_is_noticed() -> None:
+    """Without its listening thread the source says that it is lost, so that it connects anew."""
+    made = source(1, topics={"a": "top"})
+    with pytest.raises(SourceError, match="connecting anew"):
+        made.listen()
 
 
 @needs_broker

@@ -19,14 +19,27 @@ from pathlib import Path
 import pytest
 
 from firelog.demo.pty_logger import PtyLogger
+from firelog.errors import PortTakenError
 from firelog.foundry import SourceSpec
+from firelog.intake import clock as arrival_clock
 from firelog.intake.clock import ArrivalClock
+from firelog.intake.collect import feeds
 from firelog.intake.collect.collector import Collector, CollectorStatus
 from firelog.intake.collect.sources import make_source
-from firelog.intake.fields import Scan, Value
+from firelog.intake.fields import LineFault, Scan, Value
+from firelog.intake.line.source import line_format
+from firelog.intake.line.text import read_line
 from firelog.intake.source import Heard
 from firelog.record.store import Store
-from tests.intake.collect.test_collector import START_US, Run, Told, event_kinds, running, said
+from tests.intake.collect.test_collector import (
+    START_US,
+    Run,
+    Told,
+    event_kinds,
+    heard,
+    running,
+    said,
+)
 
 pytestmark = [
     pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminals there"),
@@ -191,8 +204,9 @@ def _wait_until_taken(run: Run, source: Told) -> None:
 
 
 # ---------------------------------------------------------------- clocks
-def test_clock_turned_while_collecting(tmp_path: Path) -> None:
+def test_clock_turned_while_collecting(tmp_path: Path, monkeypatch) -> None:
     """A wall clock set back an hour and forward again reorders and overwrites nothing."""
+    monkeypatch.setattr(arrival_clock, "STANDS_S", 1.0)  # a jump is believed after a second
     turned_ns = [0]
     clock = ArrivalClock(wall_ns=lambda: time.time_ns() + turned_ns[0])
     path = tmp_path / "a.firelog"
@@ -288,3 +302,45 @@ def test_reader_that_never_ends(tmp_path: Path) -> None:
             run.until(lambda reports: any("store log grows" in r.text for r in reports))
         run.until(said("stored", 5_001))
     assert run.counts["told"].readings == 5_001
+
+
+# ---------------------------------------------------------------- bounded
+def test_a_flooding_source_is_thinned_and_told(tmp_path: Path, monkeypatch) -> None:
+    """What comes faster than it can be stored is dropped and counted; memory does not grow."""
+    monkeypatch.setattr(feeds, "MOST_WAITING", 50)
+    path = tmp_path / "a.firelog"
+    flood = [heard(float(n)) for n in range(5_000)]
+    with running(path, [Told(flood)]) as run:
+        run.until(lambda reports: any("faster than" in report.text for report in reports))
+        dropped = run.collector.counts()["told"].dropped
+    assert 0 < dropped < 5_000
+
+
+def test_a_pattern_that_runs_away_stops_nobody() -> None:
+    """Nested repeats and a line of noise cost a twentieth of a second, not the night."""
+    spec = SourceSpec(
+        "box", "kiln", "x", format="pattern", options={"pattern": r"T=(?P<top>(?:[0-9]+\.?)+)$"}
+    )
+    began = time.monotonic()
+    said = read_line(b"T=" + b"1" * 60 + b"x", line_format(spec))
+    assert time.monotonic() - began < 5.0  # without a limit: years
+    assert isinstance(said, LineFault)
+    good = read_line(b"T=871.25", line_format(spec))
+    assert isinstance(good, Scan)
+
+
+def test_a_taken_port_is_refused_without_a_word_in_the_record(tmp_path: Path) -> None:
+    """A second collector on the same port gives up, and the firing's record stays clean."""
+    path = tmp_path / "a.firelog"
+    with PtyLogger([]) as speaker:
+        spec = SourceSpec("box", "kiln", speaker.path, columns=("top",))
+        first = make_source(spec, ArrivalClock())
+        first.open()
+        with Store.open(path, write=True) as store:
+            second = Collector(
+                store, [make_source(spec, ArrivalClock())], clock=ArrivalClock(), stop_if_taken=True
+            )
+            with pytest.raises(PortTakenError, match="another program has this port open"):
+                second.run()
+        first.close()
+    assert event_kinds(path) == []

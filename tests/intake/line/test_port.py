@@ -149,8 +149,42 @@ def test_clock_set_forward() -> None:
     clock = hands.clock()
     hands.pass_time(10)
     hands.wall_s += 7200
-    assert [round(step.seconds) for step in clock.steps()] == [7200]
-    assert clock.now_us() == 1_772_352_000_000_000 + 7_210_000_000
+    assert [(step.kind, round(step.seconds)) for step in clock.steps()] == [("clock jumped", 7200)]
+    hands.pass_time(30)
+    assert clock.steps() == []
+    assert clock.now_us() == 1_772_352_000_000_000 + 40_000_000  # not believed yet
+    hands.pass_time(31)
+    assert [(step.kind, round(step.seconds)) for step in clock.steps()] == [("clock stepped", 7200)]
+    assert clock.now_us() == 1_772_352_000_000_000 + 7_271_000_000
+
+
+def test_a_clock_a_day_ahead_for_some_seconds_moves_nothing() -> None:
+    """A glitch of a day is told when it comes and when it goes, and the record goes on."""
+    hands = Hands()
+    clock = hands.clock()
+    hands.pass_time(10)
+    hands.wall_s += 86_400
+    told = clock.steps()
+    hands.pass_time(4)
+    told += clock.steps()
+    hands.wall_s -= 86_400
+    told += clock.steps()
+    hands.pass_time(100)
+    told += clock.steps()
+    assert [step.kind for step in told] == ["clock jumped", "clock jumped"]
+    assert "did not follow" in told[-1].text
+    assert clock.now_us() == 1_772_352_000_000_000 + 114_000_000
+
+
+def test_a_clock_that_was_never_set_is_followed_at_once() -> None:
+    """A board without a clock chip begins decades ago: what sets it right is believed at once."""
+    hands = Hands()
+    hands.wall_s = 946_684_800.0  # 2000-01-01
+    clock = hands.clock()
+    hands.pass_time(10)
+    hands.wall_s = 1_772_352_000.0
+    assert [step.kind for step in clock.steps()] == ["clock stepped"]
+    assert clock.now_us() == 1_772_352_000_000_000
 
 
 def test_clock_slewed() -> None:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import json
 import math
-import re
 
 import pytest
+import regex
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -170,7 +170,7 @@ def test_json_refused(line: bytes) -> None:
 def test_pattern() -> None:
     """A pattern of the user's picks named groups out of any line."""
     form = LineFormat(
-        Layout.PATTERN, pattern=re.compile(r"^#\d+ TC1 (?P<kiln>\S+) TC2 (?P<mould>\S+)")
+        Layout.PATTERN, pattern=regex.compile(r"^#\d+ TC1 (?P<kiln>\S+) TC2 (?P<mould>\S+)")
     )
     assert readings(b"#17 TC1 871.2C TC2 open *ok*", form) == [
         ("kiln", 871.2, "C", "ok"),
@@ -184,8 +184,8 @@ def test_formats_that_cannot_be() -> None:
     """JSON without columns, a pattern without groups and an unknown chip are refused."""
     for wrong in (
         {"layout": Layout.JSON},
-        {"layout": Layout.PATTERN, "pattern": re.compile("(a)")},
-        {"layout": Layout.PATTERN, "pattern": re.compile("(?P<a>.)"), "columns": ("b",)},
+        {"layout": Layout.PATTERN, "pattern": regex.compile("(a)")},
+        {"layout": Layout.PATTERN, "pattern": regex.compile("(?P<a>.)"), "columns": ("b",)},
         {"columns": ("a",), "chip": "max1"},
     ):
         with pytest.raises(InputError):
@@ -272,7 +272,7 @@ FORMS = st.sampled_from(
         LineFormat(columns=("time", "a")),
         LineFormat(columns=("a",)),
         LineFormat(Layout.JSON, ("a", "time")),
-        LineFormat(Layout.PATTERN, pattern=re.compile("(?P<a>[^,]*)(?:,(?P<time>.*))?")),
+        LineFormat(Layout.PATTERN, pattern=regex.compile("(?P<a>[^,]*)(?:,(?P<time>.*))?")),
         LineFormat(columns=("a",), chip="max31855"),
         LineFormat(columns=("a",), chip="max31856"),
     ]
