@@ -22,6 +22,7 @@ SPIKE_K = 40.0  # smaller jumps are left to the uncertainty; common practice, no
 SPIKE_NOISES = 12.0
 SAME_SHARE = 0.04
 SPIKE_APART_S = 30.0  # farther apart, a lone low reading may be a door
+QUIET_S = (30.0, 60.0, 180.0)
 CALM_S = 30.0  # faster readings are averaged over this: a mould does not feel less
 RATE_WINDOW_S = 300.0
 RATE_MARGIN = 2.0  # inside a hole the kiln is granted twice the fastest it was seen to do
@@ -63,6 +64,27 @@ class Series:
     def calm_c(self, at: slice) -> FloatArray:
         """Return the temperatures [°C] of a slice, averaged over 30 s where they come faster."""
         return _averaged(self.t_s[at], self.temp_c[at], CALM_S)
+
+    def quiet_c(self, at: slice) -> tuple[FloatArray, float]:
+        """Return temperatures [°C] of a slice, averaged till noise matters little, and U of noise.
+
+        Over 30 s as ever, and up to three minutes while twice the noise left is more than a quarter
+        of U; what is left then [K] (k = 2), 0 where it is little.
+        """
+        calm_c = self.calm_c(at)
+        if not len(calm_c):
+            return calm_c, 0.0
+        little_k = max(0.5, 0.25 * float(np.nan_to_num(np.median(self.expanded_k[at]))))
+        left_k = 2.0 * self.noise_k
+        if left_k <= little_k:
+            return calm_c, 0.0
+        for over_s in QUIET_S:
+            mean_c, count = self.averaged(over_s)
+            left_k = 2.0 * self.noise_k / float(np.sqrt(count))
+            calm_c = np.where(np.isfinite(mean_c[at]), mean_c[at], self.temp_c[at])
+            if left_k <= little_k:
+                return calm_c, 0.0
+        return calm_c, left_k
 
     def averaged(self, over_s: float) -> tuple[FloatArray, float]:
         """Return means [°C] over ``over_s`` [s] around each reading, and the readings in each.

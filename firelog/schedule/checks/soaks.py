@@ -135,8 +135,11 @@ def _inside(
     latest_s = span.hi_s + max(span.hi_u_s, span.hi_hole_s)
     margin_s = firing.schedule.hole_s
     at = series.between(earliest_s - margin_s, latest_s + margin_s)
-    t_s, temp_c = series.t_s[at], series.calm_c(at)
+    t_s = series.t_s[at]
+    temp_c, noise_k = series.quiet_c(at)
     guard_k = _guards(series, requirement.decision)[at]
+    if requirement.decision is not Decision.SIMPLE:
+        guard_k = np.hypot(guard_k, noise_k)
     high_c = np.inf if requirement.at_most_c is None else requirement.at_most_c
     sure = (temp_c - guard_k >= requirement.at_least_c) & (temp_c + guard_k <= high_c)
     maybe = ~((temp_c + guard_k < requirement.at_least_c) | (temp_c - guard_k > high_c))

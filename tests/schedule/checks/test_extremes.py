@@ -85,3 +85,20 @@ def test_what_was_averaged_is_said():
     assert "highest mean of" in found.why
     assert found.measured == pytest.approx(870.0, abs=5.0)
     assert found.at_s >= 2.7 * 3600
+
+
+@pytest.mark.parametrize("step_s", [1.0, 10.0, 60.0])
+def test_noise_alone_soaks_nothing(step_s):
+    """Truly 4 K short of 850 °C with σ = 5 K: no half hour above it, in all or unbroken."""
+    rule = 'kind = "soak"\nat_least = 850\nlasting = "30 min"\ncumulative = '
+    for seed in range(8):
+        assert verdict(rule + "true", noisy(846, seed, step_s=step_s)) != "pass"
+        assert verdict(rule + "false", noisy(846, seed, step_s=step_s)) != "pass"
+
+
+@pytest.mark.parametrize("step_s", [1.0, 10.0])
+def test_a_noisy_soak_well_inside_is_proven(step_s):
+    """Two hours at 870 °C with σ = 5 K are 100 min unbroken at or above 850."""
+    rule = 'kind = "soak"\nat_least = 850\nlasting = "100 min"'
+    for seed in range(3):
+        assert verdict(rule, noisy(870, seed, step_s=step_s)) == "pass"
