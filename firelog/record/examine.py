@@ -12,25 +12,89 @@ from firelog.errors import StoreError
 from firelog.record import blocks, driver, traces, verify
 from firelog.record.store import Store
 
+_POSSIBLE_US = (0, 4_102_444_800_000_000)  # 1970 to 2100: before and after, an instant is damage
+# What reading damaged content can raise: a value of another type, a text that is no text.
+_DAMAGE = (
+    driver.sqlite3.Error,
+    StoreError,
+    UnicodeDecodeError,
+    ValueError,
+    TypeError,
+    KeyError,
+    OverflowError,
+    AttributeError,
+    IndexError,
+    MemoryError,
+)
+
 
 def examine(store: Store) -> Iterator[str]:
-    """Yield a sentence for each thing that is wrong with a store, after looking at all of it."""
+    """Yield a sentence for each thing that is wrong with a store, after looking at all of it.
+
+    Whatever the damage, it ends with sentences and looks at the rest.
+    """
     connection = store.connection
+    for what, look in (
+        ("the file", _file),
+        ("the readings", _blocks),
+        ("the live readings", _rows),
+        ("the entries", _entries),
+    ):
+        try:
+            yield from look(connection)
+        except _DAMAGE as error:
+            yield f"{what} cannot be read through: {error or type(error).__name__}"
     try:
-        for (line,) in connection.execute("pragma integrity_check(5)").fetchall():
-            if line != "ok":
-                yield f"SQLite finds the file damaged: {line}"
-        for table, row, parent, _ in connection.execute("pragma foreign_key_check").fetchall()[:5]:
-            yield f"row {row} of {table} names something in {parent} that is not there"
-        yield from _blocks(connection)
-    except (driver.sqlite3.Error, UnicodeDecodeError) as error:
-        yield f"the file cannot be read through: {error}"
+        answer = verify.verify(store)
+    except _DAMAGE as error:
+        yield f"the seals cannot be read through: {error or type(error).__name__}"
         return
-    answer = verify.verify(store)
     yield from (
         f"{finding.firing or 'store'}: {finding.item}: {finding.what}"
         for finding in answer.findings
     )
+
+
+def _file(connection: Any) -> Iterator[str]:
+    """Yield what SQLite itself finds: every page, every index, every reference."""
+    for (line,) in connection.execute("pragma integrity_check(5)").fetchall():
+        if line != "ok":
+            yield f"SQLite finds the file damaged: {line}"
+    for table, row, parent, _ in connection.execute("pragma foreign_key_check").fetchall()[:5]:
+        yield f"row {row} of {table} names something in {parent} that is not there"
+
+
+def _rows(connection: Any) -> Iterator[str]:
+    """Yield live readings that no source can have given: no seal covers them yet."""
+    for channel, t_us in connection.execute(
+        "select channel, t_us from readings where t_us not between ? and ?"
+        " or unit not in (select code from units) or quality not in (select code from qualities)"
+        " or (quality = 0 and (value is null or abs(value) > 1e5)) limit 5",
+        _POSSIBLE_US,
+    ).fetchall():
+        yield f"a live reading of channel {channel} ({t_us} µs) is none that can be"
+
+
+def _entries(connection: Any) -> Iterator[str]:
+    """Yield entries with an instant, a text or a JSON that cannot be, in every table."""
+    for (table,) in connection.execute(
+        "select name from sqlite_master where type='table' and name not like 'sqlite_%'"
+    ).fetchall():
+        for _, column, *_ in connection.execute(f"pragma table_info({table})").fetchall():
+            if column.endswith("_us") and column not in ("shift_us", "since_us"):
+                (count,) = connection.execute(
+                    f"select count(*) from {table} where {column} not between ? and ?",
+                    _POSSIBLE_US,
+                ).fetchone()
+                if count:
+                    yield f"{count} rows of {table} have an instant ({column}) that cannot be"
+            if column in ("name", "text", "note", "who", "why"):
+                for (value,) in connection.execute(f"select {column} from {table}").fetchall():
+                    if isinstance(value, str) and any(
+                        ord(c) < 32 and c not in "\n\r\t" for c in value
+                    ):
+                        yield f"a {column} of {table} holds signs that nobody types: {value[:40]!r}"
+                        break
 
 
 def _blocks(connection: Any) -> Iterator[str]:
@@ -52,9 +116,9 @@ def _blocks(connection: Any) -> Iterator[str]:
                     t_us = traces.known_times(connection, channel, first_us, last_us)
                     if twice := int(np.count_nonzero(t_us[1:] == t_us[:-1])):
                         yield f"channel {name!r}: {twice} readings of block {number} are twice"
-            except StoreError as error:
-                yield f"channel {name!r}: {error}"
-            reached_us = max(reached_us, last_us)
+                reached_us = max(reached_us, last_us)
+            except _DAMAGE as error:
+                yield f"channel {name!r}: block {number}: {error}"
 
 
 def _wrong_with(connection: Any, number: int) -> str:

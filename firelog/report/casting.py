@@ -14,8 +14,9 @@ from firelog.audit.casting import CastingAudit, DefectAudit
 from firelog.audit.catalogue import read_catalogue
 from firelog.audit.compare import Comparison, Difference
 from firelog.audit.evidence import CauseEvidence
-from firelog.record import castings
+from firelog.record import castings, coverage
 from firelog.record.castings import NOTED, Photograph
+from firelog.record.coverage import Coverage
 from firelog.record.store import Store
 from firelog.report import firing, heat, parts
 from firelog.report.sheet import CAUTIONS, Cell, Section, Sheet, Table, cells
@@ -37,6 +38,7 @@ class CastingReport:
     photos: tuple[tuple[Photograph, bytes | None], ...]
     poured: heat.HeatReport | None
     fired: firing.FiringReport | None
+    seal: Coverage
     how: Reader
     made_us: int
 
@@ -55,7 +57,8 @@ def read(store: Store, name: str, made_us: int) -> CastingReport:
     case = made.case
     poured = heat.read(store, case.heat.heat.name, made_us) if case.heat else None
     fired = firing.read(store, case.fired.firing, made_us) if case.fired else None
-    return CastingReport(made, compared, tuple(photos), poured, fired, how, made_us)
+    seal = coverage.of_casting(store, known.id)
+    return CastingReport(made, compared, tuple(photos), poured, fired, seal, how, made_us)
 
 
 def facts(report: CastingReport) -> dict[str, Any]:
@@ -73,7 +76,7 @@ def facts(report: CastingReport) -> dict[str, Any]:
             for one, content in report.photos
         ],
         "budgets": dict(report.poured.budgets) if report.poured else {},
-        "seal": parts.seal_facts(report.fired.seal if report.fired else None),
+        "seal": parts.seal_facts(report.seal),
     }
 
 
@@ -142,7 +145,7 @@ def sections(report: CastingReport) -> Iterable[Section]:
         yield from heat.budget_sections(report.poured)
     if report.fired is not None:
         yield from firing.budgets(report.fired)
-    yield parts.seal_section(report.fired.seal if report.fired else None, report.how)
+    yield parts.seal_section(report.seal, report.how)
 
 
 def _defect(defect: DefectAudit, report: CastingReport) -> Section:

@@ -11,9 +11,9 @@ import numpy as np
 from firelog import __version__
 from firelog.judge import firing as judging
 from firelog.judge.firing import Assessment
-from firelog.record import seal as seals
+from firelog.record import coverage
+from firelog.record.coverage import Coverage
 from firelog.record.rows import Event, Firing
-from firelog.record.seal import Seal
 from firelog.record.store import Store
 from firelog.report import parts
 from firelog.report.sheet import HOW_JUDGED, Cell, Section, Sheet, Table, cells
@@ -35,7 +35,7 @@ class FiringReport:
     assessment: Assessment
     picture: Picture
     events: tuple[Event, ...]
-    seal: Seal | None
+    seal: Coverage
     made_us: int
 
     @property
@@ -62,8 +62,7 @@ def read(store: Store, firing: Firing, made_us: int) -> FiringReport:
         judged=assessment,
         notes=notes_of(events),
     )
-    found = seals.seals(store, firing)
-    return FiringReport(assessment, picture, events, found[-1] if found else None, made_us)
+    return FiringReport(assessment, picture, events, coverage.of_firing(store, firing), made_us)
 
 
 # ---------------------------------------------------------------- as JSON

@@ -14,9 +14,8 @@ from firelog.pouring.checks import PourCheck
 from firelog.pouring.verify import HeatAssessment, PourAssessment
 from firelog.pouring.words import dip_words, found_words, limits_words
 from firelog.quantity import Quantity
-from firelog.record import heats
-from firelog.record import seal as seals
-from firelog.record.seal import Seal
+from firelog.record import coverage, heats
+from firelog.record.coverage import Coverage
 from firelog.record.store import Store
 from firelog.report import parts, svg
 from firelog.report.sheet import HOW_JUDGED, Cell, Section, Sheet, Table, cells
@@ -37,7 +36,7 @@ class HeatReport:
 
     view: HeatView
     budgets: tuple[tuple[str, dict[str, Any]], ...]
-    seal: Seal | None
+    seal: Coverage
     made_us: int
 
     @property
@@ -55,14 +54,8 @@ def read(store: Store, name: str, made_us: int) -> HeatReport:
     """Read a heat with everything that its report says."""
     view = pourview.read_heat(store.path, name)
     heat = view.assessment.heat
-    sealed = [
-        found[-1]
-        for firing in store.firings(heat.furnace)
-        if firing.ended_us is not None
-        and firing.began_us <= heat.began_us < firing.ended_us
-        and (found := seals.seals(store, firing))
-    ]
-    return HeatReport(view, tuple(_budgets(store, view)), sealed[-1] if sealed else None, made_us)
+    under = coverage.of_heat(store, heat.id)
+    return HeatReport(view, tuple(_budgets(store, view)), under, made_us)
 
 
 def _budgets(store: Store, view: HeatView) -> Iterable[tuple[str, dict[str, Any]]]:

@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from typing import Any
 
 from firelog import __version__
+from firelog.record.coverage import Coverage
 from firelog.record.rows import Event
-from firelog.record.seal import Seal
 from firelog.report import svg
 from firelog.report.sheet import Section, Table, cells
 from firelog.say.instants import clock, show_instant
@@ -90,8 +90,9 @@ def budget_section(channel: str, budget: dict[str, Any], how: Reader) -> Section
     )
 
 
-def seal_section(seal: Seal | None, how: Reader) -> Section:
-    """Return the seal's head, or that there is none."""
+def seal_section(coverage: Coverage, how: Reader) -> Section:
+    """Return the seal's head and exactly what it covers, or that there is none."""
+    seal, missing = coverage.seal, coverage.missing
     if seal is None:
         said: tuple[str, ...] = (
             (
@@ -102,14 +103,18 @@ def seal_section(seal: Seal | None, how: Reader) -> Section:
         return Section("Seal", said=said)
     who = f" by {seal.who}" if seal.who else ""
     signed = "signed with the foundry's key" if seal.signature else "not signed"
+    word = "Sealed in part only" if missing else "Sealed"
+    when = show_instant(seal.sealed_us, how.tz)
     said = (
-        f"Sealed {show_instant(seal.sealed_us, how.tz)}{who}: {seal.count} items, {signed}.",
-        f"Head {seal.head}",
+        f"{word}, {when}{who}, {signed}. Under the seal: {', '.join(coverage.covered)}.",
+        f"Head {seal.head} (seal {seal.id})",
         (
             "`firelog verify` computes the head anew; a later change of the record would give "
             "another one. A seal does not prove that the readings were true when they came in."
         ),
     )
+    if missing:
+        said = (f"Not under the seal, or no longer as sealed: {'; '.join(missing)}.", *said)
     return Section("Seal", said=said)
 
 
@@ -124,15 +129,19 @@ def event_facts(event: Event) -> dict[str, Any]:
     }
 
 
-def seal_facts(seal: Seal | None) -> dict[str, Any] | None:
-    """Return a seal as JSON, None where there is none."""
+def seal_facts(coverage: Coverage) -> dict[str, Any] | None:
+    """Return a seal as JSON with what it covers, None where there is none."""
+    seal = coverage.seal
     if seal is None:
         return None
     return {
         "head": seal.head,
+        "seal": seal.id,
         "sealed": iso_utc(seal.sealed_us),
         "who": seal.who,
         "items": seal.count,
         "signed": seal.signature is not None,
         "previous": seal.previous,
+        "covers": list(coverage.covered),
+        "not_covered": list(coverage.missing),
     }

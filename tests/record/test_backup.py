@@ -14,7 +14,7 @@ import pytest
 
 from firelog.errors import InputError, StoreError
 from firelog.readings import Quality, Trace, Unit
-from firelog.record import backup, driver, traces
+from firelog.record import backup, driver, signing, traces
 from firelog.record.blocks import encode
 from firelog.record.examine import examine
 from firelog.record.expiry import expire
@@ -245,6 +245,43 @@ def test_old_readings_of_sealed_firings_go_openly(path):
         ] * 3
         assert store.verdict(store.firing("night")) is not None
         assert list(examine(store)) == []
+
+
+def test_readings_under_a_heat_a_pour_or_a_casting_stay(path):
+    """What a pour was verified by, and what a casting came from, no rule of keeping takes away."""
+    with Store.open(path, write=True) as store:
+        run = store.connection.execute
+        store.ensure_channel("furnace", "lance")
+        t_us = T0 + np.arange(200) * SECOND
+        lance = store.channel("furnace", "lance").id
+        store.add_readings(lance, t_us, np.full(200, 1150.0), np.zeros(200, np.uint8), Unit.C)
+        run(
+            "insert into heats(name,furnace,alloy,began_us,ended_us) select 'h',id,'CC493K',?,?"
+            " from kilns where name='furnace'",
+            (T0, T0 + 300 * SECOND),
+        )
+        run("insert into moulds(name,firing) values ('m',1)")
+        run("insert into pours(heat,mould,began_us,entered_us) values (1,1,?,?)", (T0, T0))
+        rule = {"now_us": T0 + 50 * DAY, "who": "Oda Brandvik", "rule": "older than 30 days"}
+        (answer,) = expire(store, T0 + 20 * DAY, really=True, **rule)
+        assert (answer.firing, answer.blocks) == ("night", 0)
+        assert answer.why_kept == "the pour into 'm' stands on it, therefore kept"
+        assert store.reading_span(lance)[2] == 200
+
+
+def test_a_signed_record_is_shortened_with_its_key_only(path, tmp_path):
+    """Readings under a signed seal go only with the key; the removal is then signed too."""
+    pytest.importorskip("cryptography")
+    key = signing.PrivateKey.create(tmp_path / "foundry.key")
+    rule = {"now_us": T0 + 50 * DAY, "who": "Oda Brandvik", "rule": "older than 30 days"}
+    with Store.open(path, write=True) as store:
+        seal_night(store, key=key)
+        with pytest.raises(InputError, match="--key"):
+            expire(store, T0 + 20 * DAY, really=True, **rule)
+        expire(store, T0 + 20 * DAY, really=True, key=key, **rule)
+        found = verify(store, public_key=key.public_hex())
+        assert found.findings == ()
+        assert sum(note.what.startswith("removed") for note in found.notes) == 2
 
 
 def test_readings_between_two_firings_stay_for_the_newer(path):

@@ -12,11 +12,11 @@ import pytest
 
 from firelog.errors import StoreError
 from firelog.readings import Quality, Unit
-from firelog.record import sealed
+from firelog.record import coverage, sealed
 from firelog.record.seal import seal, seals, state_of
 from firelog.record.store import Store
 from firelog.record.verify import verify
-from tests.record.test_seal import LATER, SECOND, T0, add_night, seal_night
+from tests.record.test_seal import LATER, SECOND, T0, add_night, seal_night, tamper
 
 # One row more for each table that a night does not fill, by plain SQL: the fields, not the sense.
 ROWS = {
@@ -314,3 +314,24 @@ def test_a_correction_after_the_seal_is_a_note(template, tmp_path):
         assert "another bird" in "".join(one.what for one in found.notes)
         run("update castings set part='beak' where id=1")
         assert not verify(store).unchanged
+
+
+def test_a_report_says_what_its_seal_covers(template, tmp_path):
+    """An inspection entered after the seal, or rewritten under it, is named as not covered."""
+    path = tmp_path / "s.firelog"
+    path.write_bytes(template)
+    with Store.open(path, write=True) as store:
+        whole = coverage.of_casting(store, 1)
+        assert whole.missing == ()
+        assert whole.seal is not None
+        assert {"1 casting", "1 inspection", "1 pour", "1 heat", "2 blocks of readings"} <= {
+            *whole.covered
+        }
+        store.connection.execute(ROWS["inspections"].replace("'defects'", "'sound'"))
+        assert coverage.of_casting(store, 1).missing == (
+            "inspection of 'wing' at 2026-03-01T08:00:00Z",
+        )
+        tamper(store, "update inspections set outcome='sound'")
+        assert len(coverage.of_casting(store, 1).missing) == 2
+        tamper(store, "update seals set manifest = manifest || char(10)")
+        assert coverage.of_casting(store, 1).seal is None

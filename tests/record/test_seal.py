@@ -291,6 +291,18 @@ def test_a_chain_made_anew_has_another_head(store):
     assert printed in words(verify(store, head=printed))
 
 
+def test_a_mistyped_head_is_no_forgery(store):
+    """What cannot be a head is refused as mistyped; an older one is told from the newest."""
+    first = seals(store)[0].head
+    for wrong in (first[:-1], first + "0", "g" + first[1:], ""):
+        with pytest.raises(InputError, match="is not a head"):
+            verify(store, head=wrong)
+    assert verify(store, head=f" {first.upper()} ").notes == ()
+    newest = seal_night(store).head
+    (note,) = verify(store, head=first).notes
+    assert f"1 came after it, the newest head is {newest}" in note.what
+
+
 def test_a_chain_with_a_seal_left_out_is_named(store):
     """A seal taken out of the middle leaves a gap that shows."""
     for number in range(2):
