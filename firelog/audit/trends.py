@@ -136,7 +136,7 @@ def _couples(store: Store, ended: Sequence[Firing]) -> list[TrendSeries]:
         traces = [
             measured.corrected(
                 channel, recorded.measurement_chain(store, channel),
-                store.readings(channel.id, firing.began_us, firing.ended_us), firing.began_us,
+                store.firing_readings(firing, channel.id), firing.began_us,
             )
             for channel in store.firing_channels(firing)
             if channel.role is Role.KILN

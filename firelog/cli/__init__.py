@@ -24,6 +24,7 @@ COMMANDS = {
         "A foundry in a box: rehearsal kiln, past firings, board.",
     ),
     "import": ("firelog.cli.imports", "import_command", "Bring logger exports into the store."),
+    "imports": ("firelog.cli.importlist", "imports", "List what was brought in; withdraw one."),
     "collect": ("firelog.cli.collect", "collect", "Read the live sources of the foundry file."),
     "listen": ("firelog.cli.listen", "listen", "What does a port say, and how to read it."),
     "watch": ("firelog.cli.watch", "watch", "Watch over firings, and call people."),

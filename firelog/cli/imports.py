@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+from firelog.cli.entry import named_kiln
 
 if TYPE_CHECKING:
-    from firelog.intake.file.importing import FileReport
+    from firelog.intake.file.importing import FileReport, Wanted
     from firelog.intake.file.logfile import ImportOptions
     from firelog.schedule.plan.model import Schedule
 
@@ -34,6 +36,11 @@ _DATES = ("day-first", "month-first", "year-first")
 @click.option("--also", multiple=True, help="Take this column as well (name or number); again.")
 @click.option("--skip", multiple=True, help="Leave this column out (name or number); again.")
 @click.option("--columns", "choice", help="A [[columns]] section of the foundry file, by name.")
+@click.option("--channel", "renamed", multiple=True, metavar="COLUMN=NAME", help="Call it so.")
+@click.option("--began-at", help="When the file's first reading was truly taken (ISO 8601).")
+@click.option("--same-instant", type=click.Choice(["first", "last"]), help="Of two, which counts.")
+@click.option("--insist", is_flag=True, help="The firing may overlap another of its kiln.")
+@click.option("--new", is_flag=True, help="It is another kiln, though named almost like one.")
 @click.option("--dry-run", is_flag=True, help="Say how the files are read, and store nothing.")
 @json_option
 @common_options
@@ -44,9 +51,11 @@ def import_command(
     """Bring logger exports into the store: CSV and other text tables of any make.
 
     How a file is built is found out; what cannot be decided is asked for by naming the option.
-    Importing a file again stores nothing twice.
+    Importing a file again stores nothing twice. What contradicts the record is refused, with
+    what can be done; `firelog imports` lists what was brought in and takes it out again.
     """
     from firelog.intake.file import importing
+    from firelog.intake.file.refused import ConflictError
 
     if said["schedule"] and not said["firing"]:
         raise click.UsageError("--schedule belongs to a firing; name it with --firing")
@@ -55,7 +64,14 @@ def import_command(
         reports = _follow(plans, importing.rehearse)
         firing = None
     else:
-        reports, firing = _store(settings, plans, said)
+        try:
+            reports, firing = _store(settings, plans, said)
+        except ConflictError as error:
+            if as_json:
+                rows = [row for one in error.reports for row in importing.conflict_rows(one)]
+                accounts = [report.as_json() for report in error.reports]
+                emit_json({"files": accounts, "conflicts": rows})
+            raise
     if as_json:
         answer: dict[str, Any] = {"files": [report.as_json() for report in reports]}
         emit_json(answer | ({"firing": firing} if firing else {}))
@@ -109,7 +125,42 @@ def _wishes(settings: Settings, said: dict[str, Any]) -> ImportOptions:
     stated = {key: said[key] for key in keys} | {"time": said["time_columns"]}
     if stated["tz"] is None and options.tz is None and path is not None:
         stated["tz"] = settings.read_foundry().timezone
-    return wished(options, **stated)
+    wishes = wished(options, **stated)
+    if said["renamed"]:
+        return replace(wishes, channels={**wishes.channels, **_renamed(said["renamed"])})
+    return wishes
+
+
+def _renamed(pairs: Sequence[str]) -> dict[str, str]:
+    from firelog.errors import InputError
+
+    named = {}
+    for pair in pairs:
+        column, _, name = pair.rpartition("=")
+        if not column.strip() or not name.strip():
+            raise InputError(f'{pair!r} names no column and channel; write --channel "top=top 2"')
+        named[column.strip()] = name.strip()
+    return named
+
+
+def _wanted(settings: Settings, said: dict[str, Any]) -> Wanted:
+    """Return how the files are to be brought in, with the options as given kept beside."""
+    from firelog.intake.file.importing import Wanted
+    from firelog.intake.file.instants import SameInstant
+    from firelog.units import parse_instant, zone
+
+    began = said["began_at"]
+    timezone = said["tz"] or settings.read_foundry().timezone
+    as_given = {
+        key: list(value) if isinstance(value, tuple) else value
+        for key, value in said.items()
+        if value not in (None, (), False)
+    }
+    return Wanted(
+        None if began is None else parse_instant(began, zone(timezone)),
+        SameInstant(said["same_instant"]) if said["same_instant"] else None,
+        as_given,
+    )
 
 
 def _store(
@@ -123,8 +174,10 @@ def _store(
     foundry = settings.read_foundry()
     schedule = _schedule(said["schedule"]) if said["schedule"] else None
     kilns = {spec.kiln for spec in foundry.channels}
-    kiln = said["kiln"] or (kilns.pop() if len(kilns) == 1 else "kiln")
+    kiln = said["kiln"] or (next(iter(kilns)) if len(kilns) == 1 else "kiln")
     with Store.open(settings.store_path(), write=True) as store:
+        if said["kiln"]:
+            kiln = named_kiln(store, foundry, kiln, new=said["new"])
         if settings.foundry_path() is not None:
             keep_settings(store, foundry)
         reports = bring_in(
@@ -135,6 +188,8 @@ def _store(
             specs=foundry.channels,
             firing=said["firing"],
             schedule=schedule,
+            wanted=_wanted(settings, said),
+            insist=said["insist"],
             each=_follow,
         )
     return reports, said["firing"]

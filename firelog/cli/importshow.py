@@ -9,6 +9,7 @@ import click
 
 from firelog.intake.file.importing import FileReport
 from firelog.intake.file.logfile import ReadPlan
+from firelog.say.durations import show_duration
 from firelog.units import iso_utc
 
 if TYPE_CHECKING:
@@ -114,6 +115,8 @@ def _counts(report: FileReport) -> str:
         words += f", {iso_utc(report.first_us)} to {iso_utc(report.last_us)}"
     if report.duplicates:
         words += f"; {report.duplicates} were there already"
+    if report.origin is not None:
+        words += f" (import {report.origin})"
     return words
 
 
@@ -121,6 +124,11 @@ def _remarks(report: FileReport) -> list[str]:
     lines = [f"left out  {s.name}: {s.why}" for s in report.plan.skipped[:_FEW]]
     if len(report.plan.skipped) > _FEW:
         lines.append(f"left out  and {len(report.plan.skipped) - _FEW} more columns")
+    if report.shift_us:
+        moved = show_duration(abs(report.shift_us) / 1e6)
+        lines.append(
+            f"note      its clock was put {'on' if report.shift_us > 0 else 'back'} {moved}"
+        )
     if report.out_of_order:
         lines.append(f"note      {report.out_of_order} rows are out of order; sorted by time")
     lines += [f"note      {warning}" for warning in report.warnings]

@@ -150,7 +150,7 @@ class Firing:
         """
         store, row = self._opened.store, self._row
         return frames.received(
-            (channel.name, store.readings(channel.id, row.began_us, row.ended_us))
+            (channel.name, store.firing_readings(row, channel.id))
             for channel in store.firing_channels(row)
         )
 

@@ -136,7 +136,7 @@ def _drive(store: Store, firing: Firing) -> tuple[Outside, float, float]:
 
 def _one(store: Store, firing: Firing, name: str) -> ChannelTrace:
     channel = store.channel(firing.kiln, name)
-    trace = store.readings(channel.id, firing.began_us, firing.ended_us)
+    trace = store.firing_readings(firing, channel.id)
     return measured.corrected(
         channel, recorded.measurement_chain(store, channel), trace, firing.began_us
     )

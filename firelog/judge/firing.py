@@ -69,7 +69,7 @@ def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None
     schedule = recorded.schedule_of(store, firing)
     chains, found, last_us = {}, [], []
     for channel in judged_channels(store, firing):
-        trace = store.readings(channel.id, firing.began_us, firing.ended_us)
+        trace = store.firing_readings(firing, channel.id)
         last_us.extend(trace.t_us[-1:].tolist())
         chain = _aged(recorded.measurement_chain(store, channel), channel, trace, firing)
         chains[channel.name] = chain

@@ -68,7 +68,7 @@ def _followed(store: Store, firing: Firing) -> tuple[Schedule, Following] | None
         measured.corrected(
             channel,
             recorded.measurement_chain(store, channel),
-            store.readings(channel.id, firing.began_us, firing.ended_us),
+            store.firing_readings(firing, channel.id),
             firing.began_us,
         )
         for channel in judging.judged_channels(store, firing)

@@ -128,7 +128,7 @@ def kiln_traces(store: Store, firing: Firing, until_us: int | None = None) -> li
         measured.corrected(
             channel,
             recorded.measurement_chain(store, channel),
-            store.readings(channel.id, firing.began_us, end_us),
+            store.firing_readings(firing, channel.id, end_us=end_us),
             firing.began_us,
         )
         for channel in store.firing_channels(firing)

@@ -34,8 +34,8 @@ PICTURES = {b"\xff\xd8\xff": "jpg", b"\x89PNG\r\n\x1a\n": "png", b"RIFF": "webp"
 _STAMP = re.compile(r"-\d{8}T\d{6}Z\.firelog$")
 _PHOTO = re.compile(r"[0-9a-f]{64}\.(jpg|png|webp)")
 LARGEST = 40_000_000  # bytes of one photograph
-_CASTING = """select c.id, c.name, c.piece, c.part, m.name, c.details, c.note, c.entered_us
-  from castings c join moulds m on m.id = c.mould"""
+_CASTING = """select c.id, c.name, c.piece, c.part, m.name, c.details, c.note, c.entered_us,
+  c.voided_us from castings c join moulds m on m.id = c.mould"""
 
 
 @dataclass(frozen=True)
@@ -87,6 +87,7 @@ class Casting:
     note: str
     entered_us: int
     inspections: tuple[Inspection, ...] = field(default=(), repr=False)
+    voided_us: int | None = None
 
     @property
     def seen(self) -> Inspection | None:
@@ -117,7 +118,7 @@ def add(
 ) -> Casting:
     """Enter a casting from a mould; raises InputError for a number that cannot be."""
     filled = heats.mould(store, mould)
-    kept = _checked(details or {})
+    kept = checked(details or {})
     with store.writing():
         if _all(store, "select 1 from castings where name=?", (name,)):
             raise StoreError(f"there is a casting {name!r} already; choose another name")
@@ -131,8 +132,8 @@ def add(
 
 
 def castings(store: Store) -> list[Casting]:
-    """Return all castings with their inspections, newest first."""
-    return _castings(store, "order by c.id desc", ())
+    """Return all castings that stand, with their inspections, newest first."""
+    return _castings(store, "where c.voided_us is null order by c.id desc", ())
 
 
 def casting(store: Store, name: str) -> Casting:
@@ -150,7 +151,7 @@ def pour_of(store: Store, known: Casting) -> tuple[Heat, Pour] | None:
     rows = _all(
         store,
         "select h.name from pours p join heats h on h.id=p.heat join moulds m on m.id=p.mould"
-        " where m.name=?",
+        " where m.name=? and p.voided_us is null",
         (known.mould,),
     )
     if not rows:
@@ -159,7 +160,8 @@ def pour_of(store: Store, known: Casting) -> tuple[Heat, Pour] | None:
     return heat, next(pour for pour in heats.pours(store, heat) if pour.mould == known.mould)
 
 
-def _checked(details: dict[str, Any]) -> dict[str, Any]:
+def checked(details: dict[str, Any]) -> dict[str, Any]:
+    """Return ``details`` as they are; raises InputError for a number that cannot be."""
     for key, value in details.items():
         if key == "sprue":
             continue
@@ -184,6 +186,7 @@ def _castings(store: Store, tail: str, values: Sequence[Any]) -> list[Casting]:
             row[6],
             row[7],
             tuple(seen.get(row[0], ())),
+            row[8],
         )
         for row in rows
     ]

@@ -1,7 +1,7 @@
 """Heats, moulds and pours in the store: what was melted, what it filled, and when.
 
-Functions over an open :class:`Store`. A pour is written once: an entry that was wrong stays, and
-an event of the furnace says what was right.
+Functions over an open :class:`Store`. What was entered wrongly is put right by a correction
+(:mod:`firelog.record.corrections`), which keeps it as it was.
 """
 
 from __future__ import annotations
@@ -16,15 +16,17 @@ from firelog.errors import InputError, StoreError
 from firelog.record import driver, migrations, traces
 from firelog.record.missing import not_found
 from firelog.record.rows import Channel, Event
-from firelog.record.store import Store
+from firelog.record.store import Store, standing
 
 AFTER_US = 1_800_000_000  # how long after its last pour a heat without an end is still read
 _HEAT = """select h.id, h.name, k.name, h.alloy, h.crucible, h.crucible_kg, h.metal_kg, h.began_us,
-  h.lifted_us, h.ended_us, h.note, s.text from heats h join kilns k on k.id = h.furnace
+  h.lifted_us, h.ended_us, h.note, s.text, h.voided_us from heats h join kilns k on k.id = h.furnace
   left join schedules s on s.sha256 = h.plan"""
-_MOULD = """select m.id, m.name, f.name, m.section, m.metal_kg, m.details, m.note
+_MOULD = """select m.id, m.name, f.name, m.section, m.metal_kg, m.details, m.note,
+  m.voided_us
   from moulds m left join firings f on f.id = m.firing"""
-_POUR = """select p.id, h.name, m.name, p.out_us, p.began_us, p.ended_us, p.within_s, p.note
+_POUR = """select p.id, h.name, m.name, p.out_us, p.began_us, p.ended_us, p.within_s, p.note,
+  p.voided_us
   from pours p join heats h on h.id = p.heat join moulds m on m.id = p.mould"""
 _EVENT = """select e.id, e.t_us, e.kind, e.text, e.who, k.name, e.firing, e.channel, e.corrects,
   e.why, e.entered_us from events e join kilns k on k.id = e.kiln"""
@@ -46,6 +48,7 @@ class Heat:
     ended_us: int | None
     note: str = ""
     plan_text: str | None = field(default=None, repr=False)
+    voided_us: int | None = None
 
 
 @dataclass(frozen=True)
@@ -59,6 +62,7 @@ class Mould:
     metal_kg: float | None
     details: dict[str, Any] | None
     note: str = ""
+    voided_us: int | None = None
 
 
 @dataclass(frozen=True)
@@ -73,6 +77,7 @@ class Pour:
     ended_us: int | None
     within_s: float
     note: str = ""
+    voided_us: int | None = None
 
 
 # ---------------------------------------------------------------- heats
@@ -112,9 +117,11 @@ def add_heat(
     return heat(store, name)
 
 
-def heats(store: Store) -> list[Heat]:
-    """Return the heats, newest first."""
-    return [Heat(*row) for row in _all(store, f"{_HEAT} order by h.began_us desc, h.id desc")]
+def heats(store: Store, *, void: bool = False) -> list[Heat]:
+    """Return the heats, newest first; with ``void`` those too that were made void."""
+    where = "" if void else "where h.voided_us is null"
+    rows = _all(store, f"{_HEAT} {where} order by h.began_us desc, h.id desc")
+    return [Heat(*row) for row in rows]
 
 
 def heat(store: Store, name: str) -> Heat:
@@ -164,14 +171,18 @@ def channels_of(store: Store, known: Heat) -> list[Channel]:
         ]
 
 
-def events_of(store: Store, known: Heat) -> list[Event]:
-    """Return the events of the heat's furnace in its time, in order."""
+def events_of(store: Store, known: Heat, *, superseded: bool = False) -> list[Event]:
+    """Return the events of the heat's furnace in its time, in order.
+
+    Those that a correction supersedes are left out unless ``superseded`` asks for them.
+    """
     rows = _all(
         store,
         f"{_EVENT} where k.name=? and e.t_us between ? and ? order by e.t_us, e.id",
         (known.furnace, *span_us(store, known)),
     )
-    return [Event(*row) for row in rows]
+    events = [Event(*row) for row in rows]
+    return events if superseded else standing(events)
 
 
 # ---------------------------------------------------------------- moulds
@@ -204,8 +215,8 @@ def add_mould(
 def moulds(store: Store, firing: str | None = None) -> list[Mould]:
     """Return all moulds, or those of one firing, in the order they were entered."""
     if firing is None:
-        return _moulds(store, "order by m.id", ())
-    return _moulds(store, "where f.name=? order by m.id", (firing,))
+        return _moulds(store, "where m.voided_us is null order by m.id", ())
+    return _moulds(store, "where f.name=? and m.voided_us is null order by m.id", (firing,))
 
 
 def mould(store: Store, name: str) -> Mould:
@@ -218,7 +229,16 @@ def mould(store: Store, name: str) -> Mould:
 
 def _moulds(store: Store, tail: str, values: Sequence[Any]) -> list[Mould]:
     return [
-        Mould(row[0], row[1], row[2], row[3], row[4], row[5] and json.loads(row[5]), row[6])
+        Mould(
+            row[0],
+            row[1],
+            row[2],
+            row[3],
+            row[4],
+            row[5] and json.loads(row[5]),
+            row[6],
+            row[7],
+        )
         for row in _all(store, f"{_MOULD} {tail}", values)
     ]
 
@@ -245,7 +265,7 @@ def add_pour(
     if began_us < known.began_us:
         raise InputError(f"{filled.name!r} cannot be poured before {known.name!r} began to melt")
     with store.writing():
-        if rows := _all(store, f"{_POUR} where m.id=?", (filled.id,)):
+        if rows := _all(store, f"{_POUR} where m.id=? and p.voided_us is null", (filled.id,)):
             raise StoreError(f"{filled.name!r} was poured already, from {rows[0][1]!r}")
         _run(
             store,
@@ -256,9 +276,10 @@ def add_pour(
     return next(pour for pour in pours(store, known) if pour.mould == filled.name)
 
 
-def pours(store: Store, known: Heat) -> list[Pour]:
-    """Return the pours of a heat in order of time."""
-    rows = _all(store, f"{_POUR} where h.id=? order by p.began_us, p.id", (known.id,))
+def pours(store: Store, known: Heat, *, void: bool = False) -> list[Pour]:
+    """Return the pours of a heat in order of time; with ``void`` those too that were made void."""
+    where = "where h.id=?" if void else "where h.id=? and p.voided_us is null"
+    rows = _all(store, f"{_POUR} {where} order by p.began_us, p.id", (known.id,))
     return [Pour(*row) for row in rows]
 
 

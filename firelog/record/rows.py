@@ -41,7 +41,10 @@ class Calibration:
 
 @dataclass(frozen=True)
 class Firing:
-    """One run of a kiln against a schedule; ``ended_us`` is None while it runs."""
+    """One run of a kiln against a schedule; ``ended_us`` is None while it runs.
+
+    ``voided_us`` is when it was made void, None while it stands.
+    """
 
     id: int
     name: str
@@ -51,11 +54,12 @@ class Firing:
     schedule_title: str | None
     schedule_sha256: str | None
     note: str = ""
+    voided_us: int | None = None
 
     @property
     def running(self) -> bool:
         """True until somebody or something closed the firing."""
-        return self.ended_us is None
+        return self.ended_us is None and self.voided_us is None
 
 
 @dataclass(frozen=True)

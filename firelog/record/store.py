@@ -30,7 +30,9 @@ from firelog.record.rows import Calibration, Channel, Event, Firing, StoredVerdi
 
 Entry = tuple[int, float | None, Unit, Quality]
 _DAY_US = 86_400 * 1_000_000
-_FIRING = """select f.id, f.name, k.name, f.began_us, f.ended_us, s.title, f.schedule, f.note
+VOID = "void"  # the kind of an event that supersedes another by nothing
+_FIRING = """select f.id, f.name, k.name, f.began_us, f.ended_us, s.title, f.schedule, f.note,
+  f.voided_us
   from firings f join kilns k on k.id = f.kiln left join schedules s on s.sha256 = f.schedule"""
 _EVENT = """select e.id, e.t_us, e.kind, e.text, e.who, k.name, e.firing, e.channel,
   e.corrects, e.why, e.entered_us
@@ -182,7 +184,7 @@ class Store:
         An argument left None leaves what the store has as it is.
         """
         with self.writing():
-            kiln_id = self._kiln(kiln)
+            kiln_id = self.kiln_number(kiln)
             self._run("insert or ignore into channels(kiln,name) values (?,?)", (kiln_id, name))
             stated = {
                 "role": role,
@@ -237,15 +239,18 @@ class Store:
         return [Calibration(r[0], r[1], r[2], json.loads(r[3]), r[4], r[5]) for r in rows]
 
     # ------------------------------------------------------------ readings
-    def add_scan(self, t_us: int, entries: Iterable[Entry]) -> int:
-        """Store one scan, durably, in one transaction; returns how many readings were new."""
+    def add_scan(self, t_us: int, entries: Iterable[Entry], origin: int | None = None) -> int:
+        """Store one scan, durably, in one transaction; returns how many readings were new.
+
+        ``origin`` is the collector's run, as :func:`firelog.record.imports.begin` numbered it.
+        """
         with self.writing():
             return sum(
                 traces.add_row(
                     self.connection,
                     channel,
                     t_us,
-                    (value, migrations.UNIT_CODES[unit], int(quality)),
+                    (value, migrations.UNIT_CODES[unit], int(quality), origin),
                 )
                 for channel, value, unit, quality in entries
             )
@@ -257,13 +262,17 @@ class Store:
         value: FloatArray,
         quality: QualityArray,
         unit: Unit,
+        *,
+        origin: int | None = None,
     ) -> int:
         """Store readings of one channel, compressed when they are many; returns how many were new.
 
-        A reading whose channel and instant are in the store already is left as it is.
+        A reading whose channel and instant are in the store already is left as it is. ``origin``
+        is the import they belong to.
         """
+        trace = Trace(t_us, value, quality, unit)
         with self.writing():
-            return traces.add(self.connection, channel_id, Trace(t_us, value, quality, unit))
+            return traces.add(self.connection, channel_id, trace, origin)
 
     def readings(
         self, channel_id: int, start_us: int | None = None, end_us: int | None = None
@@ -271,6 +280,25 @@ class Store:
         """Return the readings of a channel from ``start_us`` to ``end_us``, both included."""
         with driver.speaking(self.path):
             return traces.read(self.connection, channel_id, *traces.span(start_us, end_us))
+
+    def firing_readings(
+        self,
+        firing: Firing,
+        channel_id: int,
+        start_us: int | None = None,
+        end_us: int | None = None,
+    ) -> Trace:
+        """Return the readings of a channel that a firing stands on, from its begin to its end.
+
+        Where the firing names its imports, only theirs and the collector's: never those of
+        another night that a logger's reset clock put at the same instants. ``start_us`` and
+        ``end_us`` narrow the stretch.
+        """
+        start = firing.began_us if start_us is None else start_us
+        end = firing.ended_us if end_us is None else end_us
+        with driver.speaking(self.path):
+            named = traces.sources(self.connection, firing.id)
+            return traces.read(self.connection, channel_id, *traces.span(start, end), named)
 
     def overview(
         self, channel_ids: Sequence[int], start_us: int, end_us: int, points: int
@@ -331,13 +359,14 @@ class Store:
     ) -> Firing:
         """Open a firing (closed at once when ``ended_us`` is given), keeping a schedule's copy."""
         with self.writing():
-            if self._maybe("select 1 from firings where name=?", (name,)):
-                raise StoreError(f"there is a firing {name!r} already; choose another name")
+            if taken := self._maybe("select voided_us from firings where name=?", (name,)):
+                gone = " (it was made void)" if taken[0] is not None else ""
+                raise StoreError(f"there is a firing {name!r} already{gone}; choose another name")
             sha256 = self._keep_schedule(schedule_title, schedule_text)
             self._run(
                 "insert into firings(name,kiln,schedule,began_us,ended_us,note)"
                 " values (?,?,?,?,?,?)",
-                (name, self._kiln(kiln), sha256, began_us, ended_us, note),
+                (name, self.kiln_number(kiln), sha256, began_us, ended_us, note),
             )
         return self.firing(name)
 
@@ -360,9 +389,11 @@ class Store:
             )
         self.compact([channel.id for channel in self.channels(row[0])], row[1])
 
-    def firings(self, kiln: str | None = None) -> list[Firing]:
-        """Return the firings, newest first."""
-        where, values = ("where k.name=?", (kiln,)) if kiln else ("", ())
+    def firings(self, kiln: str | None = None, *, void: bool = False) -> list[Firing]:
+        """Return the firings, newest first; with ``void`` those too that were made void."""
+        where, values = ("where k.name=?", (kiln,)) if kiln else ("where true", ())
+        if not void:
+            where += " and f.voided_us is null"
         rows = self._all(f"{_FIRING} {where} order by f.began_us desc, f.id desc", values)
         return [Firing(*row) for row in rows]
 
@@ -384,10 +415,11 @@ class Store:
         """Return the channels of the firing's kiln that have readings within it."""
         span = traces.span(firing.began_us, firing.ended_us)
         with driver.speaking(self.path):
+            named = traces.sources(self.connection, firing.id)
             return [
                 channel
                 for channel in self.channels(firing.kiln)
-                if traces.any_between(self.connection, channel.id, *span)
+                if traces.any_between(self.connection, channel.id, *span, named)
             ]
 
     # ------------------------------------------------------------ events
@@ -404,7 +436,7 @@ class Store:
     ) -> int:
         """Write an event and return its number."""
         with self.writing():
-            kiln_id = None if kiln is None else self._kiln(kiln)
+            kiln_id = None if kiln is None else self.kiln_number(kiln)
             row = self._one(
                 "insert into events(t_us,kind,text,who,kiln,firing,channel,entered_us)"
                 f" values (?,?,?,?,?,?,?,{migrations.NOW_US}) returning id",
@@ -413,17 +445,27 @@ class Store:
         return int(row[0])
 
     def correct_event(
-        self, event_id: int, *, text: str, who: str, why: str, t_us: int | None = None
+        self,
+        event_id: int,
+        *,
+        text: str,
+        who: str,
+        why: str,
+        t_us: int | None = None,
+        void: bool = False,
     ) -> int:
-        """Enter an event that supersedes another, which stays; return the new one's number."""
+        """Enter an event that supersedes another, which stays; return the new one's number.
+
+        With ``void`` nothing takes its place.
+        """
         if not why.strip() or not who.strip():
             raise InputError("a correction needs who makes it and why; say both")
         with self.writing():
             row = self._maybe(
                 "insert into events(t_us,kind,text,who,kiln,firing,channel,corrects,why,entered_us)"
-                " select coalesce(?,t_us),kind,?,?,kiln,firing,channel,id,?,"
+                " select coalesce(?,t_us),coalesce(?,kind),?,?,kiln,firing,channel,id,?,"
                 f"{migrations.NOW_US} from events where id=? returning id",
-                (t_us, text, who, why, event_id),
+                (t_us, VOID if void else None, text, who, why, event_id),
             )
         if row is None:
             raise InputError(f"there is no event {event_id} to correct")
@@ -441,8 +483,7 @@ class Store:
             (firing.id, firing.kiln, *traces.span(firing.began_us, firing.ended_us)),
         )
         events = [Event(*row) for row in rows]
-        gone = set() if superseded else {event.corrects for event in events}
-        return [event for event in events if event.id not in gone]
+        return events if superseded else standing(events)
 
     # ------------------------------------------------------------ verdicts
     def save_verdict(self, stored: StoredVerdict) -> None:
@@ -479,7 +520,8 @@ class Store:
         self._run("insert or ignore into schedules values (?,?,?)", (sha256, title or "", text))
         return sha256
 
-    def _kiln(self, name: str) -> int:
+    def kiln_number(self, name: str) -> int:
+        """Return the number of the kiln of that name, made if absent."""
         self._run("insert or ignore into kilns(name) values (?)", (name,))
         return int(self._one("select id from kilns where name=?", (name,))[0])
 
@@ -504,3 +546,9 @@ class Store:
 
     def _one(self, sql: str, values: Sequence[Any] = ()) -> Any:
         return self._all(sql, values)[0]
+
+
+def standing(events: Sequence[Event]) -> list[Event]:
+    """Return the events that no later one supersedes, nor one that only takes another away."""
+    gone = {event.corrects for event in events}
+    return [event for event in events if event.id not in gone and event.kind != VOID]

@@ -22,7 +22,15 @@ from firelog.units import iso_utc, to_celsius
 SMALLEST_BLOCK = 64  # fewer readings are no smaller as a block than as rows
 UNITS = {code: unit for unit, code in UNIT_CODES.items()}
 _EVER = (-(2**63), 2**63 - 1)
-_INSERT = "insert or ignore into readings(channel,t_us,value,unit,quality) values (?,?,?,?,?)"
+_INSERT = (
+    "insert or ignore into readings(channel,t_us,value,unit,quality,import) values (?,?,?,?,?,?)"
+)
+# Of a firing that names its imports: their readings, and what the collector heard.
+_OF_FIRING = (
+    "(:firing is null or coalesce({table}.import, 0) in (select import from firing_sources"
+    " where firing=:firing and channel=:channel)"
+    " or {table}.import in (select id from imports where kind='collector'))"
+)
 # No block spans more than MAX_SPAN_US, therefore one that starts earlier cannot reach the window.
 OVERLAP = "b.channel=:channel and b.first_us between :earliest and :end and b.last_us >= :start"
 
@@ -33,63 +41,101 @@ def span(start_us: int | None, end_us: int | None) -> tuple[int, int]:
     return start, _EVER[1] if end_us is None else int(end_us)
 
 
-def window(channel_id: int, start_us: int, end_us: int) -> dict[str, int]:
-    """Return the named values that a query over blocks needs."""
-    earliest = max(start_us - blocks.MAX_SPAN_US, _EVER[0])
-    return {"channel": channel_id, "start": start_us, "end": end_us, "earliest": earliest}
+def window(
+    channel_id: int, start_us: int, end_us: int, firing: int | None = None
+) -> dict[str, int | None]:
+    """Return the named values that a query over blocks or rows needs."""
+    return {
+        "channel": channel_id,
+        "start": start_us,
+        "end": end_us,
+        "earliest": max(start_us - blocks.MAX_SPAN_US, _EVER[0]),
+        "firing": firing,
+    }
+
+
+def sources(connection: Any, firing: int) -> int | None:
+    """Return the firing's number when it names the imports that it stands on, else None."""
+    row = connection.execute(
+        "select exists (select 1 from firing_sources where firing=?)", (firing,)
+    ).fetchone()
+    return firing if row[0] else None
 
 
 # ---------------------------------------------------------------- reading
-def read(connection: Any, channel_id: int, start_us: int, end_us: int) -> Trace:
-    """Return the readings from ``start_us`` to ``end_us``, both included, in order of time."""
-    return _merge(_parts(connection, channel_id, start_us, end_us))
+def read(
+    connection: Any, channel_id: int, start_us: int, end_us: int, firing: int | None = None
+) -> Trace:
+    """Return the readings from ``start_us`` to ``end_us``, both included, in order of time.
+
+    ``firing`` (see :func:`sources`) leaves only those that the firing stands on.
+    """
+    return _merge([p for _, p in by_import(connection, channel_id, start_us, end_us, firing)])
 
 
-def read_by_unit(connection: Any, channel_id: int, start_us: int, end_us: int) -> list[Trace]:
+def read_by_unit(
+    connection: Any, channel_id: int, start_us: int, end_us: int, firing: int | None = None
+) -> list[Trace]:
     """Return the same readings as :func:`read`, unconverted: one trace for each unit."""
-    parts = _parts(connection, channel_id, start_us, end_us)
+    parts = [p for _, p in by_import(connection, channel_id, start_us, end_us, firing)]
     units = dict.fromkeys(part.unit for part in parts)
     return [_merge([part for part in parts if part.unit is unit]) for unit in units]
 
 
-def _parts(connection: Any, channel_id: int, start_us: int, end_us: int) -> list[Trace]:
+def by_import(
+    connection: Any, channel_id: int, start_us: int, end_us: int, firing: int | None = None
+) -> list[tuple[int, Trace]]:
+    """Return the same readings in parts, each with the import it came with (0: none is known)."""
+    named = window(channel_id, start_us, end_us, firing)
     parts = [
-        _between(trace, start_us, end_us)
-        for trace in _block_traces(connection, channel_id, start_us, end_us)
+        (number, _between(trace, start_us, end_us))
+        for number, trace in _block_traces(connection, named)
     ]
-    parts += row_traces(connection, channel_id, start_us, end_us)
-    return [part for part in parts if len(part)]
+    parts += _rows(connection, named)
+    return [part for part in parts if len(part[1])]
 
 
 def row_traces(
     connection: Any, channel_id: int, start_us: int, end_us: int, most: int = -1
 ) -> list[Trace]:
-    """Return live rows, the oldest ``most`` of them, as one trace for each unit they came in."""
+    """Return live rows, the oldest ``most`` of them, a trace for each unit and import."""
+    return [t for _, t in _rows(connection, window(channel_id, start_us, end_us), most)]
+
+
+def _rows(connection: Any, named: dict[str, int | None], most: int = -1) -> list[tuple[int, Trace]]:
     rows = connection.execute(
-        "select t_us,value,quality,unit from readings"
-        " where channel=? and t_us between ? and ? order by t_us limit ?",
-        (channel_id, start_us, end_us, most),
+        "select t_us,value,quality,unit,coalesce(import,0) from readings"
+        f" where channel=:channel and t_us between :start and :end"
+        f" and {_OF_FIRING.format(table='readings')} order by t_us limit :most",
+        {**named, "most": most},
     ).fetchall()
     if not rows:
         return []
-    columns = zip(*rows, strict=True)
-    t_us, value, quality, code = (list(column) for column in columns)
+    t_us, value, quality, code, number = (list(column) for column in zip(*rows, strict=True))
     whole = Trace(
         np.array(t_us, np.int64), np.array(value, np.float64), np.array(quality, np.uint8)
     )
-    codes = np.array(code, np.int64)
-    return [_where(whole, codes == c, UNITS[int(c)]) for c in np.unique(codes)]
+    codes, numbers = np.array(code, np.int64), np.array(number, np.int64)
+    return [
+        (int(n), _where(whole, (codes == c) & (numbers == n), UNITS[int(c)]))
+        for n, c in np.unique(np.stack([numbers, codes], 1), axis=0)
+    ]
 
 
-def known_times(connection: Any, channel_id: int, start_us: int, end_us: int) -> IntArray:
+def known_times(
+    connection: Any, channel_id: int, start_us: int, end_us: int, firing: int | None = None
+) -> IntArray:
     """Return the instants, sorted, at which the store has a reading of the channel already."""
+    named = window(channel_id, start_us, end_us, firing)
     packets = connection.execute(
-        f"select t.packet from blocks b join block_times t on t.id=b.times where {OVERLAP}",
-        window(channel_id, start_us, end_us),
+        "select t.packet from blocks b join block_times t on t.id=b.times"
+        f" where {OVERLAP} and {_OF_FIRING.format(table='b')}",
+        named,
     ).fetchall()
     rows = connection.execute(
-        "select t_us from readings where channel=? and t_us between ? and ?",
-        (channel_id, start_us, end_us),
+        "select t_us from readings where channel=:channel and t_us between :start and :end"
+        f" and {_OF_FIRING.format(table='readings')}",
+        named,
     ).fetchall()
     parts = [blocks.decode_times(packet) for (packet,) in packets]
     known = np.sort(np.concatenate([*parts, np.array([r[0] for r in rows], np.int64)]))
@@ -121,20 +167,23 @@ def newest_us(connection: Any, channel_id: int) -> int | None:
     return None if row[0] is None else int(row[0])
 
 
-def any_between(connection: Any, channel_id: int, start_us: int, end_us: int) -> bool:
+def any_between(
+    connection: Any, channel_id: int, start_us: int, end_us: int, firing: int | None = None
+) -> bool:
     """Return whether the channel has a reading in the window."""
     row = connection.execute(
         "select exists (select 1 from readings where channel=:channel"
-        " and t_us between :start and :end) or exists (select 1 from blocks b"
-        f" where {OVERLAP} and (b.first_us >= :start or b.last_us <= :end))",
-        window(channel_id, start_us, end_us),
+        f" and t_us between :start and :end and {_OF_FIRING.format(table='readings')})"
+        f" or exists (select 1 from blocks b where {OVERLAP} and {_OF_FIRING.format(table='b')}"
+        " and (b.first_us >= :start or b.last_us <= :end))",
+        window(channel_id, start_us, end_us, firing),
     ).fetchone()
-    return bool(row[0]) or len(known_times(connection, channel_id, start_us, end_us)) > 0
+    return bool(row[0]) or len(known_times(connection, channel_id, start_us, end_us, firing)) > 0
 
 
 # ---------------------------------------------------------------- writing
 def add_row(connection: Any, channel_id: int, t_us: int, row: Sequence[Any]) -> int:
-    """Add one live reading (value, unit code, quality) unless its instant is kept already."""
+    """Add one live reading (value, unit code, quality, import) unless its instant is kept."""
     late = connection.execute(
         f"select 1 from blocks b where {OVERLAP} limit 1", window(channel_id, t_us, t_us)
     ).fetchone()
@@ -143,7 +192,7 @@ def add_row(connection: Any, channel_id: int, t_us: int, row: Sequence[Any]) -> 
     return int(connection.execute(_INSERT, (channel_id, t_us, *row)).rowcount)
 
 
-def add(connection: Any, channel_id: int, trace: Trace) -> int:
+def add(connection: Any, channel_id: int, trace: Trace, origin: int | None = None) -> int:
     """Add the readings whose instants are new, as blocks when there are enough of them.
 
     Of two with the same instant the first stays. Returns how many were new.
@@ -155,14 +204,16 @@ def add(connection: Any, channel_id: int, trace: Trace) -> int:
     if len(known):
         new = _where(new, ~np.isin(new.t_us, known), new.unit)
     if len(new) < SMALLEST_BLOCK:
-        _add_rows(connection, channel_id, new)
+        _add_rows(connection, channel_id, new, origin)
     else:
         for piece in blocks.cut(new):
-            add_block(connection, channel_id, blocks.encode(piece))
+            add_block(connection, channel_id, blocks.encode(piece), origin)
     return len(new)
 
 
-def add_block(connection: Any, channel_id: int, block: blocks.Block) -> int:
+def add_block(
+    connection: Any, channel_id: int, block: blocks.Block, origin: int | None = None
+) -> int:
     """Insert a block; a times packet that another channel has brought already is shared."""
     digest = hashlib.sha256(block.times).digest()
     row = connection.execute("select id from block_times where sha256=?", (digest,)).fetchone()
@@ -175,7 +226,7 @@ def add_block(connection: Any, channel_id: int, block: blocks.Block) -> int:
     )
     cursor = connection.execute(
         "insert into blocks(channel,first_us,last_us,count,ok_count,minimum,maximum,total,unit,"
-        "times,packet) values (?,?,?,?,?,?,?,?,?,?,?)",
+        "times,packet,import) values (?,?,?,?,?,?,?,?,?,?,?,?)",
         (
             channel_id,
             block.first_us,
@@ -188,6 +239,7 @@ def add_block(connection: Any, channel_id: int, block: blocks.Block) -> int:
             UNIT_CODES[block.unit],
             times,
             block.readings,
+            origin,
         ),
     )
     return int(cursor.lastrowid)
@@ -199,14 +251,14 @@ def move(connection: Any, channel_id: int, until_us: int) -> int:
     Call it inside one transaction, again and again until it returns 0: in between, a crash or
     another writer finds each reading exactly once, as a row or in a block.
     """
-    parts = row_traces(connection, channel_id, _EVER[0], until_us, blocks.MAX_COUNT)
+    parts = _rows(connection, window(channel_id, _EVER[0], until_us), blocks.MAX_COUNT)
     if not parts:
         return 0
-    for part in parts:
+    for origin, part in parts:
         for piece in blocks.cut(part):
-            add_block(connection, channel_id, blocks.encode(piece))
-    last_us = max(int(part.t_us[-1]) for part in parts)
-    moved = sum(len(part) for part in parts)
+            add_block(connection, channel_id, blocks.encode(piece), origin or None)
+    last_us = max(int(part.t_us[-1]) for _, part in parts)
+    moved = sum(len(part) for _, part in parts)
     gone = connection.execute(
         "delete from readings where channel=? and t_us <= ?", (channel_id, last_us)
     ).rowcount
@@ -215,23 +267,24 @@ def move(connection: Any, channel_id: int, until_us: int) -> int:
     return moved
 
 
-def _add_rows(connection: Any, channel_id: int, trace: Trace) -> None:
+def _add_rows(connection: Any, channel_id: int, trace: Trace, origin: int | None) -> None:
     code = UNIT_CODES[trace.unit]
     columns = (trace.t_us.tolist(), trace.value.tolist(), trace.quality.tolist())
     connection.executemany(
         _INSERT,
-        [(channel_id, t, v, code, q) for t, v, q in zip(*columns, strict=True)],
+        [(channel_id, t, v, code, q, origin) for t, v, q in zip(*columns, strict=True)],
     )
 
 
 # ---------------------------------------------------------------- traces
-def _block_traces(connection: Any, channel_id: int, start_us: int, end_us: int) -> list[Trace]:
+def _block_traces(connection: Any, named: dict[str, int | None]) -> list[tuple[int, Trace]]:
     found = connection.execute(
-        "select b.id, b.first_us, t.packet, b.packet from blocks b"
-        f" join block_times t on t.id=b.times where {OVERLAP} order by b.first_us, b.id",
-        window(channel_id, start_us, end_us),
+        "select coalesce(b.import, 0), b.id, b.first_us, t.packet, b.packet from blocks b"
+        f" join block_times t on t.id=b.times where {OVERLAP} and {_OF_FIRING.format(table='b')}"
+        " order by b.first_us, b.id",
+        named,
     ).fetchall()
-    return [decoded(number, first_us, times, packet) for number, first_us, times, packet in found]
+    return [(origin, decoded(*block)) for origin, *block in found]
 
 
 def decoded(number: int, first_us: int, times: bytes, packet: bytes) -> Trace:

@@ -101,7 +101,7 @@ def firing_view(store: Store, firing: Firing, how: Reader) -> FiringView:
 
 def channel_trace(store: Store, firing: Firing, channel: Channel) -> ChannelTrace:
     """Return a channel's corrected readings of a firing."""
-    readings = store.readings(channel.id, firing.began_us, firing.ended_us)
+    readings = store.firing_readings(firing, channel.id)
     chain = recorded.measurement_chain(store, channel)
     return measured.corrected(channel, chain, readings, firing.began_us)
 
@@ -142,7 +142,7 @@ def read_new_readings(path: Path, view: FiringView, after_us: int) -> NewReading
         for channel in store.channels(view.firing.kiln):
             if channel.role in judging.NOT_JUDGED:
                 continue
-            readings = store.readings(channel.id, after_us + 1, view.firing.ended_us)
+            readings = store.firing_readings(view.firing, channel.id, after_us + 1)
             if not len(readings):
                 continue
             chain = recorded.measurement_chain(store, channel)

@@ -37,6 +37,7 @@ def test_json_has_the_agreed_keys(answer: Answer) -> None:
     [one] = answer("import", LOG, *START)["files"]
     assert set(one) == {
         *("file", "rows", "readings", "channels", "first", "last", "duplicates"),
+        "conflicts",
         *("out_of_order", "rejected", "warnings", "skipped"),
     }
     assert set(one["channels"][0]) == {"name", "unit", "readings", "missing", "open"}

@@ -221,6 +221,7 @@ class Collector:
                 f"{self._store.path}: {self._keeper.waiting} scans could not be stored before "
                 "the end; free space on the disk and look at `firelog doctor`"
             )
+        self._keeper.end(self._clock.now_us())
 
     # ------------------------------------------------------------ what was said
     def _take(self, said: Said) -> None:

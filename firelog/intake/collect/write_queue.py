@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from firelog.errors import StoreError
 from firelog.foundry import ChannelSpec
 from firelog.intake.fields import Value
-from firelog.record import driver
+from firelog.record import driver, imports
 from firelog.record.stated import keep_channel
 from firelog.record.store import Store
 
@@ -69,6 +69,8 @@ class WriteQueue:
         self._large_log_bytes = large_log_bytes
         self._specs = {(spec.kiln, spec.name): spec for spec in channels}
         self._ids: dict[tuple[str, str], int] = {}
+        self._run: int | None = None
+        self._run_kept = False
         self._backlog: deque[Write] = deque()
         self._refused_s: float | None = None
         self._retry_s = 0.0
@@ -97,6 +99,23 @@ class WriteQueue:
             self._ids[kiln, name] = number
         return number
 
+    def run(self, now_us: int) -> int:
+        """Return the number of this run of the collector, begun in the record when first asked."""
+        if self._run is None:
+            self._run = imports.begin(self._store, imports.COLLECTOR, now_us=now_us)
+        return self._run
+
+    def end(self, now_us: int) -> None:
+        """Say in the record that this run has ended."""
+        if self._run is not None:
+            imports.finish(self._store, self._run, {}, now_us=now_us)
+
+    def _forget(self) -> None:
+        """Forget the numbers that what was just rolled back had made."""
+        self._ids.clear()
+        if not self._run_kept:
+            self._run = None
+
     def put(self, write: Write) -> bool:
         """Add a write; False when memory for them is full and it had to be dropped."""
         if len(self._backlog) >= self._queued:
@@ -115,14 +134,14 @@ class WriteQueue:
                 with self._store.writing():
                     new = [self._write(write) for write in batch]
             except StoreError as error:
-                self._ids.clear()  # channels made in what was just rolled back are none
+                self._forget()
                 self._refuse(error)
                 return worked
             except Exception as error:  # of ours, in one write: the others must not wait for it
-                self._ids.clear()
+                self._forget()
                 self._singly(batch, error)
                 continue
-            worked = True
+            worked, self._run_kept = True, self._run is not None
             for write, count in zip(batch, new, strict=True):
                 self._backlog.popleft()
                 self._stored(write, count)
@@ -174,6 +193,7 @@ class WriteQueue:
                 (self.channel(write.kiln, v.column), v.value, v.unit, v.quality)
                 for v in write.values
             ],
+            self.run(write.t_us),
         )
 
     def _refuse(self, error: StoreError) -> None:

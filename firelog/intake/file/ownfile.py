@@ -109,6 +109,7 @@ def _parts(
             _times(times, path, lines),
             _values(values, path, lines),
             _qualities(qualities, path, lines),
+            np.array(lines, np.int64),
         )
 
 

@@ -173,7 +173,10 @@ class ReadPlan:
 
 @dataclass(frozen=True)
 class Part:
-    """Readings of one channel out of one chunk, in file order; arrays of equal length."""
+    """Readings of one channel out of one chunk, in file order; arrays of equal length.
+
+    ``lines`` are the lines of the file they stand in.
+    """
 
     channel: str
     unit: Unit
@@ -181,6 +184,7 @@ class Part:
     t_us: IntArray
     value: FloatArray
     quality: QualityArray
+    lines: IntArray
 
 
 @dataclass(frozen=True)

@@ -240,7 +240,7 @@ class _Reader:
         ):
             good = table.good[column.clock]
             part = (value, judged) if good.all() else _only(good, value, judged)
-            parts.append(self._judged(column, times[column.clock], *part))
+            parts.append(self._judged(column, times[column.clock], table.lines[good], *part))
         return tuple(parts)
 
     def _series_parts(self, table: RowArrays) -> tuple[Part, ...]:
@@ -276,7 +276,7 @@ class _Reader:
         judged = table.qualities[0]
         assert judged is not None
         return tuple(
-            self._judged(column, t_us[rows], table.values[0][rows], judged[rows])
+            self._judged(column, t_us[rows], table.lines[rows], table.values[0][rows], judged[rows])
             for column, rows in groups.items()
         )
 
@@ -290,7 +290,12 @@ class _Reader:
         return self._made[name, unit]
 
     def _judged(
-        self, column: Column, t_us: IntArray, value: FloatArray, judged: QualityArray | None
+        self,
+        column: Column,
+        t_us: IntArray,
+        lines: IntArray,
+        value: FloatArray,
+        judged: QualityArray | None,
     ) -> Part:
         """Give each reading its quality; what is no usable value becomes NaN, planned blanks go."""
         believer = self._believers.setdefault(
@@ -304,11 +309,12 @@ class _Reader:
         temp_c = value if column.unit is Unit.C else to_celsius(value, column.unit.value)  # type: ignore[arg-type]
         coded = believer.judge(temp_c, judged, raw=value, blank=blank)
         if blank is not None and column.sparse:
-            t_us, value, coded = t_us[~blank], value[~blank], coded[~blank]
+            t_us, lines = t_us[~blank], lines[~blank]
+            value, coded = value[~blank], coded[~blank]
         if coded.any():
             self._note_codes(column, value, coded)
             value = np.where(np.isin(coded, _USELESS), np.nan, value)
-        return Part(column.channel, column.unit, column.role, t_us, value, coded)
+        return Part(column.channel, column.unit, column.role, t_us, value, coded, lines)
 
     def _note_codes(self, column: Column, value: FloatArray, coded: QualityArray) -> None:
         """Count the numbers that were not taken for temperatures, for the person to see."""

@@ -9,9 +9,19 @@ from collections.abc import Callable, Iterable, Sequence
 
 from firelog.errors import InputError, StoreError
 from firelog.foundry import ChannelSpec
-from firelog.intake.file.importing import FileReport, Progress, store_file
+from firelog.intake.file.importing import (
+    FileReport,
+    Progress,
+    Wanted,
+    abandon,
+    finish,
+    take_in,
+)
 from firelog.intake.file.plan import ReadPlan
+from firelog.intake.file.refused import refuse
 from firelog.judge.firing import settle
+from firelog.record import corrections, guards, imports
+from firelog.record.rows import Firing
 from firelog.record.store import Store
 from firelog.schedule.plan.model import Schedule
 from firelog.units import iso_utc
@@ -33,19 +43,43 @@ def bring_in(
     specs: Iterable[ChannelSpec] = (),
     firing: str | None = None,
     schedule: Schedule | None = None,
+    wanted: Wanted | None = None,
+    insist: bool = False,
     each: Each = _one_by_one,
 ) -> list[FileReport]:
     """Store each file's readings as channels of ``kiln``; returns the accounts.
 
     With ``firing``, make a closed firing from the first reading to the last, with ``schedule``,
-    and keep its verdict. ``each`` works through the files, for whoever shows how far it is.
-    Raises :class:`InputError` and :class:`StoreError`.
+    that stands on these files' readings, and keep its verdict. ``each`` works through the files,
+    for whoever shows how far it is; ``insist`` lets the firing overlap another of the kiln.
+    All or nothing: raises :class:`InputError` (:class:`ConflictError` where a file contradicts
+    the record or itself) and :class:`StoreError`, and then nothing is stored.
     """
+    if wanted is not None and wanted.began_at_us is not None and len(plans) > 1:
+        raise InputError("--began-at says when one file began; import the files one by one")
     if firing is not None:
         check_firing(store, firing, kiln)
     known = tuple(specs)
-    reports = each(plans, lambda plan, at: store_file(store, plan, kiln, known, at))
-    if firing is not None and make_firing(store, firing, kiln, reports, schedule):
+    reports: list[FileReport] = []
+
+    def work(plan: ReadPlan, at: Progress | None) -> FileReport:
+        report = take_in(store, plan, kiln, known, at, wanted=wanted, now_us=now_us)
+        reports.append(report)
+        return report
+
+    try:
+        each(plans, work)
+        refuse(store, reports)
+        settled = firing is not None and _make_firing(
+            store, firing, kiln, reports, schedule, insist=insist
+        )
+    except BaseException:
+        for report in reports:
+            abandon(store, report)
+        raise
+    for report in reports:
+        finish(store, report, now_us)
+    if firing is not None and settled:
         settle(store, store.firing(firing), now_us)
     return reports
 
@@ -59,33 +93,89 @@ def check_firing(store: Store, name: str, kiln: str) -> None:
         )
 
 
-def make_firing(
-    store: Store, name: str, kiln: str, reports: Sequence[FileReport], schedule: Schedule | None
+def _make_firing(
+    store: Store,
+    name: str,
+    kiln: str,
+    reports: Sequence[FileReport],
+    schedule: Schedule | None,
+    *,
+    insist: bool,
 ) -> bool:
     """Add a closed firing from the first to the last reading; False when it is there already.
 
-    Raises :class:`StoreError` when the name belongs to another span of time.
+    Raises :class:`StoreError` when the name belongs to another span of time, or when the kiln
+    had another firing in it then.
     """
     firsts = [report.first_us for report in reports if report.first_us is not None]
     lasts = [report.last_us for report in reports if report.last_us is not None]
     if not firsts:
         raise InputError("the files hold no reading, so there is no firing to make")
-    began, ended = min(firsts), max(lasts)
-    for firing in store.firings(kiln):
-        if firing.name != name:
-            continue
-        if (firing.began_us, firing.ended_us) == (began, ended):
-            return False
-        raise StoreError(
-            f"the readings are stored, but there is a firing {name!r} already, and it spans "
-            f"another time ({iso_utc(firing.began_us)}); choose another name"
+    span = began, ended = min(firsts), max(lasts)
+    pairs = _stands_on(store, reports, span)
+    for one in store.firings(kiln):
+        if one.name == name:
+            return _again(store, one, span, pairs)
+    if not insist:
+        guards.free(store, kiln, span)
+    with store.writing():
+        made = store.add_firing(
+            name,
+            kiln,
+            began_us=began,
+            ended_us=ended,
+            schedule_title=schedule.title if schedule else None,
+            schedule_text=schedule.text if schedule else None,
         )
-    store.add_firing(
-        name,
-        kiln,
-        began_us=began,
-        ended_us=ended,
-        schedule_title=schedule.title if schedule else None,
-        schedule_text=schedule.text if schedule else None,
-    )
+        imports.link(store, made, pairs)
     return True
+
+
+def _again(store: Store, known: Firing, span: tuple[int, int], pairs: set[tuple[int, int]]) -> bool:
+    """Give a firing that is there already what was imported for it; True when that is news."""
+    named = imports.sources(store, known)
+    emptied = bool(named) and all(one.withdrawn is not None for one in named)
+    if (known.began_us, known.ended_us) != span:
+        if not emptied:
+            raise StoreError(
+                f"there is a firing {known.name!r} already, and it spans another time "
+                f"({iso_utc(known.began_us)}); choose another name"
+            )
+        numbers = ", ".join(str(one.id) for one in named)
+        corrections.edit(
+            store,
+            "firing",
+            known.id,
+            {"began_us": span[0], "ended_us": span[1]},
+            who="firelog",
+            why=f"imported again after import {numbers} was withdrawn",
+        )
+    if not named and not emptied:
+        return False  # it stands on all of its kiln's readings, and they were there
+    imports.link(store, known, pairs)
+    return emptied
+
+
+def _stands_on(
+    store: Store, reports: Sequence[FileReport], span: tuple[int, int]
+) -> set[tuple[int, int]]:
+    """Return the (channel, import) pairs that hold the files' readings, and no other reading.
+
+    Raises :class:`InputError` where an earlier import has readings in between that the files lack.
+    """
+    own = {(c, report.origin) for report in reports for c in report.own_channels if report.origin}
+    held: dict[tuple[int, int], int] = {}
+    for report in reports:
+        for pair, count in report.held.items():
+            held[pair] = held.get(pair, 0) + count
+    for (channel, origin), count in held.items():
+        if (channel, origin) in own:
+            continue
+        more = imports.count_between(store, channel, origin, span) - count
+        if more > 0:
+            raise InputError(
+                f"{imports.words(store, origin)} has {more} readings in this time that the file "
+                "lacks, and a firing would stand on them as well; import without --firing, and "
+                "enter it with `firelog firings add`"
+            )
+    return own | set(held)

@@ -29,9 +29,14 @@ def bring(
         return importing.store_file(store, plan, "kiln")
 
 
-def log(folder: Path, rows: list[str], heading: str = "Time [s],T1 [C],T2 [C]") -> Path:
+def log(
+    folder: Path,
+    rows: list[str],
+    name: str = "log.csv",
+    heading: str = "Time [s],T1 [C],T2 [C]",
+) -> Path:
     """Write a small log and return where."""
-    path = folder / "log.csv"
+    path = folder / name
     path.write_text("\n".join([heading, *rows]) + "\n")
     return path
 
@@ -130,15 +135,17 @@ def test_stated_channels_keep_what_is_stated(store_path: Path, tmp_path: Path) -
 def test_firing_spans_the_files(store_path: Path, tmp_path: Path) -> None:
     """The firing made by an import begins and ends with the readings; made again it stays one."""
     [plan] = importing.examine([log(tmp_path, ["0,20,30", "900,21,31"])], FROM_START)
+    [longer] = importing.examine(
+        [log(tmp_path, ["0,20,30", "900,21,31", "1800,22,32"], "b.csv")], FROM_START
+    )
     with Store.open(store_path, write=True) as store:
-        reports = [importing.store_file(store, plan, "kiln")]
-        assert store_files.make_firing(store, "no 7", "kiln", reports, None)
-        assert not store_files.make_firing(store, "no 7", "kiln", reports, None)
-        firing = store.firing("no 7")
+        for _ in range(2):
+            store_files.bring_in(store, [plan], "kiln", now_us=START, firing="no 7")
+        [firing] = store.firings()
         assert (firing.began_us, firing.ended_us) == (START, START + 900_000_000)
-        reports[0].last_us = START
         with pytest.raises(StoreError, match="another time"):
-            store_files.make_firing(store, "no 7", "kiln", reports, None)
+            store_files.bring_in(store, [longer], "kiln", now_us=START, firing="no 7")
+        assert len(store.readings(1)) == 2
         with pytest.raises(StoreError, match="choose another name"):
             store_files.check_firing(store, "no 7", "small kiln")
 
