@@ -10,6 +10,7 @@ from firelog.cli.common import Settings, common_options, emit_json, json_option,
 
 if TYPE_CHECKING:
     from firelog.record.rows import Event
+    from firelog.record.store import Store
 
 
 @click.command()
@@ -64,6 +65,17 @@ def correct(
             )
         new = store.correct_event(number, text=text, who=who, why=why, t_us=t_us)
     click.echo(f"event {number} is superseded by {new}", err=True)
+
+
+def void_event(
+    store: Store, name: str, known: list[Event], number: int, how: tuple[str, str]
+) -> None:
+    """Take away an event that stands in a firing or heat, openly; ``how`` is who and why."""
+    from firelog.errors import InputError
+
+    if number not in {event.id for event in known}:
+        raise InputError(f"{name!r} has no event {number} that stands; `events` lists them")
+    store.correct_event(number, text="", who=how[0], why=how[1], void=True)
 
 
 def _answer(event: Event, superseded_by: int | None) -> dict[str, Any]:

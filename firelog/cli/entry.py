@@ -26,6 +26,15 @@ def correction_options(function: Function) -> Function:
     )
 
 
+def need_why(why: str | None) -> str:
+    """Return the reason of a correction; without one it is refused."""
+    from firelog.errors import InputError
+
+    if why is None or not why.strip():
+        raise InputError("a correction needs a reason; say what was wrong with --why")
+    return why.strip()
+
+
 def who_by(named: str | None) -> str:
     """Return who enters something: as named, else the name that the machine knows."""
     if named and named.strip():

@@ -8,6 +8,8 @@ import click
 
 from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
 from firelog.cli.corrections import correct, events
+from firelog.cli.entry import insist_option, named_kiln, new_option
+from firelog.cli.firing_edit import edit, void
 from firelog.units import seconds_since
 
 if TYPE_CHECKING:
@@ -41,6 +43,8 @@ def firings(ctx: click.Context, settings: Settings, kiln: str | None, as_json: b
 @click.option("--schedule", help="A schedule file, or the name of one that comes with firelog.")
 @click.option("--began", help="When it began (ISO 8601); default: now.")
 @click.option("--note", default="", help="What is in the kiln.")
+@insist_option
+@new_option
 @common_options
 @pass_settings
 def add(
@@ -51,20 +55,29 @@ def add(
     schedule: str | None,
     began: str | None,
     note: str,
+    insist: bool,
+    new: bool,
 ) -> None:
     """Begin a firing NAME; its readings are those of the kiln from then on."""
-    from firelog.cli.clock import instant_or_now
+    from firelog.cli.clock import instant_or_now, now_us
+    from firelog.record import guards
     from firelog.record.store import Store
     from firelog.reference import find_schedule
     from firelog.schedule.plan.reader import read_schedule
 
     plan = None if schedule is None else read_schedule(find_schedule(schedule))
     foundry = settings.read_foundry()
-    with Store.open(settings.store_path(), write=True) as store:
+    began_us = instant_or_now(began, foundry.timezone)
+    guards.instant(began_us, "its beginning", now_us(), insist=insist)
+    with Store.open(settings.store_path(), write=True) as store, store.writing():
+        known = [one.name for one in store.firings(void=True)]
+        kiln = named_kiln(store, foundry, kiln, new=new)
+        if not insist:
+            guards.free(store, kiln, (began_us, None))
         firing = store.add_firing(
-            name,
+            guards.name(name, "firing", known, new=new),
             kiln,
-            began_us=instant_or_now(began, foundry.timezone),
+            began_us=began_us,
             schedule_title=plan.title if plan else None,
             schedule_text=plan.text if plan else None,
             note=note,
@@ -75,17 +88,30 @@ def add(
 @firings.command()
 @click.argument("name")
 @click.option("--at", "ended", help="When it ended (ISO 8601); default: now.")
+@insist_option
 @common_options
 @pass_settings
-def end(settings: Settings, name: str, ended: str | None) -> None:
+def end(settings: Settings, name: str, ended: str | None, *, insist: bool) -> None:
     """End the firing NAME and keep its verdict."""
     from firelog.cli.clock import instant_or_now, now_us
+    from firelog.errors import InputError
     from firelog.judge.firing import settle
+    from firelog.record import guards
     from firelog.record.store import Store
+    from firelog.units import iso_utc
 
     foundry = settings.read_foundry()
+    ended_us = instant_or_now(ended, foundry.timezone)
+    guards.instant(ended_us, "its end", now_us(), insist=insist)
     with Store.open(settings.store_path(), write=True) as store:
-        store.close_firing(store.firing(name).id, instant_or_now(ended, foundry.timezone))
+        known = store.firing(name)
+        if known.ended_us is not None:
+            raise InputError(
+                f"{name!r} ended at {iso_utc(known.ended_us)} already; put that right with "
+                f'`firelog firings edit "{name}" --ended ... --why ...`'
+            )
+        guards.span(known.began_us, ended_us, repr(name))
+        store.close_firing(known.id, ended_us)
         kept = settle(store, store.firing(name), now_us())
     click.echo(f"{name!r} has ended: {kept.verdict if kept else 'no schedule'}", err=True)
 
@@ -111,33 +137,10 @@ def note(settings: Settings, *, name: str, text: str, kind: str, at: str | None,
     click.echo(f"noted in {name!r}", err=True)
 
 
-@firings.command()
-@click.argument("name")
-@click.option("--schedule", required=True, help="A schedule file, or a name that comes with us.")
-@common_options
-@pass_settings
-def edit(settings: Settings, name: str, schedule: str) -> None:
-    """Give the firing NAME another schedule; the change is written down as an event."""
-    from firelog.cli.clock import now_us
-    from firelog.judge.firing import settle
-    from firelog.record.store import Store
-    from firelog.reference import find_schedule
-    from firelog.schedule.plan.reader import read_schedule
-
-    plan = read_schedule(find_schedule(schedule))
-    with Store.open(settings.store_path(), write=True) as store, store.writing():
-        firing = store.firing(name)
-        before = firing.schedule_title or "none"
-        store.set_schedule(firing.id, plan.title, plan.text)
-        text = f"schedule changed from {before} to {plan.title}"
-        store.add_event(now_us(), "schedule", text, kiln=firing.kiln, firing_id=firing.id)
-        if not firing.running:
-            settle(store, store.firing(name), now_us())
-    click.echo(f"{name!r}: {text}", err=True)
-
-
 firings.add_command(events)
 firings.add_command(correct)
+firings.add_command(edit)
+firings.add_command(void)
 
 
 def _summary(store: Store, firing: Firing) -> dict[str, Any]:

@@ -181,6 +181,12 @@ def link(store: Store, firing: Firing, origins: Iterable[tuple[int, int]]) -> No
         )
 
 
+def unlink(store: Store, firing: Firing) -> None:
+    """Let a firing name no import: it then stands on all readings of its kiln in its time."""
+    with store.writing():
+        store.connection.execute("delete from firing_sources where firing=?", (firing.id,))
+
+
 def sources(store: Store, firing: Firing) -> list[Import]:
     """Return the imports that a firing names, withdrawn ones too; none: it names none."""
     rows = store.connection.execute(

@@ -19,10 +19,12 @@ from firelog.intake.file.importing import Wanted
 from firelog.intake.file.instants import SameInstant
 from firelog.intake.file.logfile import ImportOptions
 from firelog.intake.file.refused import ConflictError
+from firelog.judge import measured, recorded
 from firelog.judge.firing import answer, assess
 from firelog.readings import Quality, Unit
 from firelog.record import imports
 from firelog.record.store import Store
+from firelog.schedule.checks.judge import followed, judge_followed
 from firelog.schedule.plan.reader import read_schedule
 
 RESET = 946_684_800_000_000  # 2000-01-01T00:00:00Z, where many a clock begins anew
@@ -78,12 +80,36 @@ def judged(store: Store, name: str) -> dict[str, object]:
     return answer(assess(store, store.firing(name)))
 
 
+def seen(store: Store, name: str) -> dict[str, object]:
+    """Return what a firing stands on, and the verdict on that and nothing else.
+
+    Which other thermocouples the kiln has, and how it fired before, is no matter of one file.
+    """
+    firing = store.firing(name)
+    schedule = recorded.schedule_of(store, firing)
+    assert schedule is not None
+    traces = [
+        measured.corrected(
+            channel,
+            recorded.measurement_chain(store, channel),
+            store.firing_readings(firing, channel.id),
+            firing.began_us,
+        )
+        for channel in store.firing_channels(firing)
+    ]
+    assert firing.ended_us is not None
+    end_s = (firing.ended_us - firing.began_us) / 1e6
+    judgement = judge_followed(followed(schedule, traces, end_s=end_s, running=False))
+    readings = {one.name: (one.t_s.tolist(), one.temp_c.tolist()) for one in traces}
+    return {"readings": readings, "verdict": judgement.verdict, "checks": judgement.checks}
+
+
 def alone(path: Path, **kw: object) -> dict[str, object]:
-    """Return the verdict on a file alone in an empty store."""
+    """Return what is seen of a file alone in an empty store."""
     with Store.open(path.with_suffix(".alone.firelog"), write=True) as store:
         if not store.firings():
             bring(store, path, **kw)
-        return judged(store, path.stem)
+        return seen(store, path.stem)
 
 
 def curve(top: float, count: int, rate: float) -> list[float]:
@@ -142,7 +168,7 @@ def test_a_firing_stands_on_its_own_file(tmp_path_factory, data: st.DataObject) 
             else:
                 accepted.append((path, wanted))
         for path, wanted in accepted:
-            assert judged(store, path.stem) == alone(path, wanted=wanted)
+            assert seen(store, path.stem) == alone(path, wanted=wanted)
     assert nights[0] in [path for path, _ in accepted]
 
 
@@ -173,7 +199,7 @@ def test_a_longer_download_adds_what_is_new(tmp_path: Path) -> None:
         bring(store, short)
         [report] = bring(store, long, insist=True)
         assert (report.readings, report.duplicates, report.conflicts) == (20, 40, 0)
-        assert judged(store, "b") == alone(long)
+        assert seen(store, "b") == alone(long)
 
 
 def test_a_wrong_unit_can_be_put_right(tmp_path: Path) -> None:
