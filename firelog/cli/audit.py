@@ -94,16 +94,17 @@ def _imagined(
     delay: str | None,
 ) -> tuple[OtherPour | None, OtherSchedule | None]:
     from firelog.audit import whatif
+    from firelog.cli.quantity import metal_temperature
     from firelog.reference import find_schedule
     from firelog.schedule.plan.reader import read_schedule
-    from firelog.units import parse_duration, parse_temperature
+    from firelog.units import parse_duration
 
     pour, judged = None, None
     if metal is not None or delay is not None:
         pour = whatif.pour(
             made,
             catalogue,
-            metal_c=None if metal is None else parse_temperature(metal, unit),
+            metal_c=None if metal is None else metal_temperature(metal, unit, "--metal"),
             delay_s=None if delay is None else parse_duration(delay),
             words_in=unit,
         )

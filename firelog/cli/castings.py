@@ -8,6 +8,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+from firelog.cli.entry import new_option
+from firelog.cli.entry_edit import edit_casting, void_casting
+from firelog.cli.history import history_of
+from firelog.cli.quantity import COATS, DRYING, HEAD, HUMIDITY, WALL, WAX
 
 if TYPE_CHECKING:
     from firelog.record.castings import Casting, Defect
@@ -48,25 +52,38 @@ def castings(ctx: click.Context, settings: Settings, as_json: bool) -> None:
 @click.option("--mould", required=True, help="The mould it came out of.")
 @click.option("--piece", default="", help="The work it belongs to.")
 @click.option("--part", default="", help="Which part of the work it is.")
-@click.option("--coats", type=float, help="Layers of the shell.")
-@click.option("--wall-mm", type=float, help="Thickness of the casting's wall, mm.")
-@click.option("--drying-h", type=float, help="Hours the shell dried before dewaxing.")
-@click.option("--humidity-pct", type=float, help="Relative humidity of the drying room, %.")
-@click.option("--wax-kg", type=float, help="Weight of the wax, kg.")
-@click.option("--head-mm", type=float, help="Metal above the highest point of the piece, mm.")
+@click.option("--coats", type=COATS, help="Layers of the shell.")
+@click.option("--wall-mm", type=WALL, help="Thickness of the casting's wall, mm.")
+@click.option("--drying-h", type=DRYING, help="Hours the shell dried before dewaxing.")
+@click.option("--humidity-pct", type=HUMIDITY, help="Relative humidity of the drying room, %.")
+@click.option("--wax-kg", type=WAX, help="Weight of the wax, kg.")
+@click.option("--head-mm", type=HEAD, help="Metal above the highest point of the piece, mm.")
 @click.option("--sprue", help="How it was gated, in words.")
 @click.option("--note", default="", help="Anything else.")
+@new_option
 @common_options
 @pass_settings
 def add(
-    settings: Settings, /, *, name: str, mould: str, piece: str, part: str, note: str, **noted: Any
+    settings: Settings,
+    /,
+    *,
+    name: str,
+    mould: str,
+    piece: str,
+    part: str,
+    note: str,
+    new: bool,
+    **noted: Any,
 ) -> None:
     """Enter the casting NAME that came out of a mould."""
     from firelog.record import castings as record
+    from firelog.record import guards
     from firelog.record.store import Store
 
     details = {key: value for key, value in noted.items() if value is not None}
     with Store.open(settings.store_path(), write=True) as store:
+        known = [one.name for one in record.castings(store)]
+        name = guards.name(name, "casting", known, new=new)
         record.add(store, name, mould, piece=piece, part=part, details=details, note=note)
     click.echo(f"casting {name!r} out of {mould!r} is entered", err=True)
 
@@ -239,3 +256,7 @@ def _defect(text: str) -> Defect:
         return Defect(name.strip(), place.strip(), float(size))
     except ValueError as error:
         raise InputError(f"{text!r}: {size!r} is no size in millimetres") from error
+
+
+for _one in (edit_casting, void_casting, history_of("casting")):
+    castings.add_command(_one)

@@ -128,9 +128,11 @@ def calibrate(
 ) -> None:
     """Enter a calibration certificate for the channel NAME; earlier ones stay in the record."""
     from firelog.cli.clock import now_us
+    from firelog.cli.entry import check_day
     from firelog.physics.thermometry import calibration
     from firelog.record.store import Store
 
+    check_day(stated["done_on"], "--done-on")
     record = {
         "points": [_point(text) for text in points],
         "done_on": stated["done_on"],

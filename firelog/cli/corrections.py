@@ -13,58 +13,82 @@ if TYPE_CHECKING:
     from firelog.record.store import Store
 
 
-@click.command()
-@click.argument("name")
-@json_option
-@common_options
-@pass_settings
-def events(settings: Settings, name: str, as_json: bool) -> None:
-    """List the events of the firing NAME with their numbers, superseded ones too."""
-    from firelog.record.store import Store
+def _events_of(store: Store, what: str, name: str, *, superseded: bool) -> list[Event]:
+    from firelog.record import heats
 
-    with Store.open(settings.store_path()) as store:
-        found = store.events(store.firing(name), superseded=True)
-    by = {event.corrects: event.id for event in found if event.corrects is not None}
-    rows = [_answer(event, by.get(event.id)) for event in found]
-    if as_json:
-        emit_json({"firing": name, "events": rows})
-        return
-    for row in rows:
-        mark = f"  (superseded by {row['superseded_by']})" if row["superseded_by"] else ""
-        why = f"  (corrects {row['corrects']}: {row['why']})" if row["corrects"] else ""
-        who = f"  – {row['who']}" if row["who"] else ""
-        text = f": {row['text']}" if row["text"] else ""
-        click.echo(f"{row['number']:>4}  {row['at']}  {row['kind']}{text}{who}{why}{mark}")
-    if not rows:
-        click.echo("No events.")
+    if what == "firing":
+        return store.events(store.firing(name), superseded=superseded)
+    return heats.events_of(store, heats.heat(store, name), superseded=superseded)
 
 
-@click.command()
-@click.argument("name")
-@click.argument("number", type=int)
-@click.argument("text")
-@click.option("--who", required=True, help="Who corrects it.")
-@click.option("--why", required=True, help="What was wrong.")
-@click.option("--at", help="When it really happened (ISO 8601); default: as it was noted.")
-@common_options
-@pass_settings
-def correct(
-    settings: Settings, *, name: str, number: int, text: str, who: str, why: str, at: str | None
-) -> None:
-    """Supersede the event NUMBER of the firing NAME by TEXT; the old one stays in the record."""
-    from firelog.errors import InputError
-    from firelog.record.store import Store
-    from firelog.units import parse_instant, zone
+def _list_command(what: str) -> click.Command:
+    @click.command("events", help=f"List the events of the {what} NAME, superseded ones too.")
+    @click.argument("name")
+    @json_option
+    @common_options
+    @pass_settings
+    def listing(settings: Settings, name: str, as_json: bool) -> None:
+        from firelog.record.store import Store
 
-    t_us = None if at is None else parse_instant(at, zone(settings.read_foundry().timezone))
-    with Store.open(settings.store_path(), write=True) as store:
-        known = {event.id for event in store.events(store.firing(name))}
-        if number not in known:
-            raise InputError(
-                f"{name!r} has no event {number} that stands; `firelog firings events` lists them"
-            )
-        new = store.correct_event(number, text=text, who=who, why=why, t_us=t_us)
-    click.echo(f"event {number} is superseded by {new}", err=True)
+        with Store.open(settings.store_path()) as store:
+            found = _events_of(store, what, name, superseded=True)
+        by = {event.corrects: event.id for event in found if event.corrects is not None}
+        rows = [_answer(event, by.get(event.id)) for event in found]
+        if as_json:
+            emit_json({what: name, "events": rows})
+            return
+        for row in rows:
+            click.echo(_line(row))
+        if not rows:
+            click.echo("No events.")
+
+    return listing
+
+
+def _line(row: dict[str, Any]) -> str:
+    mark = f"  (superseded by {row['superseded_by']})" if row["superseded_by"] else ""
+    why = f"  (corrects {row['corrects']}: {row['why']})" if row["corrects"] else ""
+    who = f"  – {row['who']}" if row["who"] else ""
+    text = f": {row['text']}" if row["text"] else ""
+    return f"{row['number']:>4}  {row['at']}  {row['kind']}{text}{who}{why}{mark}"
+
+
+def _correct_command(what: str) -> click.Command:
+    @click.command(
+        "correct",
+        help=f"Supersede the event NUMBER of the {what} NAME by TEXT; the old one stays readable.",
+    )
+    @click.argument("name")
+    @click.argument("number", type=int)
+    @click.argument("text")
+    @click.option("--who", "--by", required=True, help="Who corrects it.")
+    @click.option("--why", required=True, help="What was wrong.")
+    @click.option("--at", help="When it really happened (ISO 8601); default: as it was noted.")
+    @common_options
+    @pass_settings
+    def correcting(
+        settings: Settings, *, name: str, number: int, text: str, who: str, why: str, at: str | None
+    ) -> None:
+        from firelog.errors import InputError
+        from firelog.record.store import Store
+        from firelog.units import parse_instant, zone
+
+        t_us = None if at is None else parse_instant(at, zone(settings.read_foundry().timezone))
+        with Store.open(settings.store_path(), write=True) as store:
+            known = {event.id for event in _events_of(store, what, name, superseded=False)}
+            if number not in known:
+                raise InputError(
+                    f"{name!r} has no event {number} that stands; `firelog {what}s events` lists "
+                    "them"
+                )
+            new = store.correct_event(number, text=text, who=who, why=why, t_us=t_us)
+        click.echo(f"event {number} is superseded by {new}", err=True)
+
+    return correcting
+
+
+events, heat_events = _list_command("firing"), _list_command("heat")
+correct, correct_heat = _correct_command("firing"), _correct_command("heat")
 
 
 def void_event(

@@ -57,3 +57,20 @@ def named_kiln(
         named = ", ".join(repr(one) for one in dict.fromkeys(known))
         click.echo(f"note: {kiln!r} is a new {what}; known so far: {named}", err=True)
     return kiln
+
+
+def check_day(text: str, option: str) -> None:
+    """Refuse a day that is none, that lies ahead, or that no certificate of today goes back to."""
+    from datetime import UTC, date, datetime
+
+    from firelog.errors import InputError
+
+    try:
+        day = date.fromisoformat(text)
+    except ValueError as error:
+        raise InputError(f"{option} {text!r} is no day; write it like 2026-03-01") from error
+    today = datetime.now(UTC).date()
+    if day.toordinal() > today.toordinal() + 1:
+        raise InputError(f"{option} {text} lies ahead, it is {today} today; check the year")
+    if day.year < today.year - 30:
+        raise InputError(f"{option} {text} is more than 30 years ago; check the year")

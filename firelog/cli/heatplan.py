@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+from firelog.cli.quantity import CUP, HEEL, METAL, SHARE, WAX, WAX_DENSITY, WAX_MORE
 from firelog.say.numbers import temperature_with_doubt
 
 
@@ -141,13 +142,13 @@ def plan(ctx: click.Context, settings: Settings, day: str, as_json: bool) -> Non
 
 @click.command()
 @click.option("--alloy", "alloy_name", required=True, help="The alloy card's name.")
-@click.option("--wax", required=True, type=float, help="Weight of the wax piece, kg.")
-@click.option("--sprues", default=0.0, help="Weight of its wax sprues, kg.")
-@click.option("--cup", default=0.0, help="Metal that stands in the cup, litres.")
-@click.option("--wax-density", default=950.0, show_default=True, help="Of the wax, kg/m³.")
-@click.option("--loss", default=0.03, show_default=True, help="Share lost in melting.")
-@click.option("--heel", default=0.0, help="What stays in the crucible, kg.")
-@click.option("--holds", type=float, help="What the crucible holds of this metal, kg.")
+@click.option("--wax", required=True, type=WAX, help="Weight of the wax, kg or with its unit.")
+@click.option("--sprues", type=WAX_MORE, default=0.0, help="Weight of its wax sprues, kg.")
+@click.option("--cup", type=CUP, default=0.0, help="Metal that stands in the cup, litres.")
+@click.option("--wax-density", type=WAX_DENSITY, default=950.0, help="Of the wax, kg/m³; 950.")
+@click.option("--loss", type=SHARE, default=0.03, help="Share lost in melting; 0.03.")
+@click.option("--heel", type=HEEL, default=0.0, help="What stays in the crucible, kg.")
+@click.option("--holds", type=METAL, help="What the crucible holds of this metal, kg.")
 @json_option
 @click.pass_context
 def metal(

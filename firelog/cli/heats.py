@@ -8,6 +8,11 @@ import click
 
 from firelog.cli import heatplan
 from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+from firelog.cli.corrections import correct_heat, heat_events
+from firelog.cli.entry import insist_option, named_kiln, new_option
+from firelog.cli.entry_edit import edit_heat, void_heat
+from firelog.cli.history import history_of
+from firelog.cli.quantity import CRUCIBLE, METAL
 
 if TYPE_CHECKING:
     from firelog.record.heats import Heat
@@ -54,13 +59,15 @@ def heats(ctx: click.Context, settings: Settings, as_json: bool) -> None:
 @click.option("--furnace", required=True, help="The furnace, as its channels name it.")
 @click.option("--alloy", "alloy_name", required=True, help="The alloy card's name, such as C87300.")
 @click.option("--crucible", default="", help="Which crucible; its own past gives its rate of loss.")
-@click.option("--crucible-kg", type=float, help="What the crucible weighs, kg.")
-@click.option("--metal-kg", type=float, help="What was charged, kg.")
+@click.option("--crucible-kg", type=CRUCIBLE, help="What the crucible weighs, kg or with its unit.")
+@click.option("--metal-kg", type=METAL, help="What was charged, kg or with its unit.")
 @click.option("--plan", default="art-bronze", show_default=True, help="Pour plan: file or name.")
 @click.option("--began", help="When charging began (ISO 8601); default: now.")
 @click.option("--lifted", help="When the crucible was lifted (ISO 8601).")
 @click.option("--ended", help="When the heat was over (ISO 8601).")
 @click.option("--note", default="", help="What was charged.")
+@insist_option
+@new_option
 @common_options
 @pass_settings
 def add(
@@ -77,26 +84,38 @@ def add(
     lifted: str | None,
     ended: str | None,
     note: str,
+    insist: bool,
+    new: bool,
 ) -> None:
     """Enter a heat NAME; its readings are those of the furnace in its time."""
-    from firelog.cli.clock import instant_or_now
+    from firelog.cli.clock import instant_or_now, now_us
     from firelog.pouring.alloys import alloy
     from firelog.pouring.plan import read_pour_plan
+    from firelog.record import guards
     from firelog.record import heats as record
     from firelog.record.store import Store
 
     card = alloy(alloy_name)
     asked = read_pour_plan(plan)
-    timezone = settings.read_foundry().timezone
-    with Store.open(settings.store_path(), write=True) as store:
+    foundry = settings.read_foundry()
+    began_us, lifted_us, ended_us = (
+        None if text is None and what != "began" else instant_or_now(text, foundry.timezone)
+        for what, text in (("began", began), ("lifted", lifted), ("ended", ended))
+    )
+    assert began_us is not None
+    for what, t_us in (("began", began_us), ("lifted", lifted_us), ("ended", ended_us)):
+        guards.instant(t_us, f"--{what}", now_us(), insist=insist)
+    with Store.open(settings.store_path(), write=True) as store, store.writing():
+        furnace = named_kiln(store, foundry, furnace, new=new, what="furnace")
+        name = guards.name(name, "heat", [o.name for o in record.heats(store, void=True)], new=new)
         record.add_heat(
             store,
             name,
             furnace,
             card.name,
-            began_us=instant_or_now(began, timezone),
-            lifted_us=None if lifted is None else instant_or_now(lifted, timezone),
-            ended_us=None if ended is None else instant_or_now(ended, timezone),
+            began_us=began_us,
+            lifted_us=lifted_us,
+            ended_us=ended_us,
             crucible=crucible,
             crucible_kg=crucible_kg,
             metal_kg=metal_kg,
@@ -274,3 +293,7 @@ def _row(heat: Heat) -> dict[str, Any]:
 
 for _command in heatplan.COMMANDS:
     heats.add_command(_command)
+
+
+for _one in (edit_heat, void_heat, history_of("heat"), heat_events, correct_heat):
+    heats.add_command(_one)

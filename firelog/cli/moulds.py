@@ -8,6 +8,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+from firelog.cli.entry import new_option
+from firelog.cli.entry_edit import edit_mould, void_mould
+from firelog.cli.history import history_of
+from firelog.cli.quantity import GAP, HOLLOW, METAL, SIZE, WIND
 from firelog.say.numbers import show_difference
 
 if TYPE_CHECKING:
@@ -55,28 +59,35 @@ def moulds(ctx: click.Context, settings: Settings, firing: str | None, as_json: 
 @click.argument("name")
 @click.option("--firing", help="The firing it is in.")
 @click.option("--section", type=click.Choice(["light", "heavy"]), default="light")
-@click.option("--metal-kg", type=float, help="The metal it takes, kg.")
+@click.option("--metal-kg", type=METAL, help="The metal it takes, kg or with its unit.")
 @click.option("--material", help="A material of moulds.toml, such as ceramic-shell.")
 @click.option("--form", default="block", help="block, shell, or shell with core.")
 @click.option("--shape", default="cylinder", help="plate, cylinder or sphere.")
-@click.option("--size", type=float, help="Wall of a shell, or radius of a block, mm.")
-@click.option("--hollow", default=0.0, help="Radius of the cavity of a round shell, mm.")
-@click.option("--core", default=0.0, help="Radius of the core inside the wax, mm.")
-@click.option("--gap", default=6.0, show_default=True, help="Wax between core and shell, mm.")
+@click.option("--size", type=SIZE, help="Wall of a shell, or radius of a block, mm.")
+@click.option(
+    "--hollow", type=HOLLOW, default=0.0, help="Radius of the cavity of a round shell, mm."
+)
+@click.option("--core", type=HOLLOW, default=0.0, help="Radius of the core inside the wax, mm.")
+@click.option("--gap", type=GAP, default=6.0, help="Wax between core and shell, mm; 6.")
 @click.option("--dry", is_flag=True, help="No free water left when it goes into the kiln.")
 @click.option("--in-sand", is_flag=True, help="It is bedded in sand for the pour.")
-@click.option("--wind", default=0.5, show_default=True, help="Moving air on the way, m/s.")
+@click.option("--wind", type=WIND, default=0.5, help="Moving air on the way, m/s; 0.5.")
 @click.option("--probe", default="", help="The channel of a thermocouple embedded in its core.")
 @click.option("--note", default="", help="What else is to be said.")
+@new_option
 @common_options
 @pass_settings
 def add(settings: Settings, /, *, name: str, **said: Any) -> None:
     """Enter a mould NAME: which firing it is in, what it is made of and how thick it is."""
+    from firelog.errors import InputError
     from firelog.judge.mould import MouldShape, body_of, mould_material, shape_from
+    from firelog.record import guards
     from firelog.record import heats as record
     from firelog.record.store import Store
 
     details = None
+    if said["material"] and said["size"] is None:
+        raise InputError("how thick is it? Say --size in mm: a shell's wall, or a block's radius")
     if said["material"]:
         shape = MouldShape(
             material=said["material"],
@@ -94,6 +105,8 @@ def add(settings: Settings, /, *, name: str, **said: Any) -> None:
         body_of(shape_from(shape.details()), mould_material(shape.material))  # refuse now
         details = shape.details()
     with Store.open(settings.store_path(), write=True) as store:
+        known = [one.name for one in record.moulds(store)]
+        name = guards.name(name, "mould", known, new=said["new"])
         record.add_mould(
             store,
             name,
@@ -161,3 +174,7 @@ def _said(found: Interval, show: Any) -> str:
     text = "never as stated" if math.isnan(found.stated) else show(found.stated)
     interval = f"{text} ({show(found.low)} to {show(found.high)})"
     return interval if not found.never else f"{interval}, never in {found.never:.0%} of the draws"
+
+
+for _one in (edit_mould, void_mould, history_of("mould")):
+    moulds.add_command(_one)

@@ -143,7 +143,9 @@ def mark(store: Store, name: str, *, lifted_us: int | None = None, ended_us: int
             raise InputError(f"{name!r} began later than that; check the time")
         if getattr(known, column) is not None:
             word = column.removesuffix("_us")
-            raise InputError(f"{name!r} has been {word} already; note a correction instead")
+            raise InputError(
+                f"{name!r} has been {word} already; put it right with `firelog heats edit`"
+            )
         with store.writing():
             _run(store, f"update heats set {column}=? where id=?", (value, known.id))
     return heat(store, name)
