@@ -260,9 +260,8 @@ class _Reader:
                 self.plan.columns, table.values, table.qualities, strict=True
             ):
                 here = replace(column, channel=f"{column.channel} at {key}")
-                parts.append(
-                    self._judged(here, t_us, value[rows], None if judged is None else judged[rows])
-                )
+                said = None if judged is None else judged[rows]
+                parts.append(self._judged(here, t_us, table.lines[rows], value[rows], said))
         return tuple(parts)
 
     def _long_parts(self, table: RowArrays) -> tuple[Part, ...]:

