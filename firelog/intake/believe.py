@@ -212,6 +212,10 @@ class Believer:
         if self.letter in _END_BY_LETTER:
             ends = np.append(ends[ends < 0], _END_BY_LETTER[self.letter])
         usable = np.isfinite(value) & (quality == Quality.OK)
+        if not (
+            (value[usable] > ends[ends > 0].min() - _NEAR_END_K) | (value[usable] < -200.0)
+        ).any():
+            return
         away = np.full(len(value), np.inf)
         away[usable] = np.abs(value[usable, None] - ends).min(axis=1)
         for run in _runs(away <= _NEAR_END_K):
@@ -360,6 +364,8 @@ def _last_gasp(value: FloatArray, quality: QualityArray, gone: Mask, far: float)
     A dying couple jumps away from what it showed, then the instrument gives up: the jump was never
     a temperature.
     """
+    if not (np.abs(np.diff(value)) > far).any():
+        return
     calm = np.zeros(len(value), bool)  # like the row before it, so fit to be jumped away from
     calm[1:] = np.abs(np.diff(value)) <= far
     for first in (np.flatnonzero(gone[1:] & ~gone[:-1]) + 1).tolist():

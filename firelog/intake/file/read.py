@@ -177,10 +177,19 @@ class _Reader:
             yield self._from_cells(rows, np.array(numbers, np.int64))
 
     def _from_uniform(self, found: uniform.Uniform) -> RowArrays:
-        self.lines.last_line = found.last_line
+        self.lines.last_line = self.lines.full_line = found.last_line
         everything = np.ones(len(found.lines), bool)
-        nothing_said: list[QualityArray | None] = [None] * len(found.values)
-        table = RowArrays(found.lines, [found.raw], [everything], list(found.values), nothing_said)
+        said: list[QualityArray | None] = [None] * len(found.values)
+        values = list(found.values)
+        for place, (rows, texts) in enumerate(found.odd):
+            if len(rows):
+                unit = self.plan.columns[place].unit.value
+                some, judged = self._cells(texts, unit, found.lines[rows])
+                quality = np.zeros(len(everything), np.uint8)
+                values[place] = values[place].copy()
+                values[place][rows], quality[rows] = some, judged
+                said[place] = quality
+        table = RowArrays(found.lines, [found.raw], [everything], values, said)
         table.copies = found.copies
         return table
 

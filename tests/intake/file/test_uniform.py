@@ -33,27 +33,35 @@ PLAIN = st.one_of(
 @example([".", "2"])
 @example(["1.2.3", "2"])
 def test_plain_decimals_are_what_float_gives(cells: list[str]) -> None:
-    """A column is read to the very doubles of Python's ``float``, or not at all."""
+    """A cell is read to the very double of Python's ``float``, or named as odd."""
     text = ",".join(cells) + ","
     signs = np.frombuffer(text.encode(), np.uint8)
     ends = np.flatnonzero(signs == ord(","))
     starts = np.concatenate(([0], ends[:-1] + 1))
-    found = decimals.column(signs, starts, ends)
-    if found is not None:
-        expected = [float(cell) for cell in cells]
-        assert found.tolist() == expected
-        assert np.signbit(found).tolist() == np.signbit(expected).tolist()
+    found, odd = decimals.column(signs, starts, ends)
+    plain = [row for row in range(len(cells)) if row not in odd.tolist()]
+    expected = [float(cells[row]) for row in plain]
+    assert found[plain].tolist() == expected
+    assert np.signbit(found[plain]).tolist() == np.signbit(expected).tolist()
+    assert np.isnan(found[odd]).all()
 
 
 @pytest.mark.parametrize(
-    "cells", [["851.2", "851.9"], ["99.9", "100.0"], ["-5.0", "5.0", "15.0"], ["7", "12"]]
+    "cells",
+    [
+        ["851.2", "851.9"],
+        ["99.9", "100.0"],
+        ["22.07", "100.5"],
+        ["-5.0", "5.0", "15.0"],
+        ["7", "12"],
+    ],
 )
 def test_common_columns_are_read_fast(cells: list[str]) -> None:
     """Numbers with steady decimals, growing and shrinking, do not fall back to the slow way."""
     signs = np.frombuffer((",".join(cells) + ",").encode(), np.uint8)
     ends = np.flatnonzero(signs == ord(","))
-    found = decimals.column(signs, np.concatenate(([0], ends[:-1] + 1)), ends)
-    assert found is not None
+    found, odd = decimals.column(signs, np.concatenate(([0], ends[:-1] + 1)), ends)
+    assert not len(odd)
     assert found.tolist() == [float(cell) for cell in cells]
 
 
@@ -131,7 +139,8 @@ def test_odd_line_sends_only_its_neighbours_the_slow_way(
 ) -> None:
     """One odd line in thousands is read by cells with a few dozen others, not with all of them."""
     rows = [f"{i},{20 + i % 50}.5,{30 + i % 50}.5" for i in range(5000)]
-    rows[2500] = "2500,OPEN,31.0"
+    rows[1000], rows[1500] = "1000,OPEN,31.0", "1500,,31.0"  # blanks and words are no odd lines
+    rows[2500] = "2500,21.0"
     path = tmp_path / "log.csv"
     path.write_text("Time [s],A [C],B [C]\n" + "\n".join(rows) + "\n")
     slow_rows = 0

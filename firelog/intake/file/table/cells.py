@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import re
+from functools import lru_cache
 from math import isfinite
 
 from firelog.intake.believe import quality_of_word
@@ -73,11 +74,13 @@ def number_with_unit(
     return (value, found[2].strip()) if isfinite(value) else None
 
 
+@lru_cache(maxsize=8192)
 def word(text: str) -> Quality | None:
     """Return what a cell without a number says of its reading, or None when it is no known word."""
     return quality_of_word(text) if text else None
 
 
+@lru_cache(maxsize=8192)
 def reading(
     text: str, decimal: Decimal = ".", thousands: str = ""
 ) -> tuple[float, Quality, TemperatureUnit | None]:

@@ -15,29 +15,60 @@ from numpy.typing import NDArray
 from firelog.readings import FloatArray, IntArray
 
 _MOST_DIGITS = 15
+_POWERS = 10.0 ** np.arange(_MOST_DIGITS + 1)
 _MINUS, _PLUS, _POINT, _ZERO = b"-+.0"
 
 
-def column(signs: NDArray[np.uint8], starts: IntArray, ends: IntArray) -> FloatArray | None:
-    """Return the numbers that stand in ``signs`` from each start to its end.
+def column(
+    signs: NDArray[np.uint8], starts: IntArray, ends: IntArray
+) -> tuple[FloatArray, IntArray]:
+    """Return the numbers that stand in ``signs`` from each start to its end, and the odd rows.
 
-    None when one of them is not written so plainly (an exponent, a blank, points in other places).
+    Odd rows hold something not written so plainly (a blank, a word, an exponent); their value is
+    NaN.
     """
     lengths = ends - starts
     shortest, longest = int(lengths.min()), int(lengths.max())
-    if shortest < 1 or longest > _MOST_DIGITS + 1:
-        return None
-    if shortest == longest:
-        return _same_length(signs, starts, longest)
-    value = np.empty(len(starts))
-    for length in range(shortest, longest + 1):
+    if shortest == longest and 1 <= longest <= _MOST_DIGITS + 1:
+        same = _same_length(signs, starts, longest)
+        if same is not None:
+            return same, np.empty(0, np.int64)
+    value = np.full(len(starts), np.nan)
+    for length in range(max(shortest, 1), min(longest, _MOST_DIGITS + 1) + 1):
         rows = np.flatnonzero(lengths == length)
         if len(rows):
             part = _same_length(signs, starts[rows], length)
-            if part is None:
-                return None
-            value[rows] = part
-    return value
+            value[rows] = _any_point(signs, starts[rows], length) if part is None else part
+    return value, np.flatnonzero(np.isnan(value))
+
+
+def _any_point(signs: NDArray[np.uint8], starts: IntArray, length: int) -> FloatArray:
+    """Return numbers of one length with the point anywhere, NaN for what is none."""
+    total = np.zeros(len(starts), np.int64)
+    digits = np.zeros(len(starts), np.int64)
+    points = np.zeros(len(starts), np.int64)
+    behind = np.zeros(len(starts), np.int64)
+    fine = np.ones(len(starts), bool)
+    negative = np.zeros(len(starts), bool)
+    for place in range(length):
+        sign = signs[starts + place]
+        digit = sign - np.uint8(_ZERO)  # what is no digit wraps round to more than 9
+        is_digit = digit <= 9
+        point = sign == _POINT
+        other = ~(is_digit | point)
+        if place == 0:
+            negative = sign == _MINUS
+            other &= ~(negative | (sign == _PLUS))
+        fine &= ~other
+        points += point
+        behind += is_digit & (points > 0)
+        digits += is_digit
+        total = np.where(is_digit, total * 10 + digit, total)
+    fine &= (points <= 1) & (digits >= 1) & (digits <= _MOST_DIGITS)
+    value = total / _POWERS[np.minimum(behind, _MOST_DIGITS)]
+    np.negative(value, out=value, where=negative)
+    value[~fine] = np.nan
+    return np.asarray(value, np.float64)
 
 
 def _same_length(signs: NDArray[np.uint8], starts: IntArray, length: int) -> FloatArray | None:

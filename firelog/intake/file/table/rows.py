@@ -30,7 +30,7 @@ class RowSorter:
         self.first_bad: Rejected | None = None
         self.last_line = ""
         self.short_rows = self.short_example = 0
-        self._full_line = self._held_date = ""
+        self.full_line = self._held_date = ""
         self._date = plan.clocks[0].columns[0]
         clocks = {column for clock in plan.clocks for column in clock.columns}
         self._used = {column.index for column in plan.columns} | clocks
@@ -109,14 +109,14 @@ class RowSorter:
         if have <= max(self._used) and not fixed and not self._complete(cells, have, line):
             return None
         if have == plan.width:
-            self._full_line = text
+            self.full_line = text
         return cells
 
     def _complete(self, cells: list[str], have: int, line: int) -> bool:
         """True for a short row whose last cell is whole: loggers leave out blanks at the end."""
         last = max((i for i in range(have) if cells[i]), default=0)
         values = self._used - {c for clock in self.plan.clocks for c in clock.columns}
-        before = split(self._full_line, self.plan.dialect.separator) if self._full_line else []
+        before = split(self.full_line, self.plan.dialect.separator) if self.full_line else []
         if last in values and last < len(before) and self._as_long(cells[last], before[last]):
             self.short_rows += 1
             self.short_example = self.short_example or line
@@ -126,7 +126,7 @@ class RowSorter:
 
     def _by_place(self, text: str) -> list[str] | None:
         """Return the cells of a row of a table in fixed places, by where they stand; else None."""
-        edges = [(m.start(), m.end()) for m in re.finditer(r"\S+", self._full_line)]
+        edges = [(m.start(), m.end()) for m in re.finditer(r"\S+", self.full_line)]
         if len(edges) != self.plan.width:
             return None
         cells = [""] * self.plan.width

@@ -20,6 +20,8 @@ from firelog.intake.file.table import decimals
 from firelog.readings import FloatArray, IntArray
 
 _NUMERIC = b"0123456789.-+eE, "
+_FEW_ODD = 0.05  # above this share of odd cells, they may be numbers of another form
+_MOST_ODD = 0.6  # above this share, reading cell by cell costs no more
 _MOST_DATES = 64  # in one stretch; more and the dates are no runs
 Bytes = NDArray[np.uint8]
 
@@ -37,13 +39,17 @@ class Shape:
 
 @dataclass(frozen=True)
 class Uniform:
-    """Rows of one form: line numbers, raw counts of the clock, values by column, the last line."""
+    """Rows of one form: line numbers, raw counts of the clock, values by column, the last line.
+
+    ``odd`` holds for each column the rows whose cells are no plain numbers, and these cells' texts.
+    """
 
     lines: IntArray
     raw: IntArray
     values: list[FloatArray]
     last_line: str
     copies: NDArray[np.bool_]
+    odd: list[tuple[IntArray, list[str]]]
 
 
 def shape(plan: ReadPlan) -> Shape | None:
@@ -67,8 +73,10 @@ def shape(plan: ReadPlan) -> Shape | None:
 
 def read(data: bytes, line: int, form: Shape) -> Uniform | None:
     """Return the rows of ``data`` (whole lines), None when they are not all of one form."""
-    if b'"' in data or b"\0" in data:
+    unquoted = None if b"\0" in data else _unquoted(data, form)
+    if unquoted is None:
         return None
+    data = unquoted
     width = form.plan.width
     plain = data.translate(form.table)
     signs = np.frombuffer(plain, np.uint8)
@@ -85,13 +93,15 @@ def read(data: bytes, line: int, form: Shape) -> Uniform | None:
         raw = _stamps(data, starts, ends, form.clock)
         if raw is None:
             return None
-    values = _plain_numbers(signs, starts, ends, form)
-    if values is None:
-        values = _numbers(plain, signs, starts, ends, form)
-    if values is None:
+    read_ = _all_numbers(plain, signs, starts, ends, form)
+    if read_ is None:
         return None
+    values, odd = read_
     by_index = dict(zip(form.read, values, strict=True))
+    odd_by_index = dict(zip(form.read, odd, strict=True))
     if raw is None:
+        if len(odd_by_index[form.clock.columns[0]]):
+            return None
         raw = _counted(by_index[form.clock.columns[0]], form.clock.unit_us)
         if raw is None:
             return None
@@ -103,6 +113,10 @@ def read(data: bytes, line: int, form: Shape) -> Uniform | None:
         values=[by_index[column.index] for column in form.plan.columns],
         last_line=data[int(starts[-1, 0]) : -1].decode("utf-8", "replace"),
         copies=_copies(data, raw, starts[:, 0], ends[:, -1]),
+        odd=[
+            _texts(data, odd_by_index[column.index], starts[:, column.index], ends[:, column.index])
+            for column in form.plan.columns
+        ],
     )
 
 
@@ -116,16 +130,49 @@ def _copies(data: bytes, raw: IntArray, starts: IntArray, ends: IntArray) -> NDA
 
 
 # ---------------------------------------------------------------- numbers
+def _all_numbers(
+    plain: bytes, signs: Bytes, starts: IntArray, ends: IntArray, form: Shape
+) -> tuple[list[FloatArray], list[IntArray]] | None:
+    """Return the columns of numbers and their odd rows, None when too much of them is odd."""
+    values, odd = _plain_numbers(signs, starts, ends, form)
+    strange, cells = sum(map(len, odd)), len(starts) * max(len(odd), 1)
+    if strange > _FEW_ODD * cells:
+        numbers = _numbers(plain, signs, starts, ends, form)
+        if numbers is not None:
+            return numbers, [np.empty(0, np.int64)] * len(numbers)
+    return None if strange > _MOST_ODD * cells else (values, odd)
+
+
 def _plain_numbers(
     signs: Bytes, starts: IntArray, ends: IntArray, form: Shape
-) -> list[FloatArray] | None:
-    found = []
-    for index in form.read:
-        values = decimals.column(signs, starts[:, index], ends[:, index])
-        if values is None:
-            return None
-        found.append(values)
-    return found
+) -> tuple[list[FloatArray], list[IntArray]]:
+    read = [decimals.column(signs, starts[:, i], ends[:, i]) for i in form.read]
+    return [values for values, _ in read], [odd for _, odd in read]
+
+
+def _texts(
+    data: bytes, rows: IntArray, starts: IntArray, ends: IntArray
+) -> tuple[IntArray, list[str]]:
+    spans = zip(starts[rows].tolist(), ends[rows].tolist(), strict=True)
+    return rows, [data[a:b].decode("utf-8", "replace").strip() for a, b in spans]
+
+
+def _unquoted(data: bytes, form: Shape) -> bytes | None:
+    """Return lines without quotes, None unless every quote opens or closes a whole cell."""
+    if b'"' not in data:
+        return data
+    if b'""' in data:
+        return None
+    signs = np.frombuffer(data, np.uint8)
+    at = np.flatnonzero(signs == ord('"'))
+    if len(at) % 2 or at[-1] + 1 >= len(signs):
+        return None
+    edge = (signs == ord(form.plan.dialect.separator)) | (signs == ord("\n"))
+    opens = (at == 0) | edge[np.maximum(at - 1, 0)]
+    closes = edge[at + 1]
+    if not (opens[::2].all() and closes[1::2].all()):
+        return None
+    return data.replace(b'"', b"")
 
 
 def _numbers(
