@@ -52,6 +52,9 @@ def channels(ctx: click.Context, settings: Settings, kiln: str | None, as_json: 
 @click.option("--type", "letter", type=click.Choice(LETTERS), help="Thermocouple letter type.")
 @click.option("--standard", type=click.Choice(["IEC", "ASTM"]), help="Whose tolerance it has.")
 @click.option("--class", "tolerance_class", help="1, 2, 3 (IEC) or standard, special (ASTM).")
+@click.option("--logger", metavar="DIFFERENCE", help='How far off the logger may be: "0.5 K".')
+@click.option("--cable", metavar="DIFFERENCE", help="How far off its extension cable may be.")
+@click.option("--immersion", metavar="DIFFERENCE", help="How far from what it is meant to measure.")
 @click.option("--removed", metavar="DATE", help="When it was taken out; then it is not expected.")
 @common_options
 @pass_settings
@@ -69,8 +72,10 @@ def edit(
     changes: dict[str, Any] = {key: value for key, value in stated.items() if value is not None}
     if not changes and removed is None:
         raise InputError(
-            "nothing to change; state --role, --type, --standard or --class, or --removed"
+            "nothing to change; state --role, --type, --standard, --class, --logger, --cable, "
+            "--immersion or --removed"
         )
+    widths = {key: _half_width(key, changes.pop(key)) for key in _WIDTHS if key in changes}
     with Store.open(settings.store_path(), write=True) as store, store.writing():
         channel = store.channel(kiln, name)
         standard = changes.get("standard", channel.standard)
@@ -78,6 +83,10 @@ def edit(
         if "role" in changes:
             changes["role"] = Role(changes["role"])
         said = [f"{key.replace('_', ' ')} is {value}" for key, value in changes.items()]
+        said += [f"{key} is ± {value:g} K" for key, value in widths.items()]
+        if widths:
+            stated_k = {f"{key}_k": value for key, value in widths.items()}
+            changes["measurement"] = {**channel.measurement, **stated_k}
         if changes:
             store.ensure_channel(kiln, name, **changes)
             done = f"{name}: {'; '.join(said)}"
@@ -88,6 +97,20 @@ def edit(
             said.append(f"taken out on {iso_utc(out_us)}")
         text = "; ".join(said)
     click.echo(f"{kiln} / {name}: {text}", err=True)
+
+
+_WIDTHS = ("logger", "cable", "immersion")
+
+
+def _half_width(key: str, text: str) -> float:
+    """Read how far off something may be, ± [K]; a bare number is in K."""
+    from firelog.errors import InputError
+    from firelog.units import parse_difference
+
+    value = parse_difference(text, "K")
+    if value < 0.0:
+        raise InputError(f"--{key} {text}: write how far off it may be, such as 0.7 K")
+    return value
 
 
 def _summary(store: Store, channel: Channel) -> dict[str, Any]:

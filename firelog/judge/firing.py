@@ -36,7 +36,7 @@ from firelog.schedule.plan.model import (
     SegmentRun,
 )
 from firelog.units import TemperatureUnit, iso_utc, seconds_since, us_after, us_to_datetime
-from firelog.verdict import Side
+from firelog.verdict import Side, Verdict
 
 NOT_JUDGED = installed.UNJUDGED
 CORE_OF = "core of "  # a requirement that names a mould's core asks for a computed channel
@@ -94,7 +94,8 @@ def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None
     laid = less(frozenset())
     judgement = trust.tempered(judge_followed(laid), laid, doubts, less)
     aged = _aged_certificates(store, firing, chains)
-    judgement = replace(judgement, remarks=(*judgement.remarks, *aged))
+    left = _left_out(judgement, chains)
+    judgement = replace(judgement, remarks=(*judgement.remarks, *aged, *left))
     return Assessment(firing, schedule, traces, judgement, end_s, chains, laid.following, doubts)
 
 
@@ -138,6 +139,23 @@ def _aged_certificates(
         if chain.certificate is not None
         and (warning := calibration.age_warning(chain.certificate, day, interval.days))
     ]
+
+
+def _left_out(judgement: FiringJudgement, chains: Mapping[str, MeasurementChain]) -> list[str]:
+    """Say beside a pass what its U does not count, and what it only allows for."""
+    if not any(one.verdict is Verdict.PASS for one in judgement.checks):
+        return []
+    found = []
+    for words, of in (
+        ("not counted in U", uncertainty.not_counted),
+        ("allowed for in U, not known", uncertainty.allowed_for),
+    ):
+        groups: dict[tuple[str, ...], list[str]] = {}
+        for name, chain in chains.items():
+            if said := of(chain):
+                groups.setdefault(said, []).append(name)
+        found += [f"{', '.join(names)}: {words}: {', '.join(s)}" for s, names in groups.items()]
+    return found
 
 
 def _end_s(firing: Firing, traces: tuple[ChannelTrace, ...]) -> float:
@@ -228,7 +246,14 @@ def _check(check: Check, assessment: Assessment) -> dict[str, Any]:
         "why": check.why,
         "probability": _finite(_probability(check)),
         "budget": budget_of(check, assessment),
+        "not_counted": list(_of_check(check, assessment)),
     }
+
+
+def _of_check(check: Check, assessment: Assessment) -> tuple[str, ...]:
+    """Return what the U of the channel that decided does not count."""
+    chain = assessment.chains.get(check.channel or "")
+    return () if chain is None else uncertainty.not_counted(chain)
 
 
 def _probability(check: Check) -> float | None:
@@ -260,6 +285,7 @@ def _channel(trace: ChannelTrace, assessment: Assessment) -> dict[str, Any]:
             "sensor": "computed",
             "assumed": trace.assumed,
             "not_counted": [],
+            "allowed_for": [],
         }
     return {
         "name": trace.name,
@@ -267,6 +293,7 @@ def _channel(trace: ChannelTrace, assessment: Assessment) -> dict[str, Any]:
         "sensor": uncertainty.describe(chain),
         "assumed": trace.assumed,
         "not_counted": list(uncertainty.not_counted(chain)),
+        "allowed_for": list(uncertainty.allowed_for(chain)),
     }
 
 

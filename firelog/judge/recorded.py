@@ -7,6 +7,7 @@ from typing import Any
 
 from firelog.physics.thermometry import calibration, uncertainty
 from firelog.physics.thermometry.uncertainty import MeasurementChain
+from firelog.readings import Role
 from firelog.record.rows import Channel, Firing
 from firelog.record.store import Store
 from firelog.schedule.plan.model import Schedule
@@ -20,7 +21,10 @@ def schedule_of(store: Store, firing: Firing) -> Schedule | None:
 
 
 def measurement_chain(store: Store, channel: Channel) -> MeasurementChain:
-    """Return what is known of how a channel measures; what nobody stated is the default."""
+    """Return what is known of how a channel measures; what nobody stated is the default.
+
+    Logger, cable and immersion that nobody stated are allowed for as usual.
+    """
     stated: dict[str, Any] = {
         "letter": channel.letter,
         "standard": channel.standard,
@@ -30,4 +34,5 @@ def measurement_chain(store: Store, channel: Channel) -> MeasurementChain:
     if certificates := store.calibrations(channel.id):
         stated["certificate"] = calibration.from_record(certificates[-1].certificate)
     known = {key: value for key, value in stated.items() if value is not None}
-    return replace(uncertainty.DEFAULT_CHAIN, **known)
+    in_wall = channel.role is Role.KILN
+    return replace(uncertainty.DEFAULT_CHAIN, allow=True, in_wall=in_wall, **known)

@@ -56,7 +56,11 @@ def test_a_certificate_is_added_and_narrows_u(tmp_path: Path) -> None:
     """+3 K at 900 °C is added to the reading (JCGM 200:2012, 2.53); U is less than the class's."""
     points = (CertificatePoint(800.0, 1.0, 2.0), CertificatePoint(1000.0, 5.0, 2.0))
     bare = read(tmp_path / "a", [900.0], Unit.C, letter="K")
-    sure = read(tmp_path / "b", [900.0], Unit.C, letter="K", certificate=Certificate(points))
+    none = {"logger_k": 0.0, "cable_k": 0.0, "immersion_k": 0.0, "drift_k": 0.0}
+    sure = read(
+        tmp_path / "b", [900.0], Unit.C,
+        letter="K", certificate=Certificate(points), measurement=none,
+    )  # fmt: skip
     assert sure.temp_c[0] - bare.temp_c[0] == pytest.approx(3.0)
     # IEC 60584-1:2013: 6.75 K at 900 °C in class 2, rectangular: 2·6.75/√3 = 7.79 K and more.
     assert bare.expanded_k[0] > 7.79
@@ -87,7 +91,9 @@ def test_what_was_stated_of_the_chain_reaches_it(tmp_path: Path) -> None:
             measurement={"logger_k": 1.5},
         )  # fmt: skip
         chain = recorded.measurement_chain(store, top)
-    assert chain == MeasurementChain(letter="N", tolerance_class="1", logger_k=1.5)
+    assert chain == MeasurementChain(
+        letter="N", tolerance_class="1", logger_k=1.5, allow=True, in_wall=True
+    )
     assert chain.digit_k == DEFAULT_CHAIN.digit_k
 
 

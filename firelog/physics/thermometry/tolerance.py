@@ -160,6 +160,15 @@ def span_c(letter: str, standard: str, tolerance_class: str) -> tuple[float, flo
     return rows[0].low_c, rows[-1].high_c
 
 
+def covers(letter: str, standard: str, tolerance_class: str, temp_c: float) -> bool:
+    """Return whether a class has a tolerance at ``temp_c`` [°C]; False where there is no class.
+
+    Source: IEC 60584-1:2013; ASTM E230.
+    """
+    rows = _TABLES[standard].get(letter, {}).get(tolerance_class, ())
+    return any(row.low_c <= temp_c <= row.high_c for row in rows)
+
+
 # Extension and compensating cable, ± K at the hot junction: IEC 60584-3 (values from memory). The
 # letter stands for the cable of the type; for R and S class 2 is compensating cable, 0–100 °C.
 _CABLE_K = {
@@ -167,6 +176,14 @@ _CABLE_K = {
     "2": {"E": 2.5, "J": 2.5, "K": 2.5, "N": 2.5, "R": 2.5, "S": 2.5, "T": 1.0},
 }
 CABLE_SOURCE = "IEC 60584-3"
+
+
+def usual_cable_k(letter: str) -> float:
+    """Return ± [K] of class 2 cable, what is delivered when nothing is ordered; 0 without one.
+
+    Source: IEC 60584-3, from memory.
+    """
+    return _CABLE_K["2"].get(letter, 0.0)
 
 
 def cable_k(letter: str, cable_class: str) -> float:

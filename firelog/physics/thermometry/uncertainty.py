@@ -10,10 +10,12 @@ What enters when nobody has stated anything:
   instrument has one;
 - the last digit, 0.1 K.
 
-What does not enter unless stated, because a made-up figure is worse than a named gap: the logger's
-own error, the extension cable, drift in use, immersion. ``Budget.not_counted`` names each of them,
-so that none of them silently counts as zero. U is that of the junction's temperature; whether the
-junction is as hot as the thing beside it is a question of immersion.
+The logger's own error, the extension cable and immersion enter as stated; where nobody stated
+them, a chain that allows for them (``allow``: every channel of the record) counts what such
+installations usually bring, marked as allowed for and not known. A bare chain leaves them out, and
+drift in use too, and ``Budget.not_counted`` names each, so that none silently counts as zero. U is
+that of the junction's temperature; whether the junction is as hot as the thing beside it is a
+question of immersion.
 """
 
 from __future__ import annotations
@@ -53,8 +55,9 @@ class MeasurementChain:
     in [K]: ``cold_junction_k`` (at the terminals, which sit at about ``cold_junction_c`` [°C]),
     ``logger_k``, ``cable_k`` (or ``cable_class``, looked up), ``drift_k`` (or ``exposure``, from
     which type K has an allowance), ``immersion_k``. ``digit_k`` [K] is the last digit the logger
-    shows. None means: nobody stated it; it is not counted, and the budget says so. Raises
-    InputError and RangeError for what cannot be.
+    shows. None means: nobody stated it; it is not counted, and the budget says so, unless
+    ``allow``: then the usual is counted. ``in_wall``: the wire passes a kiln's wall, where type K
+    comes to read high. Raises InputError and RangeError for what cannot be.
 
     Source of the defaults: ±0.7 K of cold junction, datasheet of the MAX31856; the digit of 0.1 K
     is common practice, no source.
@@ -73,6 +76,8 @@ class MeasurementChain:
     drift_k: float | None = None
     exposure: Exposure | None = None
     immersion_k: float | None = None
+    allow: bool = False
+    in_wall: bool = False
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "letter", checked_letter(self.letter))
@@ -104,6 +109,12 @@ class MeasurementChain:
 
 _HALF_WIDTHS = ("cold_junction_k", "digit_k", "logger_k", "cable_k", "drift_k", "immersion_k")
 DEFAULT_CHAIN = MeasurementChain()
+_ALLOWED = "allowed for, not known"
+_LOGGER_K = 2.0
+_LOGGER_SOURCE = "± 2 K, datasheet of the MAX6675; ± 0.15 % of full scale, MAX31856"
+_IMMERSION_K = 3.0
+_IMMERSION_SOURCE = "common practice, no source"
+_CABLE_K = 2.5  # of the letters that IEC 60584-3 has no class for
 
 
 def describe(chain: MeasurementChain) -> str:
@@ -174,16 +185,21 @@ def why_undefined(chain: MeasurementChain, temp_c: float) -> str | None:
     True
     >>> print(why_undefined(DEFAULT_CHAIN, 1250.0))
     type K has no tolerance in IEC class 2 at 1250 °C: the class holds from -40 to 1200 °C; state
-    another class or a calibration certificate
+    another class, standard ASTM if it was bought to it (to 1260 °C) or a calibration certificate
     """
     if math.isnan(temp_c):
         return "there is no reading"
     if not math.isnan(float(expanded_k(chain, np.array([temp_c]))[0])):
         return None
     low, high = tolerance.span_c(chain.letter, chain.standard, chain.sensor_class)
+    other = ""
+    if chain.standard == "IEC" and tolerance.covers(chain.letter, "ASTM", "standard", temp_c):
+        top = tolerance.span_c(chain.letter, "ASTM", "standard")[1]
+        other = f", standard ASTM if it was bought to it (to {top:g} °C)"
     return (
         f"type {chain.letter} has no tolerance in {class_name(chain)} at {temp_c:.0f} °C: the "
-        f"class holds from {low:g} to {high:g} °C; state another class or a calibration certificate"
+        f"class holds from {low:g} to {high:g} °C; state another class{other} or a calibration "
+        "certificate"
     )
 
 
@@ -295,15 +311,24 @@ def not_counted(chain: MeasurementChain) -> tuple[str, ...]:
     ('extension cable', 'immersion (whether the junction is as hot as what it measures)')
     """
     left_out = []
-    if chain.logger_k is None:
+    if chain.logger_k is None and not chain.allow:
         left_out.append("the logger's own error")
-    if chain.cable_k is None and chain.cable_class is None:
+    if chain.cable_k is None and chain.cable_class is None and not chain.allow:
         left_out.append("extension cable")
     if chain.drift_k is None and (chain.exposure is None or chain.letter != "K"):
         left_out.append("drift in use (tolerances are for new wire)")
-    if chain.immersion_k is None:
+    if chain.immersion_k is None and not chain.allow:
         left_out.append("immersion (whether the junction is as hot as what it measures)")
     return tuple(left_out)
+
+
+def allowed_for(chain: MeasurementChain) -> tuple[str, ...]:
+    """Return what nobody stated and the budget counts as usual, in words with half-widths [K].
+
+    >>> allowed_for(MeasurementChain("S", immersion_k=1.0, allow=True))
+    ('logger ± 2 K', 'extension cable ± 2.5 K')
+    """
+    return tuple(f"{part.name} ± {float(part.half_width):g} K" for part in _allowances(chain))
 
 
 # ---------------------------------------------------------------- the contributions
@@ -336,6 +361,21 @@ def _contributions(chain: MeasurementChain, t: FloatArray) -> Iterator[_Part]:
     yield from _drift(chain, t)
     if chain.immersion_k is not None:
         yield _rectangular("immersion", chain.immersion_k, "stated")
+    yield from _allowances(chain)
+
+
+def _allowances(chain: MeasurementChain) -> Iterator[_Part]:
+    """Yield what is allowed for where nobody stated it; nothing for a bare chain."""
+    if not chain.allow:
+        return
+    if chain.logger_k is None:
+        yield _rectangular("logger", _LOGGER_K, f"{_ALLOWED}: {_LOGGER_SOURCE}")
+    if chain.cable_k is None and chain.cable_class is None:
+        width = tolerance.usual_cable_k(chain.letter)
+        source = f"{tolerance.CABLE_SOURCE} class 2" if width else _IMMERSION_SOURCE
+        yield _rectangular("extension cable", width or _CABLE_K, f"{_ALLOWED}: {source}")
+    if chain.immersion_k is None:
+        yield _rectangular("immersion", _IMMERSION_K, f"{_ALLOWED}: {_IMMERSION_SOURCE}")
 
 
 def _sensor(chain: MeasurementChain, t: FloatArray) -> Iterator[_Part]:
@@ -361,10 +401,19 @@ def _sensor(chain: MeasurementChain, t: FloatArray) -> Iterator[_Part]:
 def _drift(chain: MeasurementChain, t: FloatArray) -> Iterator[_Part]:
     if chain.drift_k is not None:
         yield _rectangular("drift", chain.drift_k, "stated")
-    elif chain.exposure is not None and chain.letter == "K":
+        return
+    if chain.letter != "K":
+        return
+    ordered = np.zeros(t.shape)
+    if chain.exposure is not None:
         hot = drift.high_use_k(chain.exposure.above_1000_c_h, t)
         yield _rectangular("drift above 1000 °C", hot, drift.HIGH_USE_SOURCE)
         ordered = drift.ordering_k(chain.exposure.ordering_h, t)
+    if chain.in_wall:
+        # Reads high only: 0 to b about the reading has the mean square b²/3, that of ± b.
+        wall = np.maximum(drift.in_wall_k(t), ordered)
+        yield _rectangular("ordering in the wall, reads high", wall, drift.IN_WALL_SOURCE)
+    elif chain.exposure is not None:
         yield _rectangular("ordering 250–550 °C", ordered, drift.ORDERING_SOURCE)
 
 
