@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -58,23 +59,36 @@ def _state(one: Import) -> str:
 @imports.command()
 @click.argument("number", type=int)
 @correction_options
+@click.option("--key", type=click.Path(path_type=Path), help="The key that signed the record.")
 @json_option
 @common_options
 @pass_settings
-def withdraw(settings: Settings, *, number: int, who: str | None, why: str, as_json: bool) -> None:
+def withdraw(
+    settings: Settings, *, number: int, who: str | None, why: str, key: Path | None, as_json: bool
+) -> None:
     """Take the readings of the import NUMBER out of the record again, openly.
 
     That it was there, who took it out and why stays readable; the firings that stood on it are
     judged anew. The file can then be imported again, with other options.
     """
+    from firelog import __version__
     from firelog.cli.clock import now_us
     from firelog.judge.again import judge_again
     from firelog.record import imports as record
+    from firelog.record.signing import PrivateKey
     from firelog.record.store import Store
 
     now = now_us()
     with Store.open(settings.store_path(), write=True) as store, store.writing():
-        gone = record.withdraw(store, number, who=who_by(who), why=why, now_us=now)
+        gone = record.withdraw(
+            store,
+            number,
+            who=who_by(who),
+            why=why,
+            now_us=now,
+            version=__version__,
+            key=PrivateKey.load(key) if key else None,
+        )
         text = f"{gone.taken.words} was withdrawn: {why}"
         again = judge_again(
             store, gone.firings, now_us=now, kind="withdrawal", text=text, who=who_by(who)

@@ -22,6 +22,7 @@ from firelog.physics import conformity
 from firelog.physics.thermometry import calibration, drift, uncertainty
 from firelog.physics.thermometry.uncertainty import MeasurementChain
 from firelog.readings import Trace
+from firelog.record.expiry import removed_words
 from firelog.record.rows import Channel, Firing, StoredVerdict
 from firelog.record.store import Store
 from firelog.schedule.checks.basis import PreparedFiring
@@ -96,7 +97,20 @@ def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None
     aged = _aged_certificates(store, firing, chains)
     left = _left_out(judgement, chains)
     judgement = replace(judgement, remarks=(*judgement.remarks, *aged, *left))
+    judgement = _without_removed(store, firing, judgement)
     return Assessment(firing, schedule, traces, judgement, end_s, chains, laid.following, doubts)
+
+
+def _without_removed(store: Store, firing: Firing, judgement: FiringJudgement) -> FiringJudgement:
+    """Say that readings were taken out by rule, where otherwise they would seem never recorded."""
+    words = removed_words(store, firing)
+    if not words:
+        return judgement
+    checks = tuple(
+        replace(check, why=words) if check.why.endswith("was recorded") else check
+        for check in judgement.checks
+    )
+    return replace(judgement, checks=checks, remarks=(*judgement.remarks, words))
 
 
 def _cores(store: Store, firing: Firing, schedule: Schedule | None) -> tuple[ChannelTrace, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -39,6 +40,7 @@ def examine(store: Store) -> Iterator[str]:
         ("the readings", _blocks),
         ("the live readings", _rows),
         ("the entries", _entries),
+        ("the numbering", _numbering),
     ):
         try:
             yield from look(connection)
@@ -95,6 +97,29 @@ def _entries(connection: Any) -> Iterator[str]:
                     ):
                         yield f"a {column} of {table} holds signs that nobody types: {value[:40]!r}"
                         break
+
+
+def _numbering(connection: Any) -> Iterator[str]:
+    """Yield what is wrong with the numbers that SQLite gives, and with the steps of the schema."""
+    for name, last in connection.execute("select name, seq from sqlite_sequence").fetchall():
+        known = connection.execute(
+            "select 1 from sqlite_master where type='table' and name=?"
+            " and sql like '%autoincrement%'",
+            (name,),
+        ).fetchone()
+        if known is None:
+            yield f"the numbering names a table {name!r} that is none"
+            continue
+        (most,) = connection.execute(f"select max(id) from {name}").fetchone()
+        if not isinstance(last, int) or last < (most or 0) or last > (most or 0) + 10**9:
+            yield f"the numbering of {name} stands at {last!r}, its rows reach {most}"
+    for name, at in connection.execute(
+        "select name, applied_at from _sqlite_migrations"
+    ).fetchall():
+        try:
+            datetime.fromisoformat(at)
+        except (ValueError, TypeError):
+            yield f"the step {name!r} of the schema has an instant that is none: {at!r}"
 
 
 def _blocks(connection: Any) -> Iterator[str]:

@@ -8,6 +8,7 @@ from typing import Any
 from firelog.record import driver, seal, signing, traces
 from firelog.record.rows import Firing
 from firelog.record.store import Store
+from firelog.units import iso_utc
 
 
 @dataclass(frozen=True)
@@ -143,3 +144,17 @@ def _remove(store: Store, found: list[tuple[int, int]], why: tuple[Any, ...]) ->
     store.connection.execute(
         "delete from block_times where not exists (select 1 from blocks where times=block_times.id)"
     )
+
+
+def removed_words(store: Store, firing: Firing) -> str:
+    """Return when and by which rule readings of a firing were removed; empty when none were."""
+    with driver.speaking(store.path):
+        row = store.connection.execute(
+            "select removed_us, who, rule, count(*) from removals where firing=?"
+            " group by removed_us, who, rule order by removed_us desc limit 1",
+            (firing.id,),
+        ).fetchone()
+    if row is None:
+        return ""
+    by = f" by {row[1]}" if row[1] else ""
+    return f"readings of this firing were removed by rule on {iso_utc(row[0])}{by}: {row[2]}"

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from firelog.errors import InputError, NotFoundError
-from firelog.record import driver, traces
+from firelog.record import driver, seal, signing, traces
 from firelog.record.rows import Firing
 from firelog.record.store import Store
 from firelog.units import iso_utc
@@ -232,11 +232,22 @@ def firings_on(store: Store, taken: Import) -> list[Firing]:
 
 
 # ---------------------------------------------------------------- withdrawing
-def withdraw(store: Store, number: int, *, who: str, why: str, now_us: int) -> Withdrawn:
+def withdraw(
+    store: Store,
+    number: int,
+    *,
+    who: str,
+    why: str,
+    now_us: int,
+    version: str = "",
+    key: signing.PrivateKey | None = None,
+) -> Withdrawn:
     """Take out what an import brought; that it was there, who took it out and why, stays.
 
-    Raises :class:`InputError` for one that is out already, for a run of the collector, and
-    without a reason. The verdicts that stood on it are the caller's to reach anew.
+    Readings under a seal leave their hashes there, and the withdrawal is sealed with them. Raises
+    :class:`InputError` for one that is out already, for a run of the collector, without a reason,
+    and without the ``key`` of a signed record. The verdicts that stood on it are the caller's to
+    reach anew.
     """
     if not who.strip() or not why.strip():
         raise InputError("a withdrawal needs who makes it and why; say both (--by, --why)")
@@ -251,18 +262,30 @@ def withdraw(store: Store, number: int, *, who: str, why: str, now_us: int) -> W
                 "correct its channel or the firing instead"
             )
         firings = tuple(firings_on(store, taken))
+        under_seal = _under_seal(store, number)
+        if under_seal:
+            seal.need_key(store, key)
         blocks = _take_out(store, taken, (now_us, who, f"import {number} withdrawn: {why}"))
         store.connection.execute(
             "insert into withdrawals(import,withdrawn_us,who,why,readings,blocks)"
             " values (?,?,?,?,?,?)",
             (number, now_us, who, why, taken.readings, blocks),
         )
+        if under_seal:
+            seal.seal(store, None, now_us=now_us, version=version, who=who, key=key)
         leaned = tuple(
             one
             for one in imports(store)
             if str(number) in one.counts.get("held", {}) and one.withdrawn is None
         )
     return Withdrawn(taken, taken.readings, firings, leaned)
+
+
+def _under_seal(store: Store, number: int) -> bool:
+    """Return whether a seal covers readings of an import."""
+    known = seal.state_of(seal.seals(store))
+    rows = store.connection.execute("select id from blocks where import=?", (number,)).fetchall()
+    return any((kind, block) in known for (block,) in rows for kind in ("blocks", "block"))
 
 
 def _take_out(store: Store, taken: Import, why: tuple[int, str, str]) -> int:

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from firelog.errors import InputError, StoreError
+from firelog.judge.firing import assess
 from firelog.readings import Quality, Trace, Unit
 from firelog.record import backup, driver, signing, traces
 from firelog.record.blocks import encode
@@ -245,6 +246,12 @@ def test_old_readings_of_sealed_firings_go_openly(path):
         ] * 3
         assert store.verdict(store.firing("night")) is not None
         assert list(examine(store)) == []
+        judged = assess(store, store.firing("night")).judgement
+        assert judged is not None
+        assert judged.remarks[-1] == (
+            "readings of this firing were removed by rule on 2026-04-20T08:00:00Z"
+            " by Oda Brandvik: older than 30 days"
+        )
 
 
 def test_readings_under_a_heat_a_pour_or_a_casting_stay(path):

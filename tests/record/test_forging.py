@@ -12,7 +12,7 @@ import pytest
 
 from firelog.errors import StoreError
 from firelog.readings import Quality, Unit
-from firelog.record import coverage, sealed
+from firelog.record import coverage, imports, sealed
 from firelog.record.seal import seal, seals, state_of
 from firelog.record.store import Store
 from firelog.record.verify import verify
@@ -335,3 +335,19 @@ def test_a_report_says_what_its_seal_covers(template, tmp_path):
         assert len(coverage.of_casting(store, 1).missing) == 2
         tamper(store, "update seals set manifest = manifest || char(10)")
         assert coverage.of_casting(store, 1).seal is None
+
+
+def test_a_withdrawal_under_a_seal_is_sealed_too(tmp_path):
+    """An import taken out openly leaves hashes and a sealed withdrawal: a note, no alarm."""
+    with Store.open(tmp_path / "s.firelog", write=True) as store:
+        add_night(store)
+        store.connection.execute(ROWS["imports"])
+        tamper(store, "update blocks set import=1")
+        seal_night(store)
+        imports.withdraw(store, 1, who="Oda Brandvik", why="wrong unit", now_us=LATER + SECOND)
+        assert len(seals(store)) == 2
+        found = verify(store)
+        assert found.findings == ()
+        removed = [one.what for one in found.notes if one.what.startswith("removed")]
+        assert len(removed) == 2
+        assert "import 1 withdrawn: wrong unit" in removed[0]
