@@ -151,7 +151,7 @@ def test_every_command_has_help(firelog: Run, name: str) -> None:
                 "--kiln",
                 "kiln one",
                 "--done-on",
-                "x",
+                "2026-03-01",
                 "--point",
                 "1",
             ],

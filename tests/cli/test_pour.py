@@ -84,7 +84,7 @@ def test_a_heat_from_nothing_to_its_verdict(firelog: Run, store_path: Path) -> N
         (("heats", "add", "x", "--furnace", "f", "--alloy", "C8730"), "did you mean 'C87300'"),
         (("heats", "pour", "heron heat", "no mould"), "there is no mould 'no mould'"),
         (("heats", "pour", "heron heat", "heron foot"), "poured already"),
-        (("moulds", "add", "x", "--material", "ceramic-shell"), "cannot be 0 m thick"),
+        (("moulds", "add", "x", "--material", "ceramic-shell"), "how thick is it"),
         (("moulds", "add", "x", "--material", "mud", "--size", "9"), "no mould material 'mud'"),
         (("moulds", "core", "no mould"), "there is no mould"),
         (
