@@ -50,9 +50,9 @@ def collect(
 
 
 def _run(settings: Settings, say: Any, *, wait: bool) -> dict[str, dict[str, int]]:
-    from firelog import service
     from firelog.errors import InputError
     from firelog.intake.clock import ArrivalClock
+    from firelog.intake.collect import service
     from firelog.intake.collect.collector import Collector
     from firelog.intake.collect.sources import make_source
     from firelog.record.stated import keep_settings
@@ -89,7 +89,7 @@ def _run(settings: Settings, say: Any, *, wait: bool) -> dict[str, dict[str, int
 
 
 def _print_unit(settings: Settings) -> None:
-    from firelog.service import Service, service_file
+    from firelog.intake.collect.service import Service, service_file
 
     service = Service(
         "firelog-collect",

@@ -61,7 +61,7 @@ def run(settings: Settings, *, collect: bool, quiet: bool, print_unit: bool) -> 
 
 
 def _print_unit(settings: Settings, *, collect: bool) -> None:
-    from firelog.service import Service, service_file
+    from firelog.intake.collect.service import Service, service_file
 
     service = Service(
         "firelog-watch",

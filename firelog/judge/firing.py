@@ -16,8 +16,9 @@ from typing import Any
 
 from firelog import __version__
 from firelog.errors import InputError, StoreError
-from firelog.judge import installed, measured, recorded, trust
-from firelog.judge.doubt import Doubt
+from firelog.judge import measured, recorded
+from firelog.judge.trust import believable, installed
+from firelog.judge.trust.doubt import Doubt
 from firelog.physics import conformity
 from firelog.physics.thermometry import calibration, drift, uncertainty
 from firelog.physics.thermometry.uncertainty import MeasurementChain
@@ -80,8 +81,8 @@ def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None
     if schedule is None:
         return Assessment(firing, schedule, traces, None, end_s, chains)
     worded = schedule if words_in is None else replace(schedule, unit=words_in)
-    doubts = trust.doubts(traces, worded, installed.past_of(store, firing))
-    believed = trust.without(traces, doubts)
+    doubts = believable.doubts(traces, worded, installed.past_of(store, firing))
+    believed = believable.without(traces, doubts)
     doubts = (*doubts, *installed.silent(store, firing, traces))
 
     # An end that is the last reading to the microsecond was taken from the log, not noted.
@@ -93,7 +94,7 @@ def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None
         return followed(worded, rest, end_s=end_s, running=firing.running, end_noted=noted)
 
     laid = less(frozenset())
-    judgement = trust.tempered(judge_followed(laid), laid, doubts, less)
+    judgement = believable.tempered(judge_followed(laid), laid, doubts, less)
     aged = _aged_certificates(store, firing, chains)
     left = _left_out(judgement, chains)
     judgement = replace(judgement, remarks=(*judgement.remarks, *aged, *left))

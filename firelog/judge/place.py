@@ -13,9 +13,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from firelog.errors import FirelogError
-from firelog.judge import measured, recorded, trust
-from firelog.judge.apart import HOT_C, Calm, on_cells
-from firelog.judge.frozen import frozen
+from firelog.judge import measured, recorded
+from firelog.judge.trust import believable
+from firelog.judge.trust.apart import HOT_C, Calm, on_cells
+from firelog.judge.trust.frozen import frozen
 from firelog.readings import FloatArray, Role
 from firelog.record.rows import Firing
 from firelog.record.store import Store
@@ -134,4 +135,4 @@ def kiln_traces(store: Store, firing: Firing, until_us: int | None = None) -> li
         for channel in store.firing_channels(firing)
         if channel.role is Role.KILN
     ]
-    return trust.without(found, frozen(found))
+    return believable.without(found, frozen(found))

@@ -9,7 +9,7 @@ import pytest
 from scipy.signal import lfilter  # type: ignore[import-untyped]
 
 from firelog.judge.firing import assess
-from firelog.judge.frozen import frozen, habit_of
+from firelog.judge.trust.frozen import frozen, habit_of
 from firelog.readings import FloatArray, Quality, Unit
 from firelog.record.installed import take_out
 from firelog.record.store import Store

@@ -102,7 +102,9 @@ def with_begin(copy: Copy) -> Copy:
     copy.write("firelog/schedule/checks/beginning.py", JUDGE)
     kinds = "firelog/schedule/kinds.py"
     copy.replace(
-        kinds, "import extremes, rates, soaks\n", "import beginning, extremes, rates, soaks\n"
+        kinds,
+        "import extremes, rates, soaks, spread\n",
+        "import beginning, extremes, rates, soaks, spread\n",
     )
     copy.after(kinds, "from firelog.schedule.plan.requirements import (\n", "    Begin,\n")
     copy.replace(kinds, "def _each(", READER)

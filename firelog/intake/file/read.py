@@ -18,9 +18,10 @@ from firelog.intake.believe import Believer
 from firelog.intake.file import lines as source
 from firelog.intake.file.clock.follow import ClockReader, Mask, raw_all
 from firelog.intake.file.clock.settle import MOST_DISORDER
+from firelog.intake.file.fast import uniform
 from firelog.intake.file.lines import TextPiece
 from firelog.intake.file.plan import Chunk, Column, Part, ReadPlan
-from firelog.intake.file.table import long, uniform
+from firelog.intake.file.table import long
 from firelog.intake.file.table.arrays import ERROR_WORD, RowArrays, join
 from firelog.intake.file.table.cells import reading, word
 from firelog.intake.file.table.rows import RowSorter

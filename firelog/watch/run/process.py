@@ -9,10 +9,10 @@ from pathlib import Path
 
 from firelog.errors import StoreError
 from firelog.intake.clock import ArrivalClock
+from firelog.intake.collect.service import Watchdog, notify
 from firelog.record import alarms, outbox
 from firelog.record.rows import StoredAlarm
 from firelog.record.store import Store
-from firelog.service import Watchdog, notify
 from firelog.watch.calls import calling
 from firelog.watch.plan import WatchPlan
 from firelog.watch.run.heartbeat import Heartbeat

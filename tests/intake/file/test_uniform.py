@@ -10,8 +10,8 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from firelog.intake.file import read as reading
+from firelog.intake.file.fast import decimals, uniform
 from firelog.intake.file.logfile import Chunk, ImportOptions, examine, read
-from firelog.intake.file.table import decimals, uniform
 from firelog.units import parse_instant
 
 WISHES = ImportOptions(unit="C", start_us=parse_instant("2026-03-01T08:00:00Z"))

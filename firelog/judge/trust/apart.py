@@ -16,7 +16,7 @@ from itertools import combinations
 
 import numpy as np
 
-from firelog.judge.doubt import Doubt, Kind, between
+from firelog.judge.trust.doubt import Doubt, Kind, between
 from firelog.readings import FloatArray
 from firelog.say.numbers import show_difference
 from firelog.schedule.plan.model import ChannelTrace

@@ -13,8 +13,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from firelog.judge.apart import on_cells
-from firelog.judge.doubt import Doubt, Kind
+from firelog.judge.trust.apart import on_cells
+from firelog.judge.trust.doubt import Doubt, Kind
 from firelog.readings import FloatArray
 from firelog.say.numbers import show_temperature
 from firelog.schedule.plan.model import ChannelTrace, Schedule

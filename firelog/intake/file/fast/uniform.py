@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firelog.intake.file.clock import stamps
+from firelog.intake.file.fast import decimals
 from firelog.intake.file.plan import WHITESPACE, ClockKind, FileClock, ReadPlan
-from firelog.intake.file.table import decimals
 from firelog.readings import FloatArray, IntArray
 
 _NUMERIC = b"0123456789.-+eE, "

@@ -14,10 +14,10 @@ import numpy as np
 
 from firelog.errors import FirelogError
 from firelog.judge import place
-from firelog.judge.apart import HOT_C, Pair, on_cells
-from firelog.judge.doubt import Doubt, Kind
-from firelog.judge.trust import Past
-from firelog.judge.wrongunit import PastLevels
+from firelog.judge.trust.apart import HOT_C, Pair, on_cells
+from firelog.judge.trust.believable import Past
+from firelog.judge.trust.doubt import Doubt, Kind
+from firelog.judge.trust.wrong_unit import PastLevels
 from firelog.readings import Role
 from firelog.record.installed import taken_out_us
 from firelog.record.rows import Channel, Firing

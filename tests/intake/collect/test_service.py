@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from firelog.service import Service, Watchdog, notify, service_file
+from firelog.intake.collect.service import Service, Watchdog, notify, service_file
 
 has_sockets = pytest.mark.skipif(not hasattr(socket, "AF_UNIX"), reason="no such sockets there")
 FOLDERS = (

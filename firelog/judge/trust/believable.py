@@ -1,7 +1,7 @@
 """Is this trace believable over the stretch that decides? What is not believed proves nothing.
 
-Pure: traces and a schedule in, doubts out; ``judge.installed`` brings what the record knows. Works
-on a running firing as on a closed one. What a doubt does to a verdict:
+Pure: traces and a schedule in, doubts out; ``judge.trust.installed`` brings what the
+record knows. Works on a running firing as on a closed one. What a doubt does to a verdict:
 
 - readings that only repeat themselves are holes, as if the logger had been silent;
 - a channel whose every reading is in doubt can make no *pass*; a *fail* stays only where it would
@@ -16,10 +16,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from firelog.judge.apart import Pair, apart
-from firelog.judge.doubt import Doubt, Kind
-from firelog.judge.frozen import frozen
-from firelog.judge.wrongunit import PastLevels, wrong_unit
+from firelog.judge.trust.apart import Pair, apart
+from firelog.judge.trust.doubt import Doubt, Kind
+from firelog.judge.trust.frozen import frozen
+from firelog.judge.trust.wrong_unit import PastLevels, wrong_unit
 from firelog.readings import Quality, Role
 from firelog.schedule.checks import judge as checks
 from firelog.schedule.checks.basis import PreparedFiring, span_of

@@ -17,7 +17,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from firelog.judge.doubt import Doubt, Kind, between
+from firelog.judge.trust.doubt import Doubt, Kind, between
 from firelog.readings import FloatArray
 from firelog.say.durations import show_duration
 from firelog.say.numbers import show_temperature

@@ -1,0 +1,1 @@
+"""Is a trace believable over the stretch that decides? What is not believed proves nothing."""
