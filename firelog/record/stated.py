@@ -12,7 +12,11 @@ from firelog.record.store import Store
 
 
 def keep_settings(store: Store, foundry: FoundryFile) -> None:
-    """Keep the foundry's name, time zone, unit and calibration interval; write only changes."""
+    """Keep the foundry's name, time zone, unit, calibration interval and channels.
+
+    Only changes are written. A channel that is stated is installed, whether it was ever read or
+    not: one that is silent must be missed.
+    """
     stated = {
         "name": foundry.name,
         "timezone": foundry.timezone,
@@ -22,6 +26,10 @@ def keep_settings(store: Store, foundry: FoundryFile) -> None:
     for key, value in stated.items():
         if store.setting(key) != value:
             store.set_setting(key, value)
+    known = {(channel.kiln, channel.name) for channel in store.channels()}
+    for spec in foundry.channels:
+        if (spec.kiln, spec.name) not in known:
+            keep_channel(store, spec)
 
 
 def keep_channel(store: Store, spec: ChannelSpec) -> Channel:

@@ -8,10 +8,12 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter  # type: ignore[import-untyped]
 
+from firelog.foundry import parse_foundry
 from firelog.judge.firing import assess
 from firelog.judge.trust.frozen import frozen, habit_of
 from firelog.readings import FloatArray, Quality, Unit
 from firelog.record.installed import take_out
+from firelog.record.stated import keep_settings
 from firelog.record.store import Store
 from firelog.schedule.plan.model import ChannelTrace
 from firelog.verdict import Verdict
@@ -262,3 +264,13 @@ def test_the_same_is_said_while_it_runs(tmp_path: Path) -> None:
     values[-360:] = values[-360]
     found = judged(tmp_path, t_s, {"top": values}, ended=False)
     assert [one.kind for one in found.doubts] == ["frozen"]
+
+
+def test_a_couple_that_is_only_stated_is_missed_too(tmp_path: Path) -> None:
+    """The foundry file lists two couples, one was never read: the night cannot pass."""
+    channel = '[[channel]]\nkiln = "kiln one"\nname = "{}"\ntype = "K"\n'
+    t_s, level = night(every_s=60.0)
+    with Store.open(tmp_path / "s", write=True) as store:
+        keep_settings(store, parse_foundry(channel.format("top") + channel.format("low")))
+        write(store, "tonight", t_s, {"top": read(level)})
+        assert PASS not in verdicts(assess(store, store.firing("tonight"))).values()
