@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from typing import TYPE_CHECKING
 
 import click
@@ -18,6 +19,11 @@ if TYPE_CHECKING:
 @click.option("--seconds", type=float, default=4.0, show_default=True, help="How long at each.")
 @click.option("--kiln", default="kiln", show_default=True, help="The kiln it hangs on.")
 @click.option("--name", default="logger", show_default=True, help="Your name for the source.")
+@click.option(
+    "--decimal",
+    type=click.Choice(["comma", "point"]),
+    help="The decimal mark, where the lines can be read both ways.",
+)
 @click.option("--modbus", "device", type=int, help="Ask the Modbus device of this number instead.")
 @click.option("--register", type=int, default=0, show_default=True, help="First one to ask for.")
 @json_option
@@ -30,6 +36,7 @@ def listen(
     seconds: float,
     kiln: str,
     name: str,
+    decimal: str | None,
     device: int | None,
     register: int,
     as_json: bool,
@@ -44,7 +51,8 @@ def listen(
     elif device is not None:
         ctx.exit(_ask_modbus(port, baud or 9600, device, register, as_json=as_json))
     else:
-        ctx.exit(_listen(port, baud, seconds, kiln=kiln, name=name, as_json=as_json))
+        mark = {"comma": ",", "point": "."}.get(decimal or "", "")
+        ctx.exit(_listen(port, baud, seconds, kiln=kiln, name=name, decimal=mark, as_json=as_json))
 
 
 def _list_ports(as_json: bool) -> None:
@@ -63,7 +71,14 @@ def _list_ports(as_json: bool) -> None:
 
 
 def _listen(
-    port: str, baud: int | None, seconds: float, *, kiln: str, name: str, as_json: bool
+    port: str,
+    baud: int | None,
+    seconds: float,
+    *,
+    kiln: str,
+    name: str,
+    decimal: str,
+    as_json: bool,
 ) -> int:
     from firelog.intake.line import listen as listening
 
@@ -71,9 +86,9 @@ def _listen(
     if not listening.has_speed(port):
         speeds, seconds = speeds[:1], seconds if baud else 2 * seconds
     sample = listening.try_speeds(port, speeds, seconds, lambda heard: _tell(heard, as_json))
-    guess = listening.recognise(sample.lines)
+    guess = listening.recognise(sample.lines, decimal, time.time_ns() // 1000)
     text = None
-    if guess is not None:
+    if guess is not None and not guess.question:
         text = listening.section(guess, name=name, kiln=kiln, port=port, baud=sample.baud)
     if as_json:
         emit_json(_answer(port, sample, guess, text))
@@ -99,6 +114,8 @@ def _answer(
         "columns": list(guess.form.columns) if guess else [],
         "chip": (guess.form.chip or None) if guess else None,
         "understood": guess.understood if guess else 0,
+        "question": (guess.question or None) if guess else None,
+        "notes": list(guess.notes) if guess else [],
         "section": section,
     }
 
@@ -108,11 +125,13 @@ def _show(sample: PortSample, guess: Guess | None, section: str | None) -> None:
 
     for line in sample.lines:
         click.echo(f"  {line.decode('ascii', 'backslashreplace')[:76]}", err=True)
-        if guess is not None:
+        if guess is not None and not guess.question:
             click.echo(f"    → {understood(line, guess.form)}", err=True)
     if guess is None or section is None:
-        click.echo(_nothing(sample), err=True)
+        click.echo(guess.question if guess else _nothing(sample), err=True)
         return
+    for note in guess.notes:
+        click.echo(note, err=True)
     click.echo(f"{guess.understood} of {guess.of} lines understood. In the foundry file:", err=True)
     click.echo(section, nl=False)
 

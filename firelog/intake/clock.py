@@ -15,10 +15,16 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from firelog.say.durations import show_duration
+
 STEP_S = 1.0  # network time slews smaller errors away without a jump
 JUMP_S = 60.0  # a step as large as this, once the clock is of this age, is believed ...
 STANDS_S = 60.0  # ... when it has stood for so long
 _OF_THIS_AGE_NS = 1_704_067_200 * 10**9  # 2024-01-01: before, the clock was never set
+# How far a source's clock may stand from arrival; common practice, no source. Ahead, no reading can
+# be: the stamp is not taken. Behind, it may be a box that sends what it had kept: taken, and told.
+AHEAD_S = 600.0
+BEHIND_S = 3600.0
 
 
 @dataclass(frozen=True)
@@ -28,6 +34,40 @@ class ClockEvent:
     kind: str
     seconds: float
     text: str
+
+
+@dataclass(frozen=True)
+class StampDoubt:
+    """Why a source's own time is odd: ``kind`` to say it once, and whether it is kept all the same.
+
+    ``text`` is a sentence about the source's clock.
+    """
+
+    kind: str
+    text: str
+    followed: bool = False
+
+
+def stamp_doubt(t_us: int | None, shown: str, arrived_us: int) -> StampDoubt | None:
+    """Hold a source's instant against that of arrival [µs UTC]; None where nothing is odd.
+
+    ``shown`` is what its clock shows where that is no date. Before 2024 by this computer's own
+    clock nothing can be said of another's.
+    """
+    instead = "the time of arrival is kept instead"
+    if shown:
+        text = f"its clock shows {shown[:40]!r}, which is no date with an offset; {instead}"
+        return StampDoubt("none", text)
+    if t_us is None or arrived_us * 1000 < _OF_THIS_AGE_NS:
+        return None
+    ahead_s = (t_us - arrived_us) / 1e6
+    if ahead_s > AHEAD_S:
+        text = f"its clock is {show_duration(ahead_s)} ahead of this computer's; {instead}"
+        return StampDoubt("ahead", text)
+    if ahead_s < -BEHIND_S:
+        text = f"what it sends is dated {show_duration(-ahead_s)} before it arrives"
+        return StampDoubt("behind", f"{text}; kept as dated: is its clock right?", followed=True)
+    return None
 
 
 def _steady_ns() -> int:

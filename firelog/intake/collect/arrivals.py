@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from firelog.intake.clock import stamp_doubt
 from firelog.intake.fields import Scan, Value
 
 SILENT_S = 10.0  # the shortest silence worth a word
@@ -13,39 +14,59 @@ _INTERVALS = 5.0  # so many usual intervals make a silence
 
 @dataclass(frozen=True)
 class Dated:
-    """The instant a scan is kept under; ``out_of_order`` when an earlier one came later."""
+    """The instant a scan is kept under; ``out_of_order`` when an earlier one came later.
+
+    ``told`` is a sentence about the source's clock, the first time there is something to say.
+    """
 
     t_us: int
     out_of_order: bool = False
+    told: str = ""
 
 
 class Dating:
     """Gives the scans of one source their instants.
 
-    The source's own time is taken where it gives one, else that of arrival, always later than the
-    one before. Stamps of whole seconds from a source that measures faster repeat: the readings
-    are kept, parted by their arrival. A repeated stamp with the same values is one reading twice.
+    The source's own time is taken where it gives one that can be, else that of arrival, always
+    later than the one before. Stamps of whole seconds from a source that measures faster repeat:
+    the readings are kept, parted by their arrival. A repeated stamp with the same values is one
+    reading twice. A clock that shows a count, was never set or is ahead of arrival by more than
+    :data:`~firelog.intake.clock.AHEAD_S` is not followed.
     """
 
     def __init__(self) -> None:
         self._kept_us: int | None = None
+        self._arrival_us: int | None = None
         self._stamp_us: int | None = None
         self._values: tuple[Value, ...] = ()
         self._first_arrived_us = 0
+        self._doubts: set[str] = set()
 
     def date(self, scan: Scan, arrived_us: int) -> Dated | None:
         """Return the instant of ``scan``, or None when it is a repetition of the one before."""
+        scan, told = self._checked(scan, arrived_us)
         dated = self._arrived(arrived_us) if scan.t_us is None else self._stamped(scan, arrived_us)
         if dated is not None:
             if scan.t_us != self._stamp_us:
                 self._stamp_us, self._first_arrived_us = scan.t_us, arrived_us
             self._values = scan.values
             self._kept_us = max(dated.t_us, self._kept_us or dated.t_us)
+            dated = replace(dated, told=told)
         return dated
 
+    def _checked(self, scan: Scan, arrived_us: int) -> tuple[Scan, str]:
+        """Return the scan, without a stamp that cannot be, and what there is to say of it."""
+        doubt = stamp_doubt(scan.t_us, scan.clock, arrived_us)
+        if doubt is None:
+            return scan, ""
+        told = "" if doubt.kind in self._doubts else doubt.text
+        self._doubts.add(doubt.kind)
+        return (scan if doubt.followed else replace(scan, t_us=None)), told
+
     def _arrived(self, arrived_us: int) -> Dated:
-        if self._kept_us is not None and self._stamp_us is None and arrived_us <= self._kept_us:
-            return Dated(self._kept_us + 1)
+        if self._arrival_us is not None and arrived_us <= self._arrival_us:
+            arrived_us = self._arrival_us + 1
+        self._arrival_us = arrived_us
         return Dated(arrived_us)
 
     def _stamped(self, scan: Scan, arrived_us: int) -> Dated | None:

@@ -287,6 +287,10 @@ class Collector:
             feed.counts.duplicates += len(scan.values)
             return
         feed.counts.out_of_order += dated.out_of_order
+        if dated.told:
+            self._event(feed, "source clock", f"{feed.name}: {dated.told}")
+        for unread in scan.unread:
+            self._fault(feed, t_us, unread)
         kiln, scan = feed.source.spec.kiln, feed.watch.look(scan, dated.t_us)
         if not self._keeper.put(Write(feed.name, kiln, dated.t_us, scan.values)):
             feed.counts.dropped += 1

@@ -14,7 +14,9 @@ from itertools import pairwise
 from pathlib import Path
 
 from firelog.errors import InputError
+from firelog.intake.clock import stamp_doubt
 from firelog.intake.fields import SKIP, TIME, Scan, Value, read_time, read_value
+from firelog.intake.line.evidence import ASK, decimal_mark, is_sensor
 from firelog.intake.line.port import Port, PortSettings
 from firelog.intake.line.text import (
     CHIP_DIGITS,
@@ -31,27 +33,108 @@ from firelog.intake.line.text import (
 from firelog.readings import Quality, Unit
 
 SPEEDS = (115_200, 9_600, 57_600, 38_400, 19_200, 4_800, 2_400, 230_400)
-ENOUGH_LINES = 8
+ENOUGH_LINES = 24  # sensors that take turns show it when each has spoken twice
+SENSOR = "sensor"
 
 
 @dataclass(frozen=True)
 class Guess:
-    """A format that fits, how many of the lines it reads, and whether they name their unit."""
+    """A format that fits, how many of the lines it reads, and whether they name their unit.
+
+    ``question``: what only a person can say, where the lines can be read in two ways; the format
+    is then one of the two. ``notes``: what should be known of fields left out and of clocks.
+    """
 
     form: LineFormat
     understood: int
     of: int
     unit_said: bool
+    question: str = ""
+    notes: tuple[str, ...] = ()
 
 
 # ---------------------------------------------------------------- recognising
-def recognise(lines: Sequence[bytes]) -> Guess | None:
-    """Return the format that reads most of ``lines``, or None when none reads half of them."""
+def recognise(
+    lines: Sequence[bytes], decimal: str = "", arrived_us: int | None = None
+) -> Guess | None:
+    """Return the format that reads most of ``lines``, or None when none reads half of them.
+
+    ``decimal`` is the decimal mark where a person has said it. ``arrived_us`` is when the last line
+    came, to hold stamps against.
+    """
     texts = [line.decode("utf-8", "replace").strip() for line in lines]
-    candidates = [_json(texts), _pairs(texts), *_frames(texts), _values(texts)]
+    mark = decimal or decimal_mark(texts)
+    best = _best(lines, texts, "" if mark == ASK else mark)
+    if best is None and mark == ASK:
+        best = _best(lines, texts, ",")
+    if best is None:
+        return None
+    plain = best.form.layout is Layout.VALUES and not best.form.chip
+    question = _comma_question(texts) if mark == ASK and plain else ""
+    notes = (*_left_out(texts, best.form), *_clock(lines, best.form, arrived_us))
+    return replace(best, question=question, notes=notes)
+
+
+def _best(lines: Sequence[bytes], texts: Sequence[str], decimal: str) -> Guess | None:
+    candidates = [_json(texts), _pairs(texts, decimal), *_frames(texts), _values(texts, decimal)]
     guesses = [_judged(form, lines) for form in candidates if form is not None]
     fitting = [guess for guess in guesses if 2 * guess.understood > guess.of]
     return max(fitting, key=lambda guess: guess.understood, default=None)
+
+
+def _comma_question(texts: Sequence[str]) -> str:
+    shown = next(text for text in texts if "," in text)[:40]
+    return (
+        f"In {shown!r}, is the comma a decimal mark, or does it part two fields? The lines fit "
+        "both. Listen again with --decimal comma or with --decimal point."
+    )
+
+
+def _left_out(texts: Sequence[str], form: LineFormat) -> list[str]:
+    """Say which fields are read past, with what they hold, where they hold more than one thing."""
+    if form.layout is not Layout.VALUES:
+        return _names_left_out(texts, form)
+    rows = [fields_of(text, form.decimal) for text in texts]
+    rows = [row for row in rows if len(row) == len(form.columns)]
+    notes = []
+    for place, column in enumerate(form.columns):
+        held = list(dict.fromkeys(row[place] for row in rows))
+        if column == SKIP and any(held):
+            shown = ", ".join(repr(field[:16]) for field in held[:3])
+            notes.append(
+                f"field {place + 1} is left out: it holds {shown}; if it says which sensor a line "
+                f"is of, write id = {place + 1} in the options"
+            )
+    return notes
+
+
+def _names_left_out(texts: Sequence[str], form: LineFormat) -> list[str]:
+    named = [field for text in texts for field in _fields_by_name(text, form)]
+    known = {*form.columns, form.time, form.id}
+    other = {name: content for name, content in named if name not in known}
+    return [
+        f"{name!r} is left out: it holds {content[:16]!r}; name it in columns if it is a couple"
+        for name, content in other.items()
+        if _is_reading(content, form.decimal)
+    ]
+
+
+def _fields_by_name(text: str, form: LineFormat) -> list[tuple[str, str]]:
+    if form.layout is Layout.PAIRS:
+        return _named(text, form.decimal)
+    try:
+        return [(name, _plain(content)) for name, content in json_fields(text)]
+    except InputError:
+        return []
+
+
+def _clock(lines: Sequence[bytes], form: LineFormat, arrived_us: int | None) -> list[str]:
+    """Say what is wrong with the source's clock, in the words of the collector."""
+    scans = [scan for line in lines if isinstance(scan := read_line(line, form), Scan)]
+    if not scans or (arrived_us is None and not scans[-1].clock):
+        return []
+    doubt = stamp_doubt(scans[-1].t_us, scans[-1].clock, arrived_us or 0)
+    return [doubt.text] if doubt else []
 
 
 def _judged(form: LineFormat, lines: Sequence[bytes]) -> Guess:
@@ -79,11 +162,13 @@ def _plain(content: object) -> str:
     return content if isinstance(content, str) else json.dumps(content)
 
 
-def _pairs(texts: Sequence[str]) -> LineFormat | None:
-    return _named_format(Layout.PAIRS, [_named(text) for text in texts])
+def _pairs(texts: Sequence[str], decimal: str) -> LineFormat | None:
+    return _named_format(Layout.PAIRS, [_named(text, decimal) for text in texts], decimal)
 
 
-def _named_format(layout: Layout, lines: Sequence[Sequence[tuple[str, str]]]) -> LineFormat | None:
+def _named_format(
+    layout: Layout, lines: Sequence[Sequence[tuple[str, str]]], decimal: str = ""
+) -> LineFormat | None:
     """Return the format of lines whose fields have names: which are readings, which the time."""
     contents: dict[str, list[str]] = {}
     for line in lines:
@@ -91,20 +176,33 @@ def _named_format(layout: Layout, lines: Sequence[Sequence[tuple[str, str]]]) ->
             contents.setdefault(name, []).append(content)
     times = [name for name, said in contents.items() if all(map(_is_time, said))]
     most = max((len(said) for said in contents.values()), default=0)
+    sensors = [
+        name
+        for name, said in contents.items()
+        if name not in times and is_sensor([field.strip('"') for field in said], name)
+    ]
     columns = tuple(
         name
         for name, said in contents.items()
-        if name not in times and 2 * sum(map(_is_reading, said)) >= most and name != SKIP
+        if name not in (*times, *sensors[:1], SKIP)
+        and 2 * sum(_is_reading(field, decimal) for field in said) >= most
+        and not (_counts(said) or _stands(said))
     )
     if not columns:
         return None
-    return LineFormat(layout, columns, time=times[0] if times else TIME)
+    return LineFormat(
+        layout,
+        columns,
+        time=times[0] if times else TIME,
+        decimal=decimal,
+        id=sensors[0] if sensors else "",
+    )
 
 
-def _named(text: str) -> list[tuple[str, str]]:
+def _named(text: str, decimal: str) -> list[tuple[str, str]]:
     """Return name and content of each pair in a line."""
     found = []
-    for field in pairs_of(text):
+    for field in pairs_of(text, decimal):
         name, mark, content = field.partition("=" if "=" in field else ":")
         if mark and name.strip():
             found.append((name.strip(), content.strip()))
@@ -135,27 +233,42 @@ def _are_frames(fields: Sequence[str], chip: str) -> bool:
         return False
 
 
-def _values(texts: Sequence[str]) -> LineFormat | None:
-    rows = [fields for text in texts if (fields := fields_of(text))]
+def _values(texts: Sequence[str], decimal: str) -> LineFormat | None:
+    rows = [fields for text in texts if (fields := fields_of(text, decimal))]
     if not rows:
         return None
     width = Counter(map(len, rows)).most_common(1)[0][0]
     rows = [row for row in rows if len(row) == width]
-    columns = []
+    columns: list[str] = []
     for place in range(width):
         column = [row[place] for row in rows]
         if all(map(_is_time, column)) and TIME not in columns:
             columns.append(TIME)
-        elif 2 * sum(map(_is_reading, column)) >= len(column) and not _counts(column):
-            columns.append(f"channel {sum(c not in (TIME, SKIP) for c in columns) + 1}")
+        elif SENSOR not in columns and is_sensor(column):
+            columns.append(SENSOR)
+        elif _mostly_readings(column, decimal) and not _counts(column) and not _stands(column):
+            columns.append(f"channel {sum(c.startswith('channel') for c in columns) + 1}")
         else:
             columns.append(SKIP)
-    return LineFormat(columns=tuple(columns)) if set(columns) - {TIME, SKIP} else None
+    if not any(column.startswith("channel") for column in columns):
+        return None
+    sensor = SENSOR if SENSOR in columns else ""
+    return LineFormat(columns=tuple(columns), decimal=decimal, id=sensor)
 
 
-def _is_reading(field: str) -> bool:
+def _mostly_readings(column: Sequence[str], decimal: str) -> bool:
+    return 2 * sum(_is_reading(field, decimal) for field in column) >= len(column)
+
+
+def _stands(column: Sequence[str]) -> bool:
+    """True for a clock or state that stands: 0, or a whole number no couple shows, throughout."""
+    same = len(column) > 2 and len(set(column)) == 1 and column[0].isdigit()
+    return same and (int(column[0]) == 0 or int(column[0]) > 2400)
+
+
+def _is_reading(field: str, decimal: str = "") -> bool:
     try:
-        value = read_value("", field.strip('"'), Unit.C)
+        value = read_value("", field.strip('"'), Unit.C, decimal)
     except InputError:
         return False
     return value.value is not None or value.quality != Quality.MISSING or field == "null"
@@ -194,7 +307,12 @@ def section(guess: Guess, *, name: str, kiln: str, port: str, baud: int) -> str:
     lines.append(f"columns = [{', '.join(map(_quoted, form.columns))}]")
     doubt = "" if guess.unit_said else "  # the lines do not say: C, F or K?"
     lines.append(f"unit = {_quoted(form.unit.value)}{doubt}")
-    options = {"chip": form.chip, "time": "" if form.time == TIME else form.time}
+    options = {
+        "chip": form.chip,
+        "time": "" if form.time == TIME else form.time,
+        "decimal": form.decimal,
+        "id": form.id,
+    }
     if said := ", ".join(f"{key} = {_quoted(value)}" for key, value in options.items() if value):
         lines.append(f"options = {{ {said} }}")
     return "\n".join(lines) + "\n"

@@ -10,6 +10,7 @@ from firelog.errors import InputError
 from firelog.foundry import ChannelSpec, SourceSpec
 from firelog.intake.clock import ArrivalClock
 from firelog.intake.fields import SKIP, TIME, LineFault, Scan
+from firelog.intake.line.noise import NoiseGuard
 from firelog.intake.line.port import Port, PortSettings
 from firelog.intake.line.text import COLD, Layout, LineBuffer, LineFormat, read_line
 from firelog.intake.line.wiring import Wiring, wire
@@ -17,8 +18,9 @@ from firelog.intake.options import choice, flag, only, text, whole
 from firelog.intake.source import COMMON_OPTIONS, Heard
 from firelog.readings import Role, Unit
 
+ID = "sensor"  # what the field with the sensor's number is called where it has no name
 _PORT_OPTIONS = ("parity", "bytesize", "stopbits", "dtr")
-_LINE_OPTIONS = ("pattern", "chip", "cold_junction", "names", "time")
+_LINE_OPTIONS = ("pattern", "chip", "cold_junction", "names", "time", "decimal", "id")
 
 
 class LineSource:
@@ -38,6 +40,7 @@ class LineSource:
         self._settings, self._form, self._wiring, self._clock = settings, form, wiring, clock
         self._port: Port | None = None
         self._buffer = LineBuffer()
+        self._noise = NoiseGuard()
 
     def open(self) -> None:
         """Open the port; what is left of a line begun before is not read."""
@@ -51,7 +54,9 @@ class LineSource:
         skipped = self._buffer.skipped_bytes
         lines = self._buffer.feed(data)
         t_us = self._clock.now_us()
-        heard = [Heard(t_us, self._read(line)) for line in lines]
+        heard = [
+            one for line in lines for one in self._noise.passed(line, Heard(t_us, self._read(line)))
+        ]
         if self._buffer.skipped_bytes - skipped > self._buffer.limit:
             heard.append(Heard(t_us, LineFault("a line that does not end", repr(data[:40])[2:-1])))
         return heard
@@ -92,15 +97,33 @@ def line_format(spec: SourceSpec) -> LineFormat:
     except regex.error as error:
         raise InputError(f"pattern = {pattern!r} is no regular expression ({error})") from error
     cold = text(spec.options, "cold_junction")
+    columns, sensor = _sensor_field(spec)
+    if sensor and cold:
+        raise InputError("id and cold_junction do not go together: one line has one sensor")
     return LineFormat(
         Layout(spec.format),
-        spec.columns,
+        columns,
         spec.unit,
         text(spec.options, "chip"),
         compiled,
         {cold: Unit.C} if cold else {},  # terminals are not measured in millivolts
         text(spec.options, "time", TIME),
+        choice(spec.options, "decimal", "", ("", ",", ".")),
+        sensor,
     )
+
+
+def _sensor_field(spec: SourceSpec) -> tuple[tuple[str, ...], str]:
+    """Return the columns, and which of them says the sensor: by its name or by its position."""
+    place = spec.options.get("id", "")
+    if isinstance(place, bool) or not isinstance(place, int):
+        return spec.columns, text(spec.options, "id")
+    if spec.format != Layout.VALUES or not 1 <= place <= len(spec.columns):
+        raise InputError(f"id = {place}; write the field's name, or its position in the columns")
+    name = spec.columns[place - 1]
+    if name in (TIME, SKIP):
+        name = ID
+    return (*spec.columns[: place - 1], name, *spec.columns[place:]), name
 
 
 def _wiring(spec: SourceSpec, form: LineFormat, stated: Mapping[str, ChannelSpec]) -> Wiring:
@@ -120,13 +143,15 @@ def _channels(
     columns = spec.columns or tuple(form.pattern.groupindex if form.pattern else ())
     made = []
     for column in columns:
-        if column in (TIME, SKIP, form.time):
+        if column in (TIME, SKIP, form.time) or form.id:
             continue
         name = wiring.channel(column)
         role = Role.COLD_JUNCTION if column == wiring.cold else Role.KILN
         made.append(stated.get(name, ChannelSpec(name, spec.kiln, role)))
         if form.chip and form.chip != "max6675":  # which does not send its own temperature
             made.append(ChannelSpec(name + COLD, spec.kiln, Role.COLD_JUNCTION))
+    if form.id:  # what the sensors are called shows when they speak, unless the file says it
+        made += [stated.get(name, ChannelSpec(name, spec.kiln)) for name in wiring.names.values()]
     return tuple(made)
 
 

@@ -1,8 +1,9 @@
 """Text lines from a serial port: bytes to lines, a line to one scan of readings.
 
 Pure: nothing here opens anything. A line that cannot be read is data (:class:`LineFault`), not an
-exception, and one doubtful field condemns its whole line: on a noisy wire a neighbour of a bad
-byte is no better than the byte.
+exception. A field that is plainly meant and not known (a word, another unit) costs its channel;
+one that looks like a spoilt number condemns its line: on a noisy wire a neighbour of a bad byte is
+no better than the byte.
 
 Four layouts: ``values``, fields in a fixed order with the columns named in the foundry file;
 ``pairs``, ``name=value``; ``json``, one object a line; ``pattern``, a regular expression of the
@@ -31,6 +32,8 @@ from firelog.intake.fields import (
     LineFault,
     Scan,
     Value,
+    costs_one_channel,
+    is_no_date,
     judged,
     read_time,
     read_value,
@@ -45,6 +48,9 @@ CHIP_DIGITS = {"max31855": 8, "max6675": 4, "max31856": 12}
 _MOST_PATTERN_CHARS = 500  # a user's pattern may take time that grows wildly with the line,
 _PATTERN_S = 0.05  # so it has this long for one, and other sources go on meanwhile
 _SPACED_MARK = re.compile(r"\s*(=)\s*|\s*(:)\s+")
+_BLANKS = re.compile(r",?\s+")
+_NEXT_NAME = re.compile(r",\s*(?=[^\s\d,;=:][^\s,;=:]*[=:])")
+_SENSOR = re.compile(r"\w[\w .:/#-]{0,31}", re.ASCII)
 _HEX = re.compile(r"(?:0[xX])?([0-9A-Fa-f]+)")
 
 
@@ -67,7 +73,9 @@ class LineFormat:
     has more numbers than temperatures). ``unit`` is that of fields which carry none; ``units``
     gives single columns another. With
     ``chip`` a field is that chip's frame. ``pattern`` is searched in each line. ``time`` is the
-    name under which a named field carries the instant.
+    name under which a named field carries the instant. ``decimal`` is the decimal mark ("": a
+    point, or a comma where that cannot part fields). ``id`` is the field that says which sensor a
+    line is of: channels are then called by what it says.
     """
 
     layout: Layout = Layout.VALUES
@@ -77,12 +85,18 @@ class LineFormat:
     pattern: regex.Pattern[str] | None = None
     units: Mapping[str, Unit] = dataclasses.field(default_factory=dict)
     time: str = TIME
+    decimal: str = ""
+    id: str = ""
 
     def __post_init__(self) -> None:
+        if self.decimal not in ("", ".", ","):
+            raise InputError(f'decimal = {self.decimal!r}; write "," or "."')
         named = [column for column in self.columns if column != SKIP]
         if len(set(named)) != len(named):
             raise InputError(f"columns {list(self.columns)}: a name stands twice; rename one")
-        told = [column for column in named if column != TIME]
+        told = [column for column in named if column not in (TIME, self.id)]
+        if self.id and self.layout is Layout.VALUES and self.id not in named:
+            raise InputError(f"id = {self.id!r} is none of the columns {list(self.columns)}")
         if self.layout in (Layout.VALUES, Layout.JSON) and not told:
             raise InputError(
                 f"a line of {self.layout.value} needs its columns named, "
@@ -91,7 +105,7 @@ class LineFormat:
         if self.chip and self.chip not in CHIP_DIGITS:
             raise InputError(f"chip {self.chip!r} is unknown; known: {', '.join(CHIP_DIGITS)}")
         if self.layout == Layout.PATTERN:
-            groups = set(self.pattern.groupindex if self.pattern else ()) - {self.time}
+            groups = set(self.pattern.groupindex if self.pattern else ()) - {self.time, self.id}
             if not groups or not set(told) <= groups:
                 raise InputError(
                     "a pattern needs a named group for each column, like "
@@ -172,21 +186,34 @@ def _fault(reason: str, line: bytes) -> LineFault:
 
 
 def _values(text: str, form: LineFormat) -> Scan:
-    columns, fields = form.columns, fields_of(text)
+    columns, fields = form.columns, fields_of(text, form.decimal)
     if len(fields) > len(columns):
         fields = _joined(fields)
         if len(fields) > len(columns) and not fields[-1]:
             fields.pop()  # many instruments end each field with the separator, the last one too
-    if len(fields) == len(columns) + 1 and TIME not in columns:
+    if len(fields) == len(columns) + 1 and TIME not in columns and _is_instant(fields[0]):
         columns = (TIME, *columns)
     if len(fields) != len(columns):
-        raise InputError(f"{len(fields)} fields where {len(columns)} are named")
+        comma = not form.decimal and "," in text and len(fields) == 2 * len(columns)
+        advice = '; is the comma a decimal mark? Then write decimal = ","' if comma else ""
+        raise InputError(f"{len(fields)} fields where {len(columns)} are named{advice}")
     return _scan(zip(columns, fields, strict=True), form)
+
+
+def _is_instant(field: str) -> bool:
+    """True for an instant; nobody has named this field, so a count or a local time is none."""
+    try:
+        read_time(field)
+    except InputError:
+        if ":" in field:
+            raise  # it is meant as one: say what is wrong with it
+        return False
+    return True
 
 
 def _pairs(text: str, form: LineFormat) -> Scan:
     named: list[tuple[str, str]] = []
-    for field in pairs_of(text):
+    for field in pairs_of(text, form.decimal):
         name, mark, content = field.partition("=" if "=" in field else ":")
         name = form.time if name.strip().lower() == form.time.lower() else name.strip()
         if not mark or not name:
@@ -202,7 +229,7 @@ def _json(text: str, form: LineFormat) -> Scan:
 def json_fields(text: str) -> list[tuple[str, Any]]:
     """Return names and contents of one JSON object; raises :class:`InputError`."""
     try:
-        said = json.loads(text, object_pairs_hook=_once, parse_constant=_no_number)
+        said = json.loads(text, object_pairs_hook=_once, parse_constant=_constant)
         named = _flat(said) if isinstance(said, dict) else None
     except (ValueError, RecursionError) as problem:
         raise InputError(f"is not JSON ({str(problem)[:60]})") from problem
@@ -240,38 +267,75 @@ def _wanted(named: Iterable[tuple[str, Any]], form: LineFormat) -> list[tuple[st
     kept = [
         (TIME if name == form.time else name, content)
         for name, content in named
-        if name == form.time or not form.columns or name in form.columns
+        if name in (form.time, form.id) or not form.columns or name in form.columns
     ]
     names = [name for name, _ in kept]
     if len(set(names)) != len(names):
         raise InputError("a name stands twice")
-    if not set(names) - {TIME}:
+    if not set(names) - {TIME, form.id}:
         raise InputError("none of the named columns is in it")
     return kept
 
 
 def _scan(named: Iterable[tuple[str, Any]], form: LineFormat) -> Scan:
-    t_us: int | None = None
+    said = list(named)
+    t_us, clock = _time(said)
+    sensor = _sensor(said, form)
+    readings = [one for one in said if one[0] not in (TIME, SKIP, form.id)]
     values: list[Value] = []
-    for name, content in named:
-        if name == TIME:
-            t_us = read_time(str(content)) if content not in (None, "") else None
-        elif name != SKIP:
-            values += _read(name, content, form)
-    return Scan(t_us, tuple(values))
+    unread: list[LineFault] = []
+    for column, content in readings:
+        channel = f"{sensor} {column}" if sensor and len(readings) > 1 else sensor or column
+        try:
+            values += _read(column, channel, content, form)
+        except InputError as problem:
+            if form.chip or not costs_one_channel(str(content)):
+                raise
+            values.append(Value(channel, None, form.units.get(column, form.unit), Quality.MISSING))
+            unread.append(LineFault(f"{channel}: {problem}", str(content)))
+    if unread and (2 * len(unread) > len(values) or all(v.value is None for v in values)):
+        raise InputError(unread[0].reason)
+    return Scan(t_us, tuple(values), tuple(unread), clock)
 
 
-def _read(column: str, content: Any, form: LineFormat) -> tuple[Value, ...]:
+def _time(said: Iterable[tuple[str, Any]]) -> tuple[int | None, str]:
+    """Return the line's instant, and what its clock shows where that is none."""
+    field = next((str(content) for name, content in said if name == TIME and content), "")
+    if not field:
+        shown = any(name == TIME and content == 0 for name, content in said)
+        return None, "0" if shown else ""
+    try:
+        t_us = read_time(field)
+    except InputError:
+        if not is_no_date(field):
+            raise
+        t_us = None
+    return t_us, "" if t_us is not None else field
+
+
+def _sensor(said: Iterable[tuple[str, Any]], form: LineFormat) -> str:
+    """Return which sensor a line is of, where the format has a field for that."""
+    if not form.id:
+        return ""
+    for name, content in said:
+        if name == form.id and isinstance(content, str | int) and _SENSOR.fullmatch(str(content)):
+            return str(content)
+    raise InputError(f"the field {form.id!r} does not say which sensor it is")
+
+
+def _read(column: str, channel: str, content: Any, form: LineFormat) -> tuple[Value, ...]:
     if form.chip:
-        return read_frame(column, str(content), form.chip)
+        return read_frame(channel, str(content), form.chip)
     unit = form.units.get(column, form.unit)
     if content is None:
-        return (Value(column, None, unit, Quality.MISSING),)
+        return (Value(channel, None, unit, Quality.MISSING),)
     if isinstance(content, bool | list | dict):
         raise InputError(f"{str(content)[:40]!r} is not a number")
-    if isinstance(content, float) and isfinite(content):  # 1e999 is infinite
-        return (judged(column, content, unit),)
-    return (read_value(column, str(content), unit),)
+    if isinstance(content, float):
+        if not isfinite(content):  # 1e999 is
+            raise InputError("it is no finite number")
+        return (judged(channel, content, unit),)
+    return (read_value(channel, str(content), unit, form.decimal),)
 
 
 def read_frame(column: str, field: str, chip: str) -> tuple[Value, ...]:
@@ -302,10 +366,9 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     return made
 
 
-def _no_number(word: str) -> None:
-    """Read NaN as nothing; refuse the infinities, which JSON does not have either."""
-    if word != "NaN":
-        raise ValueError(f"{word} is not a number")
+def _constant(word: str) -> str:
+    """Hand on NaN and the infinities, which JSON does not have, as the words they are."""
+    return word
 
 
 def _flat(said: Mapping[str, Any], prefix: str = "") -> list[tuple[str, Any]]:
@@ -320,17 +383,23 @@ def _flat(said: Mapping[str, Any], prefix: str = "") -> list[tuple[str, Any]]:
 
 
 # ---------------------------------------------------------------- fields
-def fields_of(text: str) -> list[str]:
-    """Return the fields of a line, parted by the strongest separator that is in it."""
-    for separator in ("\t", ";", ","):
+def fields_of(text: str, decimal: str = "") -> list[str]:
+    """Return the fields of a line, parted by the strongest separator that is in it.
+
+    With a decimal comma only a comma before a blank parts fields.
+    """
+    for separator in ("\t", ";") if decimal == "," else ("\t", ";", ","):
         if separator in text:
             return [part.strip().strip('"') for part in text.split(separator)]
-    return text.split()
+    return _BLANKS.split(text) if decimal == "," else text.split()
 
 
-def pairs_of(text: str) -> list[str]:
+def pairs_of(text: str, decimal: str = "") -> list[str]:
     """Return the ``name=value`` fields of a line, blanks around the mark taken out."""
-    return [field for field in _joined(fields_of(_SPACED_MARK.sub(r"\1\2", text))) if field]
+    close = _SPACED_MARK.sub(r"\1\2", text)
+    if decimal == ",":
+        close = _NEXT_NAME.sub(";", close)  # the comma before a name is no decimal mark
+    return [field for field in _joined(fields_of(close, decimal)) if field]
 
 
 def _joined(fields: list[str]) -> list[str]:

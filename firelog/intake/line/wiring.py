@@ -50,7 +50,7 @@ def wire(scan: Scan, wiring: Wiring) -> Scan:
     if not wiring.cold and wiring.chip not in LINEAR and not wiring.names:
         return scan
     by_column = {value.column: value for value in scan.values}
-    return Scan(scan.t_us, tuple(_wired(v, by_column, wiring) for v in scan.values))
+    return replace(scan, values=tuple(_wired(v, by_column, wiring) for v in scan.values))
 
 
 def _wired(value: Value, scan: Mapping[str, Value], wiring: Wiring) -> Value:

@@ -7,6 +7,7 @@ from itertools import pairwise
 from hypothesis import given
 from hypothesis import strategies as st
 
+from firelog.intake.clock import AHEAD_S
 from firelog.intake.collect.arrivals import FIRST_S, Dating, Silence
 from firelog.intake.fields import Scan, Value
 
@@ -72,3 +73,50 @@ def test_silence_before_the_first_word() -> None:
     silence.connected(0.0)
     assert not silence.noticed(FIRST_S)
     assert silence.noticed(FIRST_S + 0.1)
+
+
+def test_clock_that_is_no_date() -> None:
+    """A clock at 0 or at a count gives way to arrival for good, and is told once."""
+    dating, told = Dating(), []
+    for number, clock in enumerate(["0", "12345", "12346"]):
+        said = Scan(None, (Value("top", 871.0),), clock=clock)
+        dated = dating.date(said, START_US + number * 1_000_000)
+        assert dated is not None
+        assert dated.t_us == START_US + number * 1_000_000
+        told += [dated.told] if dated.told else []
+    assert len(told) == 1
+    assert "'0'" in told[0]
+
+
+def test_clock_thirty_days_ahead() -> None:
+    """What is dated ahead of its arrival by more than the limit is kept under its arrival."""
+    dating, ahead_us, told = Dating(), 30 * 86_400_000_000, []
+    for number in range(5):
+        at_us = START_US + number * 1_000_000
+        dated = dating.date(scan(at_us + ahead_us, float(number)), at_us)
+        assert dated is not None
+        assert (dated.t_us, dated.out_of_order) == (at_us, False)
+        told += [dated.told] if dated.told else []
+    assert len(told) == 1
+    assert "720 h" in told[0]
+    inside = dating.date(scan(START_US + int(AHEAD_S * 1e6), 9.0), START_US + 5_000_000)
+    assert inside is not None
+    assert inside.t_us == START_US + int(AHEAD_S * 1e6)
+
+
+def test_old_stamps_are_kept_and_told() -> None:
+    """A box that sends what it had kept is believed in its dates, and that is said once."""
+    dating = Dating()
+    first = dating.date(scan(START_US, 1.0), START_US + 7_200_000_000)
+    second = dating.date(scan(START_US + 1, 2.0), START_US + 7_200_000_001)
+    assert first is not None
+    assert second is not None
+    assert (first.t_us, second.t_us, second.told) == (START_US, START_US + 1, "")
+    assert "2 h" in first.told
+
+
+def test_this_computer_never_set() -> None:
+    """Where this computer's own clock is at 1970 a source's stamps are followed."""
+    dated = Dating().date(scan(START_US, 1.0), 60_000_000)
+    assert dated is not None
+    assert (dated.t_us, dated.told) == (START_US, "")

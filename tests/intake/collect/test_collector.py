@@ -25,6 +25,7 @@ from firelog.intake.collect.collector import Collector, CollectorStatus
 from firelog.intake.collect.feeds import Counts
 from firelog.intake.collect.sources import make_source
 from firelog.intake.fields import LineFault, Scan, Value
+from firelog.intake.line.text import LineFormat, read_line
 from firelog.intake.source import Heard
 from firelog.readings import Quality, Role
 from firelog.record.store import Store
@@ -394,8 +395,22 @@ def test_one_bad_entry_stops_nobody(tmp_path: Path) -> None:
     """A scan that can never be stored is left out and counted; all others are stored."""
     path = tmp_path / "a.firelog"
     scans = [heard(float(n), START_US + n) for n in range(20)]
-    scans[7] = heard(1.0, 2**70)
+    scans[7] = heard(1.0, 2**70, at_us=2**70)
     with running(path, [Told(scans)]) as run:
         run.until(said("stored", 19))
     assert [value for _, value in kept(path)] == [float(n) for n in range(20) if n != 7]
     assert run.counts["told"].dropped == 1
+
+
+def test_one_bad_field_and_a_clock_ahead(tmp_path: Path) -> None:
+    """A field nobody knows costs its channel and is told; a clock ahead gives way, told once."""
+    path = tmp_path / "a.firelog"
+    form = LineFormat(columns=("time", "top", "mould"))
+    lines = [b"%d,871.%d,Sensor?" % (1_774_944_000 + n, n) for n in range(5)]
+    scans = [Heard(START_US + n * 10**6, read_line(line, form)) for n, line in enumerate(lines)]
+    with running(path, [Told(scans)]) as run:
+        run.until(said("stored", 5))
+    assert kept(path) == [(n * 10**6, 871.0 + n / 10) for n in range(5)]
+    assert run.counts["told"].faults == 5
+    kinds = event_kinds(path)
+    assert (kinds.count("source clock"), kinds.count("lines not understood")) == (1, 1)

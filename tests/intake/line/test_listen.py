@@ -102,6 +102,112 @@ def test_time_by_any_name() -> None:
     assert 'time = "stamp"' in section(guess, name="a", kiln="b", port="c", baud=9600)
 
 
+# Six instruments as they might speak; invented. What is read of each line's first reading is told.
+STREAMS = {
+    "panel meter, decimal comma": (
+        [b"871,%d" % n for n in (6, 9, 7, 2, 6, 8, 1, 9, 3, 7)],
+        "values",
+        ("channel 1",),
+        {"decimal": ","},
+        871.6,
+    ),
+    "two couples, German mill": (
+        [b"%d;871,%02d;25,%02d;0" % (n, n * 7 % 100, n * 13 % 100) for n in range(100, 112)],
+        "values",
+        ("-", "channel 1", "channel 2", "-"),
+        {"decimal": ","},
+        871.0,
+    ),
+    "radio box, four sensors in turn": (
+        [b"N%d;%d.%d;OK" % (n % 4 + 1, (870, 865, 441, 25)[n % 4], n % 10) for n in range(24)],
+        "values",
+        ("sensor", "channel 1", "-"),
+        {"id": "sensor"},
+        870.0,
+    ),
+    "bus master, sensors by address": (
+        [b"addr=%d temp=%d.%dC" % (n % 3, (870, 865, 441)[n % 3], n % 10) for n in range(24)],
+        "pairs",
+        ("temp",),
+        {"id": "addr"},
+        870.0,
+    ),
+    "board whose clock was never set": (
+        [b"0,871.%d,25.1" % (n % 10) for n in range(12)],
+        "values",
+        ("-", "channel 1", "channel 2"),
+        {},
+        871.0,
+    ),
+    "gateway, JSON, a count of its own": (
+        [
+            b'{"node":"K%d","up":%d,"t":{"hot":87%d.5}}' % (n % 2, 9000 + n, n % 9)
+            for n in range(12)
+        ],
+        "json",
+        ("t.hot",),
+        {"id": "node"},
+        870.5,
+    ),
+}
+
+
+@pytest.mark.parametrize("name", STREAMS)
+def test_streams(name: str) -> None:
+    """Decimal commas, sensors, counters and clocks are found, and the section reads the lines."""
+    lines, layout, columns, options, first = STREAMS[name]
+    guess = recognise(lines)
+    assert guess is not None
+    assert (guess.form.layout, guess.question, guess.understood) == (layout, "", len(lines))
+    assert guess.form.columns == columns
+    assert {k: v for k in ("decimal", "id") if (v := getattr(guess.form, k))} == options
+    spec = parse_foundry(section(guess, name="a", kiln="b", port="c", baud=9600)).sources[0]
+    scan = read_line(lines[0], line_format(spec))
+    assert isinstance(scan, Scan)
+    assert scan.values[0].value == first
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        [b"871,25"] * 10,
+        [b"%d,%d" % (871 + n // 4, 40 + n % 2) for n in range(10)],
+        [b"871,%d" % (n % 10) for n in range(10)],
+        [b"1,234;0,871"] * 10,
+        [b"871,6", b"871,7"],
+    ],
+)
+def test_comma_that_may_be_either(lines: list[bytes]) -> None:
+    """Where the comma may be a decimal mark or part two fields, listen asks; told, it knows."""
+    guess = recognise(lines)
+    assert guess is not None
+    assert "--decimal comma" in guess.question
+    for mark in (",", "."):
+        told = recognise(lines, mark)
+        assert told is None or told.question == ""
+    comma = recognise(lines, ",")
+    assert comma is not None
+    assert comma.form.decimal == ","
+
+
+@pytest.mark.parametrize(
+    "lines", [[b"871.2,25"] * 8, [b"871,25,3,4.5"] * 8, [b"-5,-4", b"-5,-3"], [b"a=1,b=2"] * 8]
+)
+def test_comma_that_parts(lines: list[bytes]) -> None:
+    """Points in numbers, signs and names prove that the comma parts fields."""
+    guess = recognise(lines)
+    assert guess is not None
+    assert (guess.question, guess.form.decimal) == ("", "")
+
+
+def test_clock_against_arrival() -> None:
+    """A clock a month ahead of arrival is told while listening, and so is one that is no date."""
+    lines = [b"%d,871.2" % (1_774_944_000 + n) for n in range(5)]
+    guess = recognise(lines, arrived_us=1_772_352_000_000_000)
+    assert guess is not None
+    assert "ahead" in " ".join(guess.notes)
+
+
 @given(st.lists(st.binary(min_size=1, max_size=40), max_size=8))
 def test_any_lines(lines: list[bytes]) -> None:
     """No lines raise, and what is recognised can be written, read back and shown in words."""
@@ -137,3 +243,19 @@ def test_command_on_a_silent_port() -> None:
     assert gone.returncode == 2
     assert b"no such port" in gone.stderr
     assert b"Traceback" not in gone.stderr
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminals there")
+def test_command_asks() -> None:
+    """Lines that fit two readings print no section but the question; told the mark, they do."""
+    lines = [(n * 0.02, b"871,25\n") for n in range(300)]
+    command = [sys.executable, "-m", "firelog", "listen", "--json", "--seconds", "2"]
+    for more, section_is in ([], False), (["--decimal", "comma"], True):
+        with PtyLogger(lines) as speaker:
+            speaker.start()
+            done = subprocess.run(
+                [*command, *more, speaker.path], capture_output=True, timeout=60, check=False
+            )
+        answer = json.loads(done.stdout)
+        assert done.returncode == (0 if section_is else 1), done.stderr
+        assert (answer["section"] is not None, answer["question"] is None) == (section_is,) * 2
