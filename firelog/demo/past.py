@@ -142,18 +142,19 @@ def _add(store: Store, past: PastFiring, now_us: int) -> Firing:
     segments = tuple(_as_run(segment, past) for segment in schedule.segments)
     record = simulate(Scene(past.furnace, segments, past.faults, past.seed, past.every_s))
     t_us = began_us + (record.t_s * 1e6).round().astype("int64")
+    ended_us = int(t_us[-1]) + 1_000_000  # Ines noted it, a second after the last reading
     with store.writing():
         for name in record.names:
             channel = store.ensure_channel(past.kiln, name)
             values, quality = record.values_c[name], record.quality[name]
             store.add_readings(channel.id, t_us, values, quality, Unit.C)
         firing = begin(store, past.name, past.kiln, schedule, began_us=began_us, note=past.note)
-        store.close_firing(firing.id, int(t_us[-1]))
+        store.close_firing(firing.id, ended_us)
         for after_s, kind, text in past.events:
             at_us = us_after(began_us, after_s)
             store.add_event(at_us, kind, text, who="Ines", kiln=past.kiln, firing_id=firing.id)
     firing = store.firing(past.name)
-    judging.settle(store, firing, int(t_us[-1]))
+    judging.settle(store, firing, ended_us)
     seal_firing(store, firing, now_us)
     return firing
 
