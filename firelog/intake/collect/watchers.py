@@ -11,6 +11,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+from firelog.intake.believe import quality_of_code
 from firelog.intake.fields import Scan, Value
 from firelog.physics.thermometry import thermocouple
 from firelog.readings import Quality, Role, Unit
@@ -63,6 +64,7 @@ class TraceMonitor:
     def look(self, scan: Scan, t_us: int) -> Scan:
         """Return the scan with the qualities that its values and their neighbours give them."""
         t_s = t_us / 1e6
+        scan = self._without_codes(scan)
         temps_c = {
             value.column: to_celsius(value.value, value.unit.value)  # type: ignore[arg-type]
             for value in scan.values
@@ -77,6 +79,18 @@ class TraceMonitor:
             for value in scan.values
         )
         return scan if seen == scan.values else replace(scan, values=seen)
+
+    def _without_codes(self, scan: Scan) -> Scan:
+        """Mark numbers that instruments write for nothing, as they are marked in a file."""
+        return replace(scan, values=tuple(map(self._uncoded, scan.values)))
+
+    def _uncoded(self, value: Value) -> Value:
+        if value.value is None or value.unit is Unit.MV or value.quality:
+            return value
+        temp_c = to_celsius(value.value, value.unit.value)  # type: ignore[arg-type]
+        column = self._columns.get(value.column)
+        code = quality_of_code(value.value, temp_c, column.good_c if column else None)
+        return value if code is None else replace(value, quality=code)
 
     def _blind(self, value: Value) -> Value:
         """Forget the run of a column that shows no temperature just now."""

@@ -16,6 +16,7 @@ from firelog.intake.fields import LineFault, Scan
 from firelog.intake.source import Heard
 
 CONFIRM = 3  # so many good lines in a row end a noisy stretch; common practice, no source
+FORGET = 10  # after so many spoilt lines without a calm stretch nothing is known any more
 _MOST_SHAPES = 32
 _DIGITS = re.compile(rb"[0-9]+")
 
@@ -27,11 +28,15 @@ class NoiseGuard:
         self._shapes: dict[bytes, None] = {}  # of lines believed, the latest last
         self._doubt = 1  # good lines still wanted before an unknown one is believed at once
         self._held: list[tuple[bytes, Heard]] = []
+        self._garbage = 0  # spoilt lines since the last calm stretch
 
     def passed(self, line: bytes, heard: Heard) -> list[Heard]:
         """Return what may be taken now: this line, those that waited for it, or none."""
         if not isinstance(heard.said, Scan):
             self._doubt = CONFIRM
+            self._garbage += 1
+            if self._garbage >= FORGET:
+                self._shapes.clear()
             return [*self._given_up(), heard]
         shape = _shape(line)
         known = shape in self._shapes
@@ -39,6 +44,8 @@ class NoiseGuard:
             self._doubt = max(self._doubt, 1)  # a word nobody knows must come twice to be meant
         if not self._held and (known or self._doubt == 0):
             self._doubt = max(self._doubt - 1, 0)
+            if self._doubt == 0:
+                self._garbage = 0
             self._know(shape)
             return [heard]
         self._held.append((line, heard))
@@ -48,7 +55,7 @@ class NoiseGuard:
 
     def _confirmed(self) -> list[Heard]:
         """Return what waited; a line with an unknown word that none is like is given up."""
-        self._doubt, held, self._held = 0, self._held, []
+        self._doubt, self._garbage, held, self._held = 0, 0, self._held, []
         often = Counter(_shape(line) for line, _ in held)
         passed = []
         for line, heard in held:

@@ -9,6 +9,7 @@ import pytest
 
 from firelog.demo import firesim, kilnsim
 from firelog.demo.firesim import Scene
+from firelog.intake.believe import Believer
 from firelog.intake.collect.watchers import FaultReporter, TraceMonitor
 from firelog.intake.fields import Scan, Value
 from firelog.readings import Quality, Role
@@ -168,3 +169,25 @@ def test_spikes_are_no_events() -> None:
     conditions = FaultReporter()
     for quality in (Quality.SPIKE, Quality.OK, Quality.MISSING, Quality.OK):
         assert conditions.changes(Scan(None, (Value("top", 1.0, quality=quality),)), 0) == []
+
+
+@pytest.mark.parametrize("code", [-99.0, -127.0, -200.0, -32.0, 1234.5, 3276.7])
+def test_code_through_both_doors(code: float) -> None:
+    """A number that instruments write for nothing means the same live as in a file."""
+    live = TraceMonitor()
+    trace = [868.0, 869.0, 870.0, code, 871.0, 872.0]
+    seen = [
+        live.look(Scan(None, (Value("top", number),)), n * 1_000_000).values[0].quality
+        for n, number in enumerate(trace)
+    ]
+    filed = [Quality(int(one)) for one in Believer().judge(np.array(trace))]
+    for known in (Quality.MISSING, Quality.OK):
+        assert [one is known for one in seen] == [one is known for one in filed]
+
+
+def test_a_freezer_may_show_a_code() -> None:
+    """Near what was measured before it a code is a reading."""
+    live = TraceMonitor()
+    for n, number in enumerate([-97.5, -99.0, -98.2]):
+        scan = live.look(Scan(None, (Value("top", number),)), n * 1_000_000)
+        assert scan.values[0].quality is Quality.OK

@@ -7,7 +7,7 @@ import random
 import pytest
 
 from firelog.intake.fields import LineFault, Scan
-from firelog.intake.line.noise import CONFIRM, NoiseGuard
+from firelog.intake.line.noise import CONFIRM, FORGET, NoiseGuard
 from firelog.intake.line.text import LineBuffer, LineFormat, read_line
 from firelog.intake.source import Heard
 
@@ -91,3 +91,15 @@ def test_an_unknown_word_must_come_twice() -> None:
         (1, [871.5, None]),
         (2, [871.6, None]),
     ]
+
+
+def test_a_garbled_stretch_forgets() -> None:
+    """After a long garbled stretch a lone line built as before is no longer believed by itself."""
+    guard = NoiseGuard()
+    taken([b"871.2,25.0"] * CONFIRM, TWO, guard)
+    taken([b"\xff\x81"] * (FORGET - 1), TWO, guard)
+    assert len(readings(taken([b"871.3,25.0"], TWO, guard))) == 1
+    taken([b"\xff\x81"] * FORGET, TWO, guard)
+    assert readings(taken([b"871.4,25.0", b"\xff\x81"], TWO, guard)) == []
+    back = readings(taken([b"871.5,25.0"] * (CONFIRM + 1), TWO, guard))
+    assert [at for at, _ in back] == list(range(CONFIRM + 1))
