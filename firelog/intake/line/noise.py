@@ -17,6 +17,7 @@ from firelog.intake.source import Heard
 
 CONFIRM = 3  # so many good lines in a row end a noisy stretch; common practice, no source
 FORGET = 10  # after so many spoilt lines without a calm stretch nothing is known any more
+LONG = 12  # bytes; of random ones a fifteenth could stand in a reading
 _MOST_SHAPES = 32
 _DIGITS = re.compile(rb"[0-9]+")
 
@@ -26,7 +27,7 @@ class NoiseGuard:
 
     def __init__(self) -> None:
         self._shapes: dict[bytes, None] = {}  # of lines believed, the latest last
-        self._doubt = 1  # good lines still wanted before an unknown one is believed at once
+        self._doubt = 0  # good lines still wanted before an unknown one is believed at once
         self._held: list[tuple[bytes, Heard]] = []
         self._garbage = 0  # spoilt lines since the last calm stretch
 
@@ -39,7 +40,7 @@ class NoiseGuard:
                 self._shapes.clear()
             return [*self._given_up(), heard]
         shape = _shape(line)
-        known = shape in self._shapes
+        known = shape in self._shapes or _too_long_for_chance(line, heard.said)
         if heard.said.unread and not known:
             self._doubt = max(self._doubt, 1)  # a word nobody knows must come twice to be meant
         if not self._held and (known or self._doubt == 0):
@@ -81,6 +82,11 @@ class NoiseGuard:
 
 def _lone(line: bytes, heard: Heard) -> Heard:
     return Heard(heard.t_us, LineFault("stands alone amid noise", repr(line[:120])[2:-1]))
+
+
+def _too_long_for_chance(line: bytes, scan: Scan) -> bool:
+    """True for what noise does not spell: an instant, or many characters all with meaning."""
+    return not scan.unread and (scan.t_us is not None or len(line) >= LONG)
 
 
 def _shape(line: bytes) -> bytes:
