@@ -11,7 +11,7 @@ CALLED_BY_OTHERS = [
     "__getattr__", "__dir__",  # Python: the package's face
     "_repr_html_",  # notebooks
     "plot", "import_log",  # whoever writes a notebook
-    "list_commands", "get_command", "format_commands",  # click
+    "list_commands", "get_command", "format_commands", "convert",  # click
     "to_python", "to_url",  # werkzeug's converters
     "redirect_request",  # urllib's handlers
     "judge_values",  # whoever judges plain arrays: benches of faulty readings

@@ -30,6 +30,7 @@ from firelog.units import seconds_since, us_after
 from firelog.view import downsampling
 from firelog.view.firing import FiringView
 from firelog.view.picture import MOST_HIGHLIGHTED, Picture, begun_segments
+from firelog.view.sealing import missing_words, sealed_words, unsealed_words
 
 
 def body(view: FiringView) -> list[Any]:
@@ -267,16 +268,21 @@ def _remarks(view: FiringView) -> list[Any]:
 
 
 def _seal(view: FiringView) -> list[Any]:
-    """Whether this record has been closed, and by which head: what a printed report shows too."""
-    seal = view.seal
+    """Whether this record has been closed, what that covers, and by which head: as reports say."""
+    seal, how = view.seal.seal, view.picture.how
     if seal is None:
-        words = "Not sealed" + (" while it runs." if view.firing.running else ".")
+        words = "Not sealed while it runs." if view.firing.running else unsealed_words()
         return [part("Seal", html.P(words, className="soft"))]
-    when = show_instant(seal.sealed_us, view.picture.how.tz)
     # All of it is there to be copied; it only looks short until it is pointed at.
     head = html.Code(seal.head, className="head", title=seal.head, tabIndex="0")
-    by = f" by {seal.who}" if seal.who else ""
-    return [part("Seal", html.P([f"Sealed {when}{by}: ", head], className="seal"))]
+    missing = missing_words(view.seal)
+    return [
+        part(
+            "Seal",
+            html.P(html.Strong(missing)) if missing else None,
+            html.P([f"{sealed_words(view.seal, how)} Head: ", head], className="seal"),
+        )
+    ]
 
 
 # ---------------------------------------------------------------- small things

@@ -19,6 +19,7 @@ from firelog.view.figure.firing import firing_figure
 from firelog.view.figure.lines import style_of
 from firelog.view.palette import DAY
 from firelog.view.picture import Picture
+from firelog.view.sealing import missing_words, sealed_words, unsealed_words
 
 
 def verdict_kind(word: str) -> str:
@@ -92,30 +93,19 @@ def budget_section(channel: str, budget: dict[str, Any], how: Reader) -> Section
 
 def seal_section(coverage: Coverage, how: Reader) -> Section:
     """Return the seal's head and exactly what it covers, or that there is none."""
-    seal, missing = coverage.seal, coverage.missing
+    seal = coverage.seal
     if seal is None:
-        said: tuple[str, ...] = (
-            (
-                "This record is not sealed: nothing here proves that it was not changed since. "
-                "`firelog seal` closes it."
-            ),
-        )
-        return Section("Seal", said=said)
-    who = f" by {seal.who}" if seal.who else ""
-    signed = "signed with the foundry's key" if seal.signature else "not signed"
-    word = "Sealed in part only" if missing else "Sealed"
-    when = show_instant(seal.sealed_us, how.tz)
+        return Section("Seal", said=(unsealed_words(),))
     said = (
-        f"{word}, {when}{who}, {signed}. Under the seal: {', '.join(coverage.covered)}.",
+        sealed_words(coverage, how),
         f"Head {seal.head} (seal {seal.id})",
         (
             "`firelog verify` computes the head anew; a later change of the record would give "
             "another one. A seal does not prove that the readings were true when they came in."
         ),
     )
-    if missing:
-        said = (f"Not under the seal, or no longer as sealed: {'; '.join(missing)}.", *said)
-    return Section("Seal", said=said)
+    missing = missing_words(coverage)
+    return Section("Seal", said=(missing, *said) if missing else said)
 
 
 def event_facts(event: Event) -> dict[str, Any]:

@@ -19,9 +19,9 @@ from firelog.judge import firing as judging
 from firelog.judge import measured, outlook, recorded
 from firelog.judge.firing import Assessment
 from firelog.readings import FloatArray
-from firelog.record import seal as seals
+from firelog.record import coverage
+from firelog.record.coverage import Coverage
 from firelog.record.rows import Channel, Event, Firing, StoredVerdict
-from firelog.record.seal import Seal
 from firelog.record.store import Store
 from firelog.say.reader import Reader, reader_of
 from firelog.schedule.forecast.finish import KilnHistory, Outlook
@@ -34,6 +34,7 @@ from firelog.view.picture import Picture, deviation_k, notes_of, picture_of
 
 FRESH_S = {True: 10.0, False: 30.0}  # running, closed
 PAST_FRESH_S = 86_400.0  # a kiln's past firings change only when another one ends
+NOTHING_SEALED = Coverage(None, (), ())
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,7 @@ class FiringView:
     events: tuple[Event, ...]
     newest_us: int | None
     trouble: str = ""
-    seal: Seal | None = None
+    seal: Coverage = NOTHING_SEALED
 
 
 @dataclass(frozen=True)
@@ -94,8 +95,8 @@ def firing_view(store: Store, firing: Firing, how: Reader) -> FiringView:
     )
     ends = [float(trace.t_s[-1]) for trace in picture.traces if len(trace.t_s)]
     newest_us = us_after(firing.began_us, max(ends)) if ends else None
-    found = seals.seals(store, firing)
-    sealed = found[-1] if found else None
+    # What a running firing has is not at rest: no seal can cover it yet.
+    sealed = NOTHING_SEALED if firing.running else coverage.of_firing(store, firing)
     return FiringView(firing, picture, store.verdict(firing), events, newest_us, trouble, sealed)
 
 

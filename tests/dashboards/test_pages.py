@@ -11,7 +11,7 @@ from plotly.utils import PlotlyJSONEncoder
 from dashboards import live
 from dashboards.pages.parts import firing_path
 from firelog.judge import firing as judging
-from firelog.record import seal
+from firelog.record import coverage, seal
 from firelog.record.store import Store
 from tests.dashboards.nights import BEGAN_US, SCHEDULE, add_night, curve, foundry, three_nights
 
@@ -389,7 +389,7 @@ def test_a_stalled_night_says_what_happened_and_how_late_it_was(tmp_path: Path) 
     below = words(made["bottom"])
     assert "What happened" in below
     assert "'up' stood at 608 °F for" in below  # 20 °C + 300 °C, in the reader's unit
-    assert "Not sealed." in below
+    assert "This record is not sealed" in below
     assert re.search(r"Ended (1 h 0\d|5\d) min behind the plan's clock\.", words(made["top"]))
 
 
@@ -402,7 +402,24 @@ def test_a_sealed_record_shows_its_head_and_its_day(tmp_path: Path) -> None:
         made = seal.seal(store, store.firing("n"), now_us=BEGAN_US, version="1", who="Ines")
     below = words(live.page(path, "/firing/n", None)["bottom"])
     assert made.head in below
-    assert "Sealed 2026-03-01 08:00 MST by Ines" in below
+    assert "Sealed, 2026-03-01 08:00 MST by Ines, not signed. Under the seal: 1 firing" in below
+    assert "Not under the seal" not in below
+
+
+def test_a_board_names_what_the_seal_does_not_cover(tmp_path: Path) -> None:
+    """A note entered after the seal is named, in the words of the report."""
+    path = tmp_path / "later.firelog"
+    t_s = np.arange(0.0, 7200.0, 10.0)
+    with foundry(path) as store:
+        add_night(store, "n", channels={"a": curve(t_s)}, t_s=t_s)
+        seal.seal(store, store.firing("n"), now_us=BEGAN_US, version="1", who="Ines")
+        firing = store.firing("n")
+        store.add_event(BEGAN_US + 1, "door open", kiln=firing.kiln, firing_id=firing.id)
+        found = coverage.of_firing(store, firing)
+    below = words(live.page(path, "/firing/n", None)["bottom"])
+    assert len(found.missing) == 1
+    assert f"Not under the seal, or no longer as sealed: {found.missing[0]}." in below
+    assert "Sealed in part only" in below
 
 
 def test_a_running_firing_says_when_it_should_be_done_from_its_kilns_past(tmp_path: Path) -> None:

@@ -10,12 +10,13 @@ import numpy as np
 import pytest
 
 from firelog.errors import InputError
-from firelog.intake.file import importing, logfile
+from firelog.intake.file import logfile
 from firelog.readings import Quality, Role, Unit
 from firelog.record import traces
 from firelog.record.export import write_csv
 from firelog.record.parquet import write_parquet
 from firelog.record.store import Store
+from tests.intake.file.bringing import store_file
 from tests.record.test_seal import SECOND, T0, add_night, firelog
 
 DAY = 86_400 * SECOND
@@ -66,10 +67,10 @@ def test_csv_comes_back_through_import_without_loss(store, tmp_path):
     path.write_text(exported(store), encoding="utf-8", newline="")
     with Store.open(tmp_path / "new.firelog", write=True) as other:
         plan = logfile.examine(path, logfile.ImportOptions())
-        report = importing.store_file(other, plan, "shell kiln")
+        report = store_file(other, plan, "shell kiln")
         assert report.rows == 4_190
         assert contents(other) == contents(store)
-        again = importing.store_file(other, plan, "shell kiln")
+        again = store_file(other, plan, "shell kiln")
         assert (again.readings, again.duplicates) == (0, 4_190)
 
 

@@ -35,6 +35,7 @@ from pathlib import Path
 from firelog.intake.file import importing, logfile
 from firelog.record import backup
 from firelog.record.store import Store
+from tests.intake.file.bringing import store_file
 
 def say(word):
     os.write(1, f"{word}\\n".encode())  # one write: two processes share the pipe
@@ -49,7 +50,7 @@ def bring(path):
     with Store.open(path, write=True) as store:
         say("go")
         plan = logfile.examine(Path(path).with_suffix(".csv"), logfile.ImportOptions())
-        importing.store_file(store, plan, "shell kiln")
+        store_file(store, plan, "shell kiln")
 
 def copy(path):
     with Store.open(path) as store:
@@ -410,6 +411,7 @@ import json, os, sys
 from firelog.record.store import Store
 from firelog.record.verify import verify
 from firelog.errors import StoreError
+from tests.intake.file.bringing import store_file
 os.setgid(65534); os.setuid(65534)
 with Store.open(sys.argv[1]) as store:
     answer = [len(store.readings(1)), verify(store).unchanged]

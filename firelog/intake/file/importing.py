@@ -205,28 +205,6 @@ class Wanted:
     options: dict[str, Any] = field(default_factory=dict)
 
 
-def store_file(
-    store: Store,
-    plan: ReadPlan,
-    kiln: str,
-    specs: Iterable[ChannelSpec] = (),
-    progress: Progress | None = None,
-    *,
-    wanted: Wanted | None = None,
-    now_us: int | None = None,
-) -> FileReport:
-    """Store a file's readings as channels of ``kiln``; returns the account.
-
-    With conflicts in the account nothing of the file is in the store. ``specs`` is what the foundry
-    file states of its channels. Raises :class:`InputError` when the file turns out unreadable
-    further down, saying from which line; nothing of it is stored then.
-    """
-    now_us = time.time_ns() // 1000 if now_us is None else now_us
-    report = take_in(store, plan, kiln, specs, progress, wanted=wanted, now_us=now_us)
-    finish(store, report, now_us)
-    return report
-
-
 def take_in(
     store: Store,
     plan: ReadPlan,
@@ -237,9 +215,12 @@ def take_in(
     now_us: int,
     wanted: Wanted | None = None,
 ) -> FileReport:
-    """Do what :func:`store_file` does, but leave the import unfinished.
+    """Store a file's readings as channels of ``kiln``; returns the account, the import unfinished.
 
-    :func:`finish` keeps it, :func:`abandon` takes it out again.
+    :func:`finish` keeps it, :func:`abandon` takes it out again. With conflicts in the account
+    nothing of the file is in the store. ``specs`` is what the foundry file states of its channels.
+    Raises :class:`InputError` when the file turns out unreadable further down, saying from which
+    line; nothing of it is stored then.
     """
     wanted = wanted or Wanted()
     report = FileReport(plan, shift_us=_shift_us(plan, wanted))

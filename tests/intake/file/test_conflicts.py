@@ -26,6 +26,7 @@ from firelog.record import imports
 from firelog.record.store import Store
 from firelog.schedule.checks.judge import followed, judge_followed
 from firelog.schedule.plan.reader import read_schedule
+from tests.intake.file.bringing import store_file
 
 RESET = 946_684_800_000_000  # 2000-01-01T00:00:00Z, where many a clock begins anew
 NOW = 1_780_000_000_000_000
@@ -268,7 +269,7 @@ def test_equal_values_in_another_unit_are_duplicates(tmp_path: Path) -> None:
     in_f.write_text("Time [s],top [F]\n" + "\n".join(f"{i},{68 + 9 * i}" for i in range(80)))
     with Store.open(tmp_path / "s.firelog", write=True) as store:
         reports = [
-            importing.store_file(store, plan, "kiln")
+            store_file(store, plan, "kiln")
             for plan in importing.examine([in_c, in_f], ImportOptions(start_us=RESET))
         ]
         assert [(r.readings, r.duplicates, r.conflicts) for r in reports] == [

@@ -15,6 +15,7 @@ from firelog.intake.file.logfile import ImportOptions, zone_or_offset
 from firelog.readings import Quality, Trace
 from firelog.record.store import Store
 from firelog.units import parse_instant
+from tests.intake.file.bringing import store_file
 
 FOLDER = Path(__file__).parents[3] / "fixtures/dialects"
 SAMPLES: dict[str, dict[str, Any]] = tomllib.loads((FOLDER / "expected.toml").read_text("utf-8"))
@@ -36,7 +37,7 @@ def stored(name: str, store_path: Path) -> tuple[importing.FileReport, dict[str,
     """Import a sample and return the account and what the store then holds."""
     [plan] = importing.examine([FOLDER / name], options(SAMPLES[name]))
     with Store.open(store_path, write=True) as store:
-        report = importing.store_file(store, plan, "kiln")
+        report = store_file(store, plan, "kiln")
         return report, {c.name: store.readings(c.id) for c in store.channels("kiln")}
 
 

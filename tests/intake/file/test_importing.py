@@ -14,6 +14,7 @@ from firelog.intake.file.logfile import ImportOptions
 from firelog.readings import Role
 from firelog.record.store import Store
 from firelog.units import parse_instant
+from tests.intake.file.bringing import store_file
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"
 START = parse_instant("2026-03-01T08:00:00Z")
@@ -26,7 +27,7 @@ def bring(
     """Import one file as the command does."""
     [plan] = importing.examine([path], options)
     with Store.open(store_path, write=True) as store:
-        return importing.store_file(store, plan, "kiln")
+        return store_file(store, plan, "kiln")
 
 
 def log(
@@ -126,7 +127,7 @@ def test_stated_channels_keep_what_is_stated(store_path: Path, tmp_path: Path) -
     [plan] = importing.examine([log(tmp_path, ["0,20,30"])], FROM_START)
     stated = ChannelSpec(name="T1", kiln="kiln", role=Role.MOULD, letter="N", tolerance_class="1")
     with Store.open(store_path, write=True) as store:
-        importing.store_file(store, plan, "kiln", [stated])
+        store_file(store, plan, "kiln", [stated])
         one, two = store.channel("kiln", "T1"), store.channel("kiln", "T2")
     assert (one.role, one.letter, one.tolerance_class) == (Role.MOULD, "N", "1")
     assert (two.role, two.letter) == (Role.KILN, None)

@@ -19,6 +19,7 @@ from firelog.record import imports
 from firelog.record.blocks import MAX_COUNT
 from firelog.record.store import Store
 from firelog.units import parse_instant
+from tests.intake.file.bringing import store_file
 
 START = parse_instant("2026-03-01T08:00:00Z")
 WISHES = ImportOptions(start_us=START)
@@ -138,13 +139,14 @@ def test_interrupted_import_is_started_again(
         from firelog.intake.file import importing
         from firelog.intake.file.logfile import ImportOptions
         from firelog.record.store import Store
+        from tests.intake.file.bringing import store_file
         importing.MOST_READINGS = 100_000
         [plan] = importing.examine([Path(sys.argv[1])], ImportOptions(start_us=int(sys.argv[3])))
         def interrupt(at):
             if at > plan.size // 2:
                 os.kill(os.getpid(), int(sys.argv[4]))
         with Store.open(sys.argv[2], write=True) as store:
-            importing.store_file(store, plan, "kiln", progress=interrupt)
+            store_file(store, plan, "kiln", progress=interrupt)
     """)
     done = subprocess.run(
         [sys.executable, "-c", program, str(path), str(store_path), str(START), str(int(how))],
@@ -162,7 +164,7 @@ def test_interrupted_import_is_started_again(
         assert sum(counts) < 2 * count
     [plan] = importing.examine([path], WISHES)
     with Store.open(store_path, write=True) as store:
-        report = importing.store_file(store, plan, "kiln")
+        report = store_file(store, plan, "kiln")
         trace = store.readings(store.channel("kiln", "A").id)
         [kept] = imports.imports(store)
     assert (report.readings, report.duplicates) == (2 * count, 0)
@@ -183,7 +185,7 @@ def test_unreadable_further_down_leaves_nothing(
         Store.open(store_path, write=True) as store,
         pytest.raises(InputError, match=rf"line {many + 2}: a new heading"),
     ):
-        importing.store_file(store, plan, "kiln")
+        store_file(store, plan, "kiln")
     with Store.open(store_path) as store:
         assert imports.imports(store) == []
         assert [store.reading_span(one.id) for one in store.channels()] == [None, None]
@@ -196,8 +198,8 @@ def test_hundred_files_by_pattern(store_path: Path, tmp_path: Path) -> None:
     paths = importing.expand([str(tmp_path / "part*.csv")])
     plans = importing.examine(paths, WISHES)
     with Store.open(store_path, write=True) as store:
-        first = [importing.store_file(store, plan, "kiln") for plan in plans]
-        again = [importing.store_file(store, plan, "kiln") for plan in plans]
+        first = [store_file(store, plan, "kiln") for plan in plans]
+        again = [store_file(store, plan, "kiln") for plan in plans]
     assert sum(report.readings for report in first) == 100 * 70 * 2
     assert sum(report.readings for report in again) == 0
 
