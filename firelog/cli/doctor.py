@@ -17,28 +17,27 @@ _SAFE_SQLITE = "3.51.3, 3.50.7 and 3.44.6"
 
 
 @click.command()
+@click.option("--thorough", is_flag=True, help="Read all of the store, and every photograph.")
 @json_option
 @common_options
 @pass_settings
 @click.pass_context
-def doctor(ctx: click.Context, settings: Settings, as_json: bool) -> None:
+def doctor(ctx: click.Context, settings: Settings, *, thorough: bool, as_json: bool) -> None:
     """Look at store, disk, clock, ports and readings, and say what to mend.
 
-    An older store is brought up to date. Exit status 0 when all is well, 1 when something is to
-    be mended.
+    The look is quick: the schema, the small tables, the newest readings and seals. With --thorough
+    every page, value, seal and photograph is read; do that before a backup is let go, and after a
+    power cut. An older store is brought up to date. Exit status 0 when all is well, 1 when
+    something is to be mended.
     """
-    from firelog.cli.clock import now_us
-    from firelog.intake.checkup import Severity, look_around
-    from firelog.record.store import Store
+    from firelog.intake.checkup import Severity
 
     path, foundry = settings.store_path(), settings.read_foundry()
     if path.exists():
-        answer = _store(path)
-        with Store.open(path) as store:
-            findings = list(look_around(foundry, path, store, now_us()))
+        answer = _store(path, thorough=thorough)
     else:
         answer = {"sound": True, "problems": [], "notes": [f"{path}: there is no store yet"]}
-        findings = list(look_around(foundry, path, None, now_us()))
+    findings = _around(path, foundry, answer)
     findings += _calls(settings)
     mend = bool(answer["problems"]) or any(finding.state is Severity.MEND for finding in findings)
     if as_json:
@@ -65,22 +64,59 @@ def _calls(settings: Settings) -> list[HealthCheck]:
     return wrong or [HealthCheck("alarms", Severity.OK, f"{names} can be called", remedy)]
 
 
-def _store(path: Path) -> dict[str, Any]:
-    """Look the store through; bring it up to date first."""
-    from firelog.record.examine import examine
+def _around(path: Path, foundry: Any, answer: dict[str, Any]) -> list[HealthCheck]:
+    """Look at what is around the store; a store that cannot be opened is looked around without."""
+    from firelog.cli.clock import now_us
+    from firelog.intake.checkup import look_around
+    from firelog.record.examine import DAMAGE
+    from firelog.record.store import Store
+
+    if "store" in answer:
+        try:
+            with Store.open(path) as store:
+                return list(look_around(foundry, path, store, now_us()))
+        except DAMAGE as error:
+            answer["sound"] = False
+            answer["problems"].append(f"what came in last cannot be read: {_said(error)}")
+    return list(look_around(foundry, path, None, now_us()))
+
+
+def _store(path: Path, *, thorough: bool) -> dict[str, Any]:
+    """Look the store over, or through and through; bring it up to date first.
+
+    What no look can open is a problem with a sentence, whatever is in the file.
+    """
+    from firelog.record.examine import DAMAGE
+
+    try:
+        return _looked(path, thorough=thorough)
+    except DAMAGE as error:
+        return {"sound": False, "problems": [_said(error)], "notes": []}
+
+
+def _looked(path: Path, *, thorough: bool) -> dict[str, Any]:
+    from firelog.record.examine import examine, glance, photographs
     from firelog.record.store import Store
 
     upgraded = _upgrade(path)
     with Store.open(path) as store:
-        problems = list(examine(store))
+        problems = list(examine(store) if thorough else glance(store))
+        if thorough:
+            problems += photographs(store, thorough=True)
         facts = _facts(store, path)
     notes = [upgraded] if upgraded else []
+    if not thorough:
+        notes.append("a quick look; `firelog doctor --thorough` reads every reading and photograph")
     if not _reset_bug_mended(str(facts["sqlite"])):
         notes.append(
             f"SQLite {facts['sqlite']} is older than the builds in which a rare fault of its"
             f" write-ahead log is mended ({_SAFE_SQLITE}); keep backups, update when you can"
         )
     return {"sound": not problems, "problems": problems, "notes": notes, **facts}
+
+
+def _said(error: BaseException) -> str:
+    return str(error) or type(error).__name__
 
 
 def _show(answer: dict[str, Any], findings: list[HealthCheck]) -> None:
@@ -94,9 +130,10 @@ def _show(answer: dict[str, Any], findings: list[HealthCheck]) -> None:
             click.echo(f"      → {finding.remedy}")
     for problem in answer["problems"]:
         click.echo(f"WRONG {problem}")
-    if "store" in answer:
-        sound = "The store is sound."
-        click.echo("Restore a backup, or ask for help." if answer["problems"] else sound)
+    if answer["problems"]:
+        click.echo("Restore a backup, or ask for help.")
+    elif "store" in answer:
+        click.echo("The store is sound.")
 
 
 def _upgrade(path: Path) -> str:

@@ -1,23 +1,31 @@
-"""Examines a whole store: everything is read once, and each fault gets a sentence."""
+"""Examines a store, quickly or through and through: each fault found gets a sentence."""
 
 from __future__ import annotations
 
+import hashlib
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import datetime
+from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from firelog.errors import StoreError
-from firelog.record import blocks, driver, traces, verify
+from firelog.errors import FirelogError
+from firelog.record import blocks, castings, driver, migrations, traces, verify
+from firelog.record.seal import Seal, head_of
 from firelog.record.store import Store
 
 _POSSIBLE_US = (0, 4_102_444_800_000_000)  # 1970 to 2100: before and after, an instant is damage
+_PACKETS = ("blocks", "block_times")  # nearly all of a big store: only `examine` reads them whole
+_WHOLE_BYTES = 200_000_000  # up to here SQLite's own quick check of all takes a quarter second
+_NEWEST = 3  # blocks of each channel, and seals, that a quick look reads
 # What reading damaged content can raise: a value of another type, a text that is no text.
-_DAMAGE = (
+DAMAGE = (
     driver.sqlite3.Error,
-    StoreError,
+    FirelogError,
+    OSError,
     UnicodeDecodeError,
     ValueError,
     TypeError,
@@ -35,26 +43,122 @@ def examine(store: Store) -> Iterator[str]:
     Whatever the damage, it ends with sentences and looks at the rest.
     """
     connection = store.connection
-    for what, look in (
-        ("the file", _file),
-        ("the readings", _blocks),
-        ("the live readings", _rows),
-        ("the entries", _entries),
-        ("the numbering", _numbering),
-    ):
+    yield from _looked(
+        ("the file", lambda: _file(connection)),
+        ("the readings", lambda: _blocks(connection)),
+        ("the live readings", lambda: _rows(connection)),
+        ("the entries", lambda: _entries(connection)),
+        ("the numbering", lambda: _numbering(connection)),
+        ("the seals", lambda: _seals(store)),
+    )
+
+
+def glance(store: Store) -> Iterator[str]:
+    """Yield what a quick look finds: the schema, the small tables, the newest blocks and heads.
+
+    Blocks that are not among the newest of their channel are not read; :func:`examine` reads all.
+    """
+    connection = store.connection
+    yield from _looked(
+        ("the file", lambda: _small_tables(connection)),
+        ("the newest readings", lambda: _newest_blocks(connection)),
+        ("the live readings", lambda: _rows(connection)),
+        ("the numbering", lambda: _numbering(connection)),
+        ("the seals", lambda: _newest_heads(connection)),
+        ("the photographs", lambda: photographs(store, thorough=False)),
+    )
+
+
+def photographs(store: Store, *, thorough: bool) -> Iterator[str]:
+    """Yield which photographs beside the store are gone or not as entered.
+
+    ``thorough`` reads each and computes its hash; else only its size is looked at.
+    """
+    rows = store.connection.execute(
+        "select p.sha256, p.kind, p.bytes, c.name from photographs p"
+        " join castings c on c.id=p.casting order by p.id"
+    ).fetchall()
+    for sha256, kind, size, casting in rows:
+        path = castings.photo_folder(store) / f"{sha256}.{kind}"
+        name = f"a photograph of casting {casting!r} ({path.name})"
         try:
-            yield from look(connection)
-        except _DAMAGE as error:
+            found = path.stat().st_size
+            if found != size:
+                yield f"{name} has {found} bytes, {size} were entered"
+            elif thorough and _hash(path) != sha256:
+                yield f"{name} is no longer what was entered"
+        except OSError as error:
+            yield f"{name} cannot be read ({error.strerror}); take it from a backup"
+
+
+def _hash(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _looked(*looks: tuple[str, Callable[[], Iterator[str]]]) -> Iterator[str]:
+    """Yield what each look finds; one that stumbles over damage says so, and the next goes on."""
+    for what, look in looks:
+        try:
+            yield from look()
+        except DAMAGE as error:
             yield f"{what} cannot be read through: {error or type(error).__name__}"
-    try:
-        answer = verify.verify(store)
-    except _DAMAGE as error:
-        yield f"the seals cannot be read through: {error or type(error).__name__}"
-        return
+
+
+def _seals(store: Store) -> Iterator[str]:
     yield from (
         f"{finding.firing or 'store'}: {finding.item}: {finding.what}"
-        for finding in answer.findings
+        for finding in verify.verify(store).findings
     )
+
+
+def _small_tables(connection: Any) -> Iterator[str]:
+    """Yield what SQLite's quick check finds; in a big file, in all tables but the packets'."""
+    (version,) = connection.execute("pragma user_version").fetchone()
+    if version != migrations.SCHEMA:
+        yield f"the schema is {version}, this firelog knows {migrations.SCHEMA}"
+    (size,) = connection.execute(
+        "select page_count * page_size from pragma_page_count, pragma_page_size"
+    ).fetchone()
+    pragmas = ["quick_check"]
+    if size > _WHOLE_BYTES:
+        pragmas = [
+            f"quick_check('{table}')"
+            for (table,) in connection.execute(
+                "select name from sqlite_master where type='table' and name not like 'sqlite_%'"
+            ).fetchall()
+            if table not in _PACKETS
+        ]
+    for pragma in pragmas:
+        for (line,) in connection.execute(f"pragma {pragma}").fetchall()[:5]:
+            if line != "ok":
+                yield f"SQLite finds the file damaged: {line}"
+
+
+def _newest_blocks(connection: Any) -> Iterator[str]:
+    for channel, name in connection.execute("select id, name from channels").fetchall():
+        for (number,) in connection.execute(
+            "select id from blocks where channel=? order by first_us desc limit ?",
+            (channel, _NEWEST),
+        ).fetchall():
+            if wrong := _wrong_with(connection, number):
+                yield f"channel {name!r}: block {number} {wrong}"
+
+
+def _newest_heads(connection: Any) -> Iterator[str]:
+    """Yield whether the newest seals still have the heads that their lists give, in one chain."""
+    rows = connection.execute(
+        "select id,firing,sealed_us,who,version,items,manifest,previous,head,public_key,"
+        "signature,format from seals order by id desc limit ?",
+        (_NEWEST,),
+    ).fetchall()
+    found = [Seal(*row) for row in rows]
+    for seal in found:
+        if head_of(seal) != seal.head:
+            yield f"seal {seal.id} was altered: its head does not fit its list"
+    for newer, older in pairwise(found):
+        if newer.previous != older.head:
+            yield f"seal {newer.id} does not follow the seal before it"
 
 
 def _file(connection: Any) -> Iterator[str]:
@@ -142,7 +246,7 @@ def _blocks(connection: Any) -> Iterator[str]:
                     if twice := int(np.count_nonzero(t_us[1:] == t_us[:-1])):
                         yield f"channel {name!r}: {twice} readings of block {number} are twice"
                 reached_us = max(reached_us, last_us)
-            except _DAMAGE as error:
+            except DAMAGE as error:
                 yield f"channel {name!r}: block {number}: {error}"
 
 

@@ -384,5 +384,5 @@ def test_the_commands_back_up_restore_expire_and_examine(path, folder, tmp_path)
     with Store.open(path, write=True) as store:
         tamper(store, "update events set text = 'x'")
         assert "altered" in words(verify(store))
-    assert firelog("doctor", "--store", path).returncode == 1
+    assert firelog("doctor", "--thorough", "--store", path).returncode == 1
     assert firelog("backup", tmp_path / "no folder", "--store", path).returncode == 2
