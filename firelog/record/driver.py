@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -50,9 +50,29 @@ def connect(path: Path, *, write: bool, create: bool = False) -> Any:
     """Open a connection with explicit transactions only; it is bound to the calling thread."""
     mode = "rwc" if create else "rw" if write else "ro"
     uri = f"file:{quote(str(path.absolute()))}?mode={mode}"
-    if not write and _at_rest(path):
-        uri += "&immutable=1"
+    if not write:
+        _undo_half_done(path)
+        if _at_rest(path):
+            uri += "&immutable=1"
     return sqlite3.connect(uri, uri=True, timeout=BUSY_TIMEOUT_S, isolation_level=None)
+
+
+def _undo_half_done(path: Path) -> None:
+    """Let SQLite take back what a killed program left half done; a reader may not do it itself.
+
+    A store has a rollback journal only while a restore folds its log in.
+    SQLite looks whether its writer still lives.
+    """
+    journal = path.with_name(path.name + "-journal")
+    if not journal.exists() or not os.access(path, os.W_OK):
+        return
+    uri = f"file:{quote(str(path.absolute()))}?mode=rw"
+    with suppress(sqlite3.Error):
+        connection = sqlite3.connect(uri, uri=True, timeout=BUSY_TIMEOUT_S, isolation_level=None)
+        try:
+            connection.execute("select 1 from sqlite_master").fetchone()
+        finally:
+            connection.close()
 
 
 def file_id(path: Path) -> tuple[int, int] | None:

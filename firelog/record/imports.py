@@ -278,6 +278,7 @@ def withdraw(
             for one in imports(store)
             if str(number) in one.counts.get("held", {}) and one.withdrawn is None
         )
+    store.still_there()
     return Withdrawn(taken, taken.readings, firings, leaned)
 
 

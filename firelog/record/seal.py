@@ -155,7 +155,9 @@ def seal(
                 FORMAT,
             ),
         )
-        return seals(store)[-1]
+        made = seals(store)[-1]
+    store.still_there()
+    return made
 
 
 def need_key(store: Store, key: signing.PrivateKey | None) -> None:

@@ -48,6 +48,7 @@ class Store:
         self.path = path
         self.write = write
         self.connection = connection
+        self._file = driver.file_id(path)
         self._log: list[tuple[int, int] | None] | None = (
             None  # which files the log and its index are
         )
@@ -119,6 +120,17 @@ class Store:
         with driver.speaking(self.path):
             row = self.connection.execute("pragma wal_checkpoint(truncate)").fetchone()
         return bool(row[0] == 0)
+
+    def still_there(self) -> None:
+        """Raise :class:`StoreError` when the store's name no longer leads to what was written.
+
+        For what is done once and then called done; the collector looks at every scan by itself.
+        """
+        if driver.file_id(self.path) != self._file or not driver.file_id(self.path):
+            raise StoreError(
+                f"{self.path}: the store was replaced, moved or taken away (or its folder was) "
+                "while it was written; put it back, see what it holds, then do this again"
+            )
 
     def lost_log(self) -> Path | None:
         """Return the path of the write-ahead log, or of its index, when it has lost its name.

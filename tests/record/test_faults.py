@@ -1,11 +1,10 @@
-"""What happens when the worst happens: killed, crowded, full, cut off, forbidden."""
+"""What happens when the worst happens: crowded, full, cut off, forbidden, taken away."""
 
 from __future__ import annotations
 
 import json
 import os
 import shutil
-import signal
 import subprocess
 import sys
 import tempfile
@@ -16,231 +15,16 @@ import numpy as np
 import pytest
 
 from firelog.errors import FirelogError, StoreError
+from firelog.intake.file import importing, logfile, store_files
 from firelog.readings import Quality, Unit
-from firelog.record import backup, driver, migrations
+from firelog.record import backup, driver, imports
 from firelog.record.examine import examine
 from firelog.record.seal import seal
 from firelog.record.store import Store
 from firelog.record.verify import verify
-from tests.record.test_export import exported
+from firelog.units import iso_utc
 from tests.record.test_seal import LATER, SECOND, T0, add_night, content
-from tests.record.test_traces import add_live, burnout, old_store
-
-KILLS = 26  # of each of four kinds of work: more than a hundred in all
-
-# One process forks a child for each job, so that a hundred kills cost no hundred starts.
-JOBS = """
-import os, sys
-from pathlib import Path
-from firelog.intake.file import importing, logfile
-from firelog.record import backup
-from firelog.record.store import Store
-from tests.intake.file.bringing import store_file
-
-def say(word):
-    os.write(1, f"{word}\\n".encode())  # one write: two processes share the pipe
-
-def move(path):
-    with Store.open(path, write=True) as store:
-        say("go")
-        store.compact([1], 2**62)
-
-def bring(path):
-    importing.MOST_READINGS = 2_000  # several transactions for a small file
-    with Store.open(path, write=True) as store:
-        say("go")
-        plan = logfile.examine(Path(path).with_suffix(".csv"), logfile.ImportOptions())
-        store_file(store, plan, "shell kiln")
-
-def copy(path):
-    with Store.open(path) as store:
-        say("go")
-        backup.backup(store, Path(path).with_suffix(".backups"), 1_772_352_000_000_000)
-
-def upgrade(path):
-    say("go")
-    Store.open(path, write=True).close()
-
-for line in sys.stdin:
-    job, path = line.rstrip("\\n").split("\\t")
-    child = os.fork()
-    if child == 0:
-        globals()[job](path)
-        os._exit(0)
-    say(child)
-    sys.stdin.readline()  # not reaped before that: its number stays its own until we are told
-    say(f"done {os.waitpid(child, 0)[1]}")
-"""
-
-
-class Victims:
-    """Starts jobs and kills them after a given time."""
-
-    def __init__(self):
-        self.process = subprocess.Popen(
-            [sys.executable, "-c", JOBS],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            text=True,
-        )
-
-    def run(self, job, path, after_s=None):
-        """Run a job, killed ``after_s`` after it began; returns whether killed, and its time."""
-        self.process.stdin.write(f"{job}\t{path}\n")
-        self.process.stdin.flush()
-        lines = {self.process.stdout.readline().strip() for _ in range(2)}
-        child = int((lines - {"go"}).pop())
-        began = time.monotonic()
-        if after_s is not None:
-            time.sleep(after_s)
-            os.kill(child, signal.SIGKILL)
-        self.process.stdin.write("reap\n")
-        self.process.stdin.flush()
-        word, status = self.process.stdout.readline().split()
-        assert word == "done"
-        return int(status) == signal.SIGKILL, time.monotonic() - began
-
-    def close(self):
-        """End the server."""
-        self.process.stdin.close()
-        self.process.wait()
-        self.process.stdout.close()
-
-
-@pytest.fixture(scope="module")
-def victims():
-    """A server of jobs to kill."""
-    if not hasattr(os, "fork"):
-        pytest.skip("needs fork")
-    server = Victims()
-    yield server
-    server.close()
-
-
-def sound(path):
-    """Open a store after a kill and assert that nothing in it is wrong."""
-    with Store.open(path, write=True) as store:
-        assert list(examine(store)) == []
-
-
-def kill(victims, job, prepare, check):
-    """Kill a job on fresh stores at random instants, and check what each leaves behind.
-
-    Goes on until :data:`KILLS` were killed before they ended.
-    """
-    whole_s = min(victims.run(job, prepare(f"whole {n}"))[1] for n in range(3))
-    rng = np.random.default_rng(11)
-    killed = 0
-    for number in range(8 * KILLS):
-        path = prepare(str(number))
-        killed += victims.run(job, path, rng.uniform(0, whole_s))[0]
-        check(path)
-        if killed == KILLS:
-            return
-    pytest.fail(f"only {killed} of {8 * KILLS} were killed in time")
-
-
-@pytest.mark.slow
-def test_killed_moves_lose_and_double_nothing(victims, tmp_path):
-    """kill -9 while rows become blocks: each reading is there exactly once."""
-    first = tmp_path / "first.firelog"
-    data = burnout(20_000)
-    with Store.open(first, write=True) as store:
-        store.ensure_channel("shell kiln", "top")
-        add_live(store, *data)
-
-    def prepare(name):
-        return shutil.copy(first, tmp_path / f"{name}.firelog")
-
-    def check(path):
-        with Store.open(path) as store:
-            trace = store.readings(1)
-            assert trace.t_us.tolist() == data[0].tolist()
-            np.testing.assert_array_equal(trace.value, data[1])
-        sound(path)
-        path.unlink()
-
-    kill(victims, "move", prepare, check)
-
-
-@pytest.mark.slow
-def test_killed_imports_are_simply_started_again(victims, tmp_path):
-    """kill -9 during an import: what is stored is right, and importing again completes it."""
-    source = tmp_path / "source.firelog"
-    with Store.open(source, write=True) as store:
-        add_night(store)
-        text = exported(store)
-        whole = [store.readings(n) for n in (1, 2)]
-
-    def prepare(name):
-        path = tmp_path / f"{name}.firelog"
-        path.with_suffix(".csv").write_text(text, encoding="utf-8", newline="")
-        Store.open(path, write=True).close()
-        return path
-
-    def check(path):
-        with Store.open(path) as store:
-            for channel in store.channels():
-                trace = store.readings(channel.id)
-                expected = whole[0] if channel.name == "top" else whole[1]
-                kept = np.isin(expected.t_us, trace.t_us)
-                assert kept.sum() == len(trace)
-                np.testing.assert_array_equal(trace.value, expected.value[kept])
-        sound(path)
-        assert victims.run("bring", path)[0] is False
-        with Store.open(path) as store:
-            got = {c.name: store.readings(c.id) for c in store.channels()}
-        for name, expected in zip(("top", "core"), whole, strict=True):
-            assert got[name].t_us.tolist() == expected.t_us.tolist()
-            np.testing.assert_array_equal(got[name].value, expected.value)
-
-    kill(victims, "bring", prepare, check)
-
-
-@pytest.mark.slow
-def test_killed_backups_leave_no_half_copy(victims, tmp_path):
-    """kill -9 during a backup: what carries a backup's name is whole, the store as it was."""
-    first = tmp_path / "first.firelog"
-    with Store.open(first, write=True) as store:
-        add_night(store)
-
-    def prepare(name):
-        path = tmp_path / f"{name}.firelog"
-        path.with_suffix(".backups").mkdir()
-        return shutil.copy(first, path)
-
-    def check(path):
-        for copy in path.with_suffix(".backups").glob("*.firelog"):
-            assert backup.look_through(copy) == 4_000
-        sound(path)
-        with Store.open(path) as store:
-            assert backup.backup(store, path.with_suffix(".backups"), LATER).readings == 4_000
-
-    kill(victims, "copy", prepare, check)
-
-
-@pytest.mark.slow
-def test_killed_upgrades_are_done_by_the_next_opening(victims, tmp_path):
-    """kill -9 while the schema changes: the store has the old one or the new, nothing between."""
-
-    def prepare(name):
-        path = tmp_path / f"{name}.firelog"
-        old_store(path, 1)
-        return path
-
-    def check(path):
-        connection = driver.connect(path, write=True)
-        version = connection.execute("pragma user_version").fetchone()[0]
-        tables = {row[0] for row in connection.execute("select name from sqlite_master").fetchall()}
-        connection.close()
-        assert ("blocks" in tables) == (version == migrations.SCHEMA)
-        with Store.open(path, write=True) as store:
-            assert [len(store.readings(c.id)) for c in store.channels()] == [90, 90, 90]
-            assert len(store.events(store.firing("burnout 1"))) == 2
-        sound(path)
-
-    kill(victims, "upgrade", prepare, check)
-
+from tests.record.test_traces import burnout
 
 # ---------------------------------------------------------------- crowded
 COLLECTOR = """
@@ -407,11 +191,10 @@ def test_a_store_opened_to_read_refuses_to_write(tmp_path):
 
 
 ARCHIVE = """
-import json, os, sys
+import importlib.metadata, json, os, sys  # all before another user, who may see no library
 from firelog.record.store import Store
 from firelog.record.verify import verify
 from firelog.errors import StoreError
-from tests.intake.file.bringing import store_file
 os.setgid(65534); os.setuid(65534)
 with Store.open(sys.argv[1]) as store:
     answer = [len(store.readings(1)), verify(store).unchanged]
@@ -444,3 +227,129 @@ def test_an_archive_in_a_folder_of_somebody_else_can_be_read(tmp_path):
     count, unchanged, refused = json.loads(done.stdout)
     assert (count, unchanged) == (2_000, True)
     assert str(path) in refused
+
+
+def test_a_reader_comes_after_a_restore_that_was_killed(tmp_path):
+    """A rollback journal that a killed program left is undone before a reader looks."""
+    path, left = tmp_path / "night.firelog", tmp_path / "left.firelog"
+    with Store.open(path, write=True) as store:
+        add_night(store)
+    before = path.read_bytes()
+    connection = driver.connect(path, write=True)
+    assert connection.execute("pragma journal_mode=delete").fetchone()[0] == "delete"
+    connection.execute("pragma cache_size=1")
+    connection.execute("begin immediate")
+    connection.execute("create table half(x)")
+    connection.execute(
+        "insert into half with recursive n(i) as (select 1 union all select i+1 from n limit 9000)"
+        " select hex(randomblob(90)) from n"
+    )
+    shutil.copy(path, left)  # as a kill would leave both
+    shutil.copy(path.with_name(path.name + "-journal"), left.with_name(left.name + "-journal"))
+    connection.execute("rollback")
+    connection.close()
+    assert left.stat().st_size > len(before)
+    with Store.open(left) as store:
+        assert list(examine(store)) == []
+        assert len(store.readings(1)) == 2_000
+
+
+# ---------------------------------------------------------------- import, withdraw and seal
+def one_import(store):
+    """Bring a night in as an import, and close its firing; returns the import's number."""
+    number = imports.begin(
+        store, imports.FILE, now_us=T0, kiln="shell kiln", file="n.csv", sha256="ab", size=9
+    )
+    channel = store.ensure_channel("shell kiln", "top")
+    t_us, value, quality = burnout(20_000)
+    store.add_readings(channel.id, t_us, value, quality, Unit.C, origin=number)
+    imports.finish(store, number, {}, now_us=T0)
+    firing = store.add_firing("night", "shell kiln", began_us=int(t_us[0]))
+    store.close_firing(firing.id, int(t_us[-1]))
+    return number
+
+
+def bring(store, path):
+    """Import the file beside a store as the command does."""
+    [plan] = importing.examine([path.with_suffix(".csv")], logfile.ImportOptions())
+    return store_files.bring_in(store, [plan], "north kiln", now_us=LATER)
+
+
+def close(store):
+    """Seal the night."""
+    return seal(store, store.firing("night"), now_us=LATER, version="0.1")
+
+
+def withdraw(store):
+    """Take the import of the night out."""
+    return imports.withdraw(store, 1, who="Oda Brandvik", why="wrong file", now_us=LATER + 1)
+
+
+def lay_file(path, count=90_000):
+    """Write a logger's file that no full disk has room for beside a store."""
+    noise = np.random.default_rng(3).normal(0, 1, count)
+    rows = (f"{iso_utc(LATER + n * SECOND)},{600 + v:.4f}\n" for n, v in enumerate(noise.tolist()))
+    path.with_suffix(".csv").write_text("time,top [°C]\n" + "".join(rows), encoding="utf-8")
+
+
+def test_a_full_disk_refuses_import_withdrawal_and_seal_whole(small_disk, tmp_path):
+    """Each is refused with a sentence and leaves the record as it was; freed, each is done."""
+    path = small_disk / "night.firelog"
+    lay_file(tmp_path / "night.firelog")
+    with Store.open(path, write=True) as store:
+        one_import(store)
+        close(store)
+        add_night(store, "second", LATER * 2 - T0)
+        store.checkpoint()
+        ballast = small_disk / "ballast"
+        ballast.write_bytes(b"x" * shutil.disk_usage(small_disk).free)
+        before = content(store)
+        for attempt in (
+            lambda: withdraw(store),
+            lambda: close(store),
+            lambda: bring(store, tmp_path / "night.firelog"),
+        ):
+            with pytest.raises(StoreError, match="disk is full"):
+                attempt()
+            assert content(store) == before
+        assert verify(store).unchanged
+        ballast.unlink()
+        close(store)
+        assert bring(store, tmp_path / "night.firelog")[0].readings == 90_000
+        assert withdraw(store).readings == 20_000
+        assert verify(store).unchanged
+        assert list(examine(store)) == []
+
+
+def test_a_disk_that_may_only_be_read_refuses_the_commands(small_disk, tmp_path, firelog):
+    """Import, withdrawal and seal end with status 2 and a sentence; the store is as it was."""
+    path = small_disk / "night.firelog"
+    lay_file(tmp_path / "night.firelog", 100)
+    with Store.open(path, write=True) as store:
+        one_import(store)
+    before = path.read_bytes()
+    subprocess.run(["mount", "-o", "remount,ro", str(small_disk)], check=True)
+    for words in (
+        ("import", tmp_path / "night.csv", "--kiln", "shell kiln"),
+        ("imports", "withdraw", "1", "--by", "Oda Brandvik", "--why", "wrong file"),
+        ("seal", "night"),
+    ):
+        done = firelog(*words, "--store", path)
+        assert done.returncode == 2, done.stderr
+        assert str(path) in done.stderr
+        assert "Traceback" not in done.stderr
+    assert path.read_bytes() == before
+
+
+@pytest.mark.parametrize("work", [bring, withdraw, close], ids=lambda one: one.__name__)
+def test_a_folder_that_goes_away_is_told_at_once(tmp_path, work):
+    """What was written into a store whose folder went away is not called done."""
+    folder = tmp_path / "mounted"
+    folder.mkdir()
+    path = folder / "night.firelog"
+    lay_file(tmp_path / "night.firelog", 100)
+    with Store.open(path, write=True) as store:
+        one_import(store)
+        folder.rename(tmp_path / "unmounted")
+        with pytest.raises(StoreError, match="taken away"):
+            work(store, tmp_path / "night.firelog") if work is bring else work(store)

@@ -79,6 +79,7 @@ def bring_in(
         raise
     for report in reports:
         finish(store, report, now_us)
+    store.still_there()
     if firing is not None and settled:
         settle(store, store.firing(firing), now_us)
     return reports
