@@ -175,7 +175,7 @@ def _rows(connection: Any) -> Iterator[str]:
     for channel, t_us in connection.execute(
         "select channel, t_us from readings where t_us not between ? and ?"
         " or unit not in (select code from units) or quality not in (select code from qualities)"
-        " or (quality = 0 and (value is null or abs(value) > 1e5)) limit 5",
+        " or (quality = 0 and abs(value) > 1e5 and abs(value) < 9e999) limit 5",
         _POSSIBLE_US,
     ).fetchall():
         yield f"a live reading of channel {channel} ({t_us} µs) is none that can be"

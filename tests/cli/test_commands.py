@@ -119,7 +119,13 @@ def test_a_certificate_corrects_the_readings(firelog: Run, answer: Any, warm: Pa
     assert firelog("channels", "calibrate", "top", *arguments).returncode == 0
     verdict = answer("judge", "cup")
     assert verdict["checks"][0]["measured"] == pytest.approx(497.0)
-    assert verdict["checks"][0]["uncertainty"] < 2 * 0.0075 * 500 / 3**0.5
+    # U = 1.5 K of the certificate, with ± 2, 2.5 and 3 K allowed for logger, cable and immersion
+    # as rectangular half-widths (GUM, JCGM 100:2008, 4.3.7) and ± 5 K one way for a K in the wall.
+    tolerance = 2 * 0.0075 * 500 / 3**0.5
+    stated = ("--logger", "0.1", "--cable", "0.1", "--immersion", "0.1")
+    assert firelog("channels", "edit", "top", "--kiln", "kiln one", *stated).returncode == 0
+    closer = answer("judge", "cup")["checks"][0]["uncertainty"]
+    assert closer < verdict["checks"][0]["uncertainty"] < 2 * tolerance
     assert any("2024-06-01" in remark for remark in verdict["remarks"])
     assert "certificate 77" in verdict["channels"][0]["sensor"]
 

@@ -134,10 +134,11 @@ def test_the_window_is_told_before_the_pour(firelog: Run, with_past: Path) -> No
 
 
 def test_an_arrest_asked_where_nothing_froze(firelog: Run, with_past: Path) -> None:
-    """The demo's lance never stood in freezing metal, and `heats arrest` says so."""
+    """A furnace's own thermocouple stands in no metal, and `heats arrest` says so."""
     done = firelog("heats", "arrest", "heron heat", "--channel", "furnace")
     assert done.returncode == 2
-    assert "nothing froze" in done.stderr
+    assert "no freezing here" in done.stderr
+    assert "name the thermocouple that stood in the cup or crucible" in done.stderr
 
 
 def test_metal_needed(firelog: Run) -> None:

@@ -64,7 +64,8 @@ def add_night(
         name,
         kiln,
         began_us=began_us,
-        ended_us=None if running else int(t_us[-1]) if len(t_us) else began_us,
+        # A second after the last reading: noted by somebody, not taken from the log.
+        ended_us=None if running else int(t_us[-1]) + 1_000_000 if len(t_us) else began_us,
         schedule_title=title,
         schedule_text=schedule,
     )

@@ -40,6 +40,7 @@ from firelog.physics.mould.problem import (
 from firelog.readings import FloatArray
 from firelog.units import ZERO_C_IN_K
 
+_STRICT = 16.0  # what lies beyond all that was seen weighs so much more than a step's error
 TOLERANCE_K = 2.0  # of a step from its extrapolation, root mean square: see the benches
 _SWING_K = 25.0  # how far the outside may go up and down within one step
 _MOST_STEPS = 200_000
@@ -265,7 +266,7 @@ class _Walk:
         changed = 0.5 * math.sqrt(float(off_k @ off_k) / len(off_k))
         far_c = far_k - ZERO_C_IN_K
         if self.bent and self._too_full(self.held + gain, far_c):
-            return max(changed, self._beyond_k(self.held + gain, far_c))
+            return max(changed, _STRICT * self._beyond_k(self.held + gain, far_c))
         return changed
 
     def _too_full(self, held: FloatArray, far_c: Any) -> bool:
