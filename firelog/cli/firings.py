@@ -95,9 +95,11 @@ def add(
 def end(settings: Settings, name: str, ended: str | None, *, insist: bool) -> None:
     """End the firing NAME and keep its verdict."""
     from firelog.cli.clock import instant_or_now, now_us
+    from firelog.cli.entry import who_by
     from firelog.errors import InputError
     from firelog.judge.firing import settle
-    from firelog.record import guards
+    from firelog.judge.recorded import end_is_the_logs
+    from firelog.record import corrections, guards
     from firelog.record.store import Store
     from firelog.units import iso_utc
 
@@ -106,12 +108,20 @@ def end(settings: Settings, name: str, ended: str | None, *, insist: bool) -> No
     guards.instant(ended_us, "its end", now_us(), insist=insist)
     with Store.open(settings.store_path(), write=True) as store:
         known = store.firing(name)
-        if known.ended_us is not None:
+        from_log = end_is_the_logs(store, known)
+        if known.ended_us is not None and not from_log:
             raise InputError(
                 f"{name!r} ended at {iso_utc(known.ended_us)} already; put that right with "
                 f'`firelog firings edit "{name}" --ended ... --why ...`'
             )
         guards.span(known.began_us, ended_us, repr(name))
+        if from_log:
+            if ended_us == known.ended_us:
+                ended_us += 1  # noted at that very reading: no longer the log's own end
+            why = "the end was that of the log; this is when it was noted to end"
+            corrections.edit(
+                store, "firing", known.id, {"ended_us": ended_us}, who=who_by(None), why=why
+            )
         store.close_firing(known.id, ended_us)
         kept = settle(store, store.firing(name), now_us())
     click.echo(f"{name!r} has ended: {kept.verdict if kept else 'no schedule'}", err=True)

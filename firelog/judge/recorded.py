@@ -36,3 +36,13 @@ def measurement_chain(store: Store, channel: Channel) -> MeasurementChain:
     known = {key: value for key, value in stated.items() if value is not None}
     in_wall = channel.role is Role.KILN
     return replace(uncertainty.DEFAULT_CHAIN, allow=True, in_wall=in_wall, **known)
+
+
+def end_is_the_logs(store: Store, firing: Firing) -> bool:
+    """Whether a firing's end is its last reading's instant: taken from a log, noted by nobody."""
+    lasts = [
+        int(trace.t_us[-1])
+        for channel in store.channels(firing.kiln)
+        if len(trace := store.firing_readings(firing, channel.id))
+    ]
+    return firing.ended_us is not None and firing.ended_us == max(lasts, default=None)

@@ -130,6 +130,24 @@ def test_a_certificate_corrects_the_readings(firelog: Run, answer: Any, warm: Pa
     assert "certificate 77" in verdict["channels"][0]["sensor"]
 
 
+def test_the_end_of_an_imported_firing_can_be_noted(
+    firelog: Run, answer: Any, warm: Path, tmp_path: Path
+) -> None:
+    """A log's last reading is no noted end: `firings end` says when it was, once and openly."""
+    log = tmp_path / "log.csv"
+    rows = [f"2026-03-01T08:{n:02d}:00Z,500" for n in range(20)]
+    log.write_text("\n".join(["time,top [°C]", *rows]) + "\n")
+    kiln = ("--kiln", "kiln two", "--firing", "cup", "--schedule", warm)
+    assert firelog("import", log, *kiln).returncode == 0
+    done = firelog("firings", "end", "cup", "--at", "2026-03-01T08:19:00Z")
+    assert done.returncode == 0, done.stderr
+    again = firelog("firings", "end", "cup", "--at", "2026-03-01T08:25:00Z")
+    assert again.returncode == 2
+    assert "ended at" in again.stderr
+    history = firelog("firings", "history", "cup")
+    assert "the end was that of the log" in history.stdout
+
+
 @pytest.mark.parametrize("name", COMMANDS)
 def test_every_command_has_help(firelog: Run, name: str) -> None:
     """--help answers with status 0 and says what the command does."""
