@@ -41,6 +41,7 @@ from firelog.units import TemperatureUnit, iso_utc, seconds_since, us_after, us_
 from firelog.verdict import Side, Verdict
 
 NOT_JUDGED = installed.UNJUDGED
+_NOT_RECORDED = "was recorded, so nothing can be told"  # as schedule.checks.judge says it
 CORE_OF = "core of "  # a requirement that names a mould's core asks for a computed channel
 
 
@@ -108,7 +109,7 @@ def _without_removed(store: Store, firing: Firing, judgement: FiringJudgement) -
     if not words:
         return judgement
     checks = tuple(
-        replace(check, why=words) if check.why.endswith("was recorded") else check
+        replace(check, why=f"{words}.") if _NOT_RECORDED in check.why else check
         for check in judgement.checks
     )
     return replace(judgement, checks=checks, remarks=(*judgement.remarks, words))

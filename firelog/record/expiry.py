@@ -147,14 +147,32 @@ def _remove(store: Store, found: list[tuple[int, int]], why: tuple[Any, ...]) ->
 
 
 def removed_words(store: Store, firing: Firing) -> str:
-    """Return when and by which rule readings of a firing were removed; empty when none were."""
+    """Return when and why readings of a firing were removed or withdrawn; empty when none were."""
     with driver.speaking(store.path):
-        row = store.connection.execute(
-            "select removed_us, who, rule, count(*) from removals where firing=?"
-            " group by removed_us, who, rule order by removed_us desc limit 1",
+        removed = store.connection.execute(
+            "select removed_us, who, rule from removals where firing=?"
+            " order by removed_us desc limit 1",
             (firing.id,),
         ).fetchone()
-    if row is None:
-        return ""
-    by = f" by {row[1]}" if row[1] else ""
-    return f"readings of this firing were removed by rule on {iso_utc(row[0])}{by}: {row[2]}"
+        withdrawn = store.connection.execute(
+            "select w.withdrawn_us, w.who, w.why, i.id from withdrawals w"
+            " join imports i on i.id = w.import join firing_sources s on s.import = i.id"
+            " where s.firing=? order by w.withdrawn_us desc limit 1",
+            (firing.id,),
+        ).fetchone()
+    if removed is not None:
+        by = f" by {removed[1]}" if removed[1] else ""
+        return (
+            f"readings of this firing were removed by rule on {_at(removed[0])}{by}: {removed[2]}"
+        )
+    if withdrawn is not None:
+        at_us, who, why, number = withdrawn
+        return (
+            f"import {number}, on which this firing stood, was withdrawn on {_at(at_us)} by "
+            f"{who}: {why}"
+        )
+    return ""
+
+
+def _at(t_us: int) -> str:
+    return iso_utc(t_us // 1_000_000 * 1_000_000)

@@ -266,3 +266,21 @@ def test_a_running_firing_is_forecast(firelog: Run, answer: Any, warm: Path) -> 
     (up,) = outlook["estimates"]
     assert up["early"] < "2026-03-01T09:00:00Z" < up["late"]  # (500 − 20) / 8 = 60 min
     assert "no past firing of this kiln" in firelog("judge", "slow").stdout
+
+
+def test_a_verdict_says_that_its_import_was_withdrawn(
+    firelog: Run, answer: Any, tmp_path: Path, warm: Path
+) -> None:
+    """Taken out openly is not the same as never recorded, and the reason says which."""
+    log = tmp_path / "log.csv"
+    rows = [f"2026-03-01T08:{n:02d}:00Z,500" for n in range(20)]
+    log.write_text("\n".join(["time,top [°C]", *rows]) + "\n")
+    kiln = ("--kiln", "kiln two", "--firing", "cup", "--schedule", warm)
+    assert firelog("import", log, *kiln).returncode == 0
+    number = answer("imports")["imports"][0]["import"]
+    done = firelog("imports", "withdraw", number, "--why", "wrong night", "--by", "Ines")
+    assert done.returncode == 0, done.stderr
+    [check, *_] = answer("judge", "cup")["checks"]
+    assert check["verdict"] == "not proven"
+    assert f"import {number}, on which this firing stood, was withdrawn on " in check["why"]
+    assert "by Ines: wrong night" in check["why"]
