@@ -186,6 +186,7 @@ class _Walk:
         self.bent = any(len(curve.full.temp_c) > 2 for curve in made.curves)
         begun_c = temperatures_c(made, start)
         last_c = begun_c[:, -1]
+        self.beyond_k = self.tried_beyond_k = 0.0
         self.hottest_c = self._own(begun_c.max(axis=1))
         self.hottest_c = self._hotter(self._outside_c(self.t_s) + self.shift)
         self.face_k = self._own(last_c + ZERO_C_IN_K)
@@ -266,7 +267,10 @@ class _Walk:
         changed = 0.5 * math.sqrt(float(off_k @ off_k) / len(off_k))
         far_c = far_k - ZERO_C_IN_K
         if self.bent and self._too_full(self.held + gain, far_c):
-            return max(changed, _STRICT * self._beyond_k(self.held + gain, far_c))
+            self.tried_beyond_k = self._beyond_k(self.held + gain, far_c)
+            # What an earlier step left beyond is no fault of this one, however short it is.
+            return max(changed, _STRICT * (self.tried_beyond_k - self.beyond_k))
+        self.tried_beyond_k = 0.0
         return changed
 
     def _too_full(self, held: FloatArray, far_c: Any) -> bool:
@@ -302,6 +306,7 @@ class _Walk:
         """Make the step tried the state now."""
         self.gain, self.face_k, self.came = self.tried
         self.hottest_c = self._hotter(self._outside_c(self.t_s + length_s) + self.shift)
+        self.beyond_k = max(self.tried_beyond_k, 0.0)
         self.held = self.held + self.gain
         self.flowed = self.flowed + self.came
         self.length_s = length_s
