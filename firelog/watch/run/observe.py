@@ -223,7 +223,7 @@ class Observer:
                 self._refused = ""
 
     def _time(self, kind: str, seconds: float, text: str) -> None:
-        if kind == "clock stepped":
+        if kind in ("clock stepped", "clock jumped"):
             self._clock_at = (self._clock.steady_s(), seconds, text)
         elif kind == "machine slept":
             self._slept_at = (self._clock.steady_s(), seconds)
