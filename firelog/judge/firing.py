@@ -87,7 +87,7 @@ def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None
     doubts = (*doubts, *installed.silent(store, firing, traces))
 
     # An end that is the last reading to the microsecond was taken from the log, not noted.
-    noted = firing.ended_us is None or firing.ended_us != max(last_us, default=None)
+    noted = not recorded.is_logs_end(firing, last_us)
 
     @cache
     def less(names: frozenset[str]) -> PreparedFiring:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -45,4 +46,9 @@ def end_is_the_logs(store: Store, firing: Firing) -> bool:
         for channel in store.channels(firing.kiln)
         if len(trace := store.firing_readings(firing, channel.id))
     ]
-    return firing.ended_us is not None and firing.ended_us == max(lasts, default=None)
+    return is_logs_end(firing, lasts)
+
+
+def is_logs_end(firing: Firing, last_us: Sequence[int]) -> bool:
+    """Whether a firing's end is the latest of its channels' last instants [µs UTC]."""
+    return firing.ended_us is not None and firing.ended_us == max(last_us, default=None)
