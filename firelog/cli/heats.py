@@ -61,7 +61,7 @@ def heats(ctx: click.Context, settings: Settings, as_json: bool) -> None:
 @click.option("--crucible", default="", help="Which crucible; its own past gives its rate of loss.")
 @click.option("--crucible-kg", type=CRUCIBLE, help="What the crucible weighs, kg or with its unit.")
 @click.option("--metal-kg", type=METAL, help="What was charged, kg or with its unit.")
-@click.option("--plan", default="art-bronze", show_default=True, help="Pour plan: file or name.")
+@click.option("--plan", help="Pour plan: file or name; default: the one shipped for the alloy.")
 @click.option("--began", help="When charging began (ISO 8601); default: now.")
 @click.option("--lifted", help="When the crucible was lifted (ISO 8601).")
 @click.option("--ended", help="When the heat was over (ISO 8601).")
@@ -79,7 +79,7 @@ def add(
     crucible: str,
     crucible_kg: float | None,
     metal_kg: float | None,
-    plan: str,
+    plan: str | None,
     began: str | None,
     lifted: str | None,
     ended: str | None,
@@ -90,13 +90,13 @@ def add(
     """Enter a heat NAME; its readings are those of the furnace in its time."""
     from firelog.cli.clock import instant_or_now, now_us
     from firelog.pouring.alloys import alloy
-    from firelog.pouring.plan import read_pour_plan
+    from firelog.pouring.plan import plan_for, read_pour_plan
     from firelog.record import guards
     from firelog.record import heats as record
     from firelog.record.store import Store
 
     card = alloy(alloy_name)
-    asked = read_pour_plan(plan)
+    asked = plan_for(card.name) if plan is None else read_pour_plan(plan)
     foundry = settings.read_foundry()
     began_us, lifted_us, ended_us = (
         None if text is None and what != "began" else instant_or_now(text, foundry.timezone)
@@ -119,10 +119,11 @@ def add(
             crucible=crucible,
             crucible_kg=crucible_kg,
             metal_kg=metal_kg,
-            plan=(asked.title, asked.text),
+            plan=(asked.title, asked.text) if asked.text else None,
             note=note,
         )
     click.echo(f"heat {name!r} of {card.name} in {furnace!r} is entered", err=True)
+    click.echo(f"pour plan: {asked.title}", err=True)
 
 
 @heats.command()

@@ -13,7 +13,7 @@ import numpy as np
 
 from firelog.judge.mould import MouldShape
 from firelog.physics.metal.cooling import Melt, lifted
-from firelog.pouring.plan import DEFAULT_PLAN, read_pour_plan
+from firelog.pouring.plan import plan_for
 from firelog.readings import FloatArray, Quality, Unit
 from firelog.record import heats
 from firelog.record.rows import Firing
@@ -89,7 +89,7 @@ def add_heat(store: Store, made: DemoHeat, kiln: Firing, melt: Firing) -> heats.
     assert melt.ended_us is not None
     lifted_us = melt.ended_us
     _read_after_lift(store, made, melt, lifted_us)
-    plan = read_pour_plan(DEFAULT_PLAN)
+    plan = plan_for("C87300")
     heat = heats.add_heat(
         store,
         made.name,

@@ -15,7 +15,6 @@ from firelog.units import TemperatureUnit, parse_difference, parse_duration, par
 from firelog.verdict import Decision
 
 KINDS = ("window", "superheat", "handover", "mould temperature", "overheat")
-DEFAULT_PLAN = "art-bronze"
 _COMMON = ("name", "kind", "section", "decision", "source")
 _KEYS = {
     "window": ("from", "to"),
@@ -45,11 +44,15 @@ class Asked:
 
 @dataclass(frozen=True)
 class PourPlan:
-    """A title and the requirements, with the text they were read from."""
+    """A title and the requirements, with the text they were read from.
+
+    ``alloys`` names the alloy cards it was written for; empty where the file does not say.
+    """
 
     title: str
     asked: tuple[Asked, ...]
     text: str = ""
+    alloys: tuple[str, ...] = ()
 
 
 def read_pour_plan(name: str) -> PourPlan:
@@ -57,7 +60,7 @@ def read_pour_plan(name: str) -> PourPlan:
     if Path(name).is_file():
         path = Path(name)
     else:
-        known = {one.stem: one for one in sorted((shared_folder() / "pours").glob("*.toml"))}
+        known = _shipped()
         if name not in known:
             near = get_close_matches(name, known, n=1)
             advice = f"did you mean {near[0]!r}?" if near else f"there are: {', '.join(known)}"
@@ -67,17 +70,39 @@ def read_pour_plan(name: str) -> PourPlan:
     return parse_pour_plan(tomlfile.read_source(path), str(path))
 
 
+def plan_for(alloy: str) -> PourPlan:
+    """Return the plan that comes with firelog for an alloy card.
+
+    Where none was written for it the plan requires nothing: an alloy is never held against the
+    numbers of another.
+
+    >>> plan_for("A356").title
+    'Casting aluminium'
+    >>> plan_for("copper").asked
+    ()
+    """
+    plans = (read_pour_plan(name) for name in _shipped())
+    nothing = PourPlan(f"none: no plan that comes with firelog is for {alloy}", ())
+    return next((plan for plan in plans if alloy in plan.alloys), nothing)
+
+
+def _shipped() -> dict[str, Path]:
+    """Return the files of the plans that come with firelog, by name."""
+    return {one.stem: one for one in sorted((shared_folder() / "pours").glob("*.toml"))}
+
+
 def parse_pour_plan(text: str, file: str) -> PourPlan:
     """Read a pour plan from its text; raises :class:`InputError` with file and line."""
     table = tomlfile.parse(text, file)
-    table.only(("title", "unit", "require"))
+    table.only(("title", "unit", "alloys", "require"))
     unit = cast(TemperatureUnit, table.get("unit", tomlfile.choice(("C", "F", "K")), "C"))
     asked = tuple(_asked(row, unit) for row in table.tables("require"))
     names = [one.name for one in asked]
     for name in names:
         if names.count(name) > 1:
             raise table.fail(f"there are two requirements {name!r}; give each its own name")
-    return PourPlan(table.need("title", tomlfile.text), asked, text)
+    title = table.need("title", tomlfile.text)
+    return PourPlan(title, asked, text, table.get("alloys", tomlfile.texts, ()))
 
 
 def _asked(row: TomlTable, unit: TemperatureUnit) -> Asked:

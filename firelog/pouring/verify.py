@@ -21,7 +21,7 @@ from firelog.pouring.checks import PourCheck
 from firelog.pouring.handover import handover
 from firelog.pouring.metal import SeenDip
 from firelog.pouring.mould import MouldCooling, mould_course
-from firelog.pouring.plan import DEFAULT_PLAN, Asked, PourPlan, parse_pour_plan, read_pour_plan
+from firelog.pouring.plan import Asked, PourPlan, parse_pour_plan, plan_for
 from firelog.quantity import Quantity, Unknown
 from firelog.record import heats as record
 from firelog.record.heats import Heat, Mould, Pour
@@ -194,9 +194,9 @@ def _latest_us(course: MouldCooling | Unknown, asked: list[Asked]) -> int | None
 
 
 def plan_of(heat: Heat) -> PourPlan:
-    """Return what is asked of the heat's pours: its own plan, or the one that comes with us."""
+    """Return what is asked of the heat's pours: its own plan, or ours for its alloy."""
     if heat.plan_text is None:
-        return read_pour_plan(DEFAULT_PLAN)
+        return plan_for(heat.alloy)
     return parse_pour_plan(heat.plan_text, f"pour plan of {heat.name!r}")
 
 

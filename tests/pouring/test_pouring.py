@@ -11,9 +11,10 @@ import pytest
 from firelog.errors import InputError
 from firelog.judge import core
 from firelog.judge import firing as judging
+from firelog.pouring.alloys import read_alloys
 from firelog.pouring.answer import answer
 from firelog.pouring.freezing import enter_correction, freezing_of
-from firelog.pouring.plan import parse_pour_plan, read_pour_plan
+from firelog.pouring.plan import parse_pour_plan, plan_for, read_pour_plan
 from firelog.pouring.verify import assess_heat, foretell
 from firelog.readings import Quality, Role, Unit
 from firelog.record import heats
@@ -430,6 +431,26 @@ def test_the_plan_that_comes_with_firelog():
     assert all(one.source for one in plan.asked)
     with pytest.raises(InputError, match="did you mean 'art-bronze'"):
         read_pour_plan("art-bronce")
+
+
+@pytest.mark.parametrize("name", sorted(read_alloys()))
+def test_no_alloy_is_held_against_the_plan_of_another(name):
+    """A plan that comes with firelog names the alloy, asks what can be, or nothing is asked."""
+    card, plan = read_alloys()[name], plan_for(name)
+    assert name in plan.alloys or not plan.asked
+    for one in plan.asked:
+        assert one.source
+        if one.kind == "overheat":  # what was never hot enough to be poured is not overheated
+            assert one.above_c > card.liquidus_c[1] + 30.0
+
+
+def test_aluminium_is_not_bronze():
+    """No limit of the plan for aluminium lies where bronze is molten, and copper has no plan."""
+    limits = [v for one in plan_for("A356").asked for v in (one.low, one.above_c) if v]
+    assert max(limits) < 900.0  # C87300 begins to melt at 821 °C, A356 is liquid at 613 °C
+    assert plan_for("C87300").title == "Art bronze into shell"
+    assert plan_for("copper").asked == ()
+    assert "copper" in plan_for("copper").title
 
 
 # ---------------------------------------------------------------- the core as a channel
