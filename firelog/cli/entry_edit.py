@@ -33,7 +33,9 @@ _NOTHING = "nothing to change; `--help` lists what can be said"
 @click.option("--lifted", help="When the crucible was really lifted.")
 @click.option("--ended", help="When it, or the pour, was really over.")
 @click.option("--out", help="With --pour: when the mould really left the kiln.")
+@click.option("--lifted-within", help="How far off the noted lift may be.")
 @click.option("--within", help="With --pour: how far off the times may be.")
+@click.option("--out-within", help="With --pour: how far off the kiln-out may be.")
 @click.option("--note", help="What is really to be noted.")
 @correction_options
 @insist_option
@@ -49,13 +51,28 @@ def edit_heat(settings: Settings, /, *, name: str, **said: Any) -> None:
     with Store.open(settings.store_path(), write=True) as store, store.writing():
         heat = heats.heat(store, name)
         if said["mould"] is None:
+            entry: corrections.Kind = "heat"
+            number = heat.id
             changes = _heat_changes(settings, store, heat, said)
-            made = corrections.edit(store, "heat", heat.id, changes, who=who, why=why)
         else:
             pour = _pour(store, heat, said["mould"])
+            entry, number = "pour", pour.id
             changes = _pour_changes(settings, heat, pour, said)
-            made = corrections.edit(store, "pour", pour.id, changes, who=who, why=why)
+        within_s = _doubt(entry, said)
+        heats.note_within(store, entry, number, within_s)
+        if within_s is not None and not changes:
+            click.echo(f"noted: within {within_s:g} s, by {who}: {why}", err=True)
+            return
+        made = corrections.edit(store, entry, number, _some(changes), who=who, why=why)
     _tell(f"heat {name!r}", made)
+
+
+def _doubt(entry: Any, said: dict[str, Any]) -> float | None:
+    """Return how far off [s] the lift (of a heat) or the kiln-out (of a pour) is said to be."""
+    from firelog.units import parse_duration
+
+    text = said["lifted_within" if entry == "heat" else "out_within"]
+    return None if text is None else parse_duration(text)
 
 
 def _heat_changes(
@@ -64,7 +81,7 @@ def _heat_changes(
     from firelog.pouring.alloys import alloy
     from firelog.record import guards, heats
 
-    _refuse(said, ("out", "within"), "belongs to a pour; name its mould with --pour")
+    _refuse(said, ("out", "within", "out_within"), "belongs to a pour; name its mould with --pour")
     plain = ("crucible", "crucible_kg", "metal_kg", "note")
     changes = {key: said[key] for key in plain if said[key] is not None}
     changes |= _times(settings, said, ("began", "lifted", "ended"))
@@ -81,7 +98,7 @@ def _heat_changes(
     began_us = changes.get("began_us", heat.began_us)
     for key in ("lifted_us", "ended_us"):
         guards.span(began_us, changes.get(key, getattr(heat, key)), repr(heat.name))
-    return _some(changes)
+    return changes
 
 
 def _pour_changes(settings: Settings, heat: Any, pour: Any, said: dict[str, Any]) -> dict[str, Any]:
@@ -89,7 +106,10 @@ def _pour_changes(settings: Settings, heat: Any, pour: Any, said: dict[str, Any]
     from firelog.record import guards
     from firelog.units import parse_duration
 
-    of_heat = ("renamed", "furnace", "alloy", "crucible", "crucible_kg", "metal_kg", "lifted")
+    of_heat = (
+        *("renamed", "furnace", "alloy", "crucible", "crucible_kg", "metal_kg"),
+        *("lifted", "lifted_within"),
+    )
     _refuse(said, of_heat, "belongs to the heat itself; leave --pour out")
     changes = _times(settings, said, ("began", "ended", "out"))
     if said["within"] is not None:
@@ -103,7 +123,7 @@ def _pour_changes(settings: Settings, heat: Any, pour: Any, said: dict[str, Any]
         raise InputError(f"{pour.mould!r} cannot be poured before {heat.name!r} began to melt")
     if out_us is not None and out_us > began_us:
         raise InputError(f"{pour.mould!r} cannot be poured before it left the kiln")
-    return _some(changes)
+    return changes
 
 
 @click.command("void")

@@ -64,6 +64,7 @@ def heats(ctx: click.Context, settings: Settings, as_json: bool) -> None:
 @click.option("--plan", help="Pour plan: file or name; default: the one shipped for the alloy.")
 @click.option("--began", help="When charging began (ISO 8601); default: now.")
 @click.option("--lifted", help="When the crucible was lifted (ISO 8601).")
+@click.option("--lifted-within", help="How far off that may be; 5 s unless stated.")
 @click.option("--ended", help="When the heat was over (ISO 8601).")
 @click.option("--note", default="", help="What was charged.")
 @insist_option
@@ -82,6 +83,7 @@ def add(
     plan: str | None,
     began: str | None,
     lifted: str | None,
+    lifted_within: str | None,
     ended: str | None,
     note: str,
     insist: bool,
@@ -94,6 +96,7 @@ def add(
     from firelog.record import guards
     from firelog.record import heats as record
     from firelog.record.store import Store
+    from firelog.units import parse_duration
 
     card = alloy(alloy_name)
     asked = plan_for(card.name) if plan is None else read_pour_plan(plan)
@@ -121,6 +124,7 @@ def add(
             metal_kg=metal_kg,
             plan=(asked.title, asked.text) if asked.text else None,
             note=note,
+            lifted_within_s=None if lifted_within is None else parse_duration(lifted_within),
         )
     click.echo(f"heat {name!r} of {card.name} in {furnace!r} is entered", err=True)
     click.echo(f"pour plan: {asked.title}", err=True)
@@ -129,11 +133,12 @@ def add(
 @heats.command()
 @click.argument("name")
 @click.option("--at", help=f"The instant {_AT}.")
+@click.option("--within", default="5 s", show_default=True, help="How far off it may be.")
 @common_options
 @pass_settings
-def lift(settings: Settings, name: str, at: str | None) -> None:
+def lift(settings: Settings, name: str, at: str | None, within: str) -> None:
     """Note that the crucible of the heat NAME was lifted."""
-    _mark(settings, name, at, "lifted_us")
+    _mark(settings, name, at, "lifted_us", within)
 
 
 @heats.command()
@@ -146,15 +151,16 @@ def end(settings: Settings, name: str, at: str | None) -> None:
     _mark(settings, name, at, "ended_us")
 
 
-def _mark(settings: Settings, name: str, at: str | None, what: str) -> None:
+def _mark(settings: Settings, name: str, at: str | None, what: str, within: str = "") -> None:
     from firelog.cli.clock import instant_or_now
     from firelog.record import heats as record
     from firelog.record.store import Store
+    from firelog.units import parse_duration
 
     t_us = instant_or_now(at, settings.read_foundry().timezone)
     with Store.open(settings.store_path(), write=True) as store:
         if what == "lifted_us":
-            record.mark(store, name, lifted_us=t_us)
+            record.mark(store, name, lifted_us=t_us, within_s=parse_duration(within))
         else:
             record.mark(store, name, ended_us=t_us)
     click.echo(f"noted: {name!r} {what.removesuffix('_us')}", err=True)
@@ -192,6 +198,7 @@ def note(settings: Settings, *, name: str, text: str, kind: str, at: str | None,
 @click.option("--ended", help="When it was full (ISO 8601).")
 @click.option("--out", help="When the mould left the kiln (ISO 8601).")
 @click.option("--within", default="5 s", show_default=True, help="How far off the times may be.")
+@click.option("--out-within", help="How far off the kiln-out may be, where it differs.")
 @click.option("--note", default="", help="What was seen.")
 @common_options
 @pass_settings
@@ -204,6 +211,7 @@ def pour(
     ended: str | None,
     out: str | None,
     within: str,
+    out_within: str | None,
     note: str,
 ) -> None:
     """Enter that MOULD was filled from the heat NAME."""
@@ -222,6 +230,7 @@ def pour(
             ended_us=None if ended is None else instant_or_now(ended, timezone),
             out_us=None if out is None else instant_or_now(out, timezone),
             within_s=parse_duration(within),
+            out_within_s=None if out_within is None else parse_duration(out_within),
             note=note,
         )
     click.echo(f"{mould!r} is entered as poured from {name!r}", err=True)
@@ -249,6 +258,7 @@ def show(settings: Settings, name: str, as_json: bool) -> None:
                     "began": iso_utc(pour.began_us),
                     "ended": None if pour.ended_us is None else iso_utc(pour.ended_us),
                     "within_s": pour.within_s,
+                    "out_within_s": pour.out_within_s,
                     "note": pour.note,
                 }
                 for pour in record.pours(store, heat)
@@ -287,6 +297,7 @@ def _row(heat: Heat) -> dict[str, Any]:
         "metal_kg": heat.metal_kg,
         "began": iso_utc(heat.began_us),
         "lifted": None if heat.lifted_us is None else iso_utc(heat.lifted_us),
+        "lifted_within_s": None if heat.lifted_us is None else heat.lifted_within_s,
         "ended": None if heat.ended_us is None else iso_utc(heat.ended_us),
         "note": heat.note,
     }

@@ -18,15 +18,21 @@ from firelog.record.missing import not_found
 from firelog.record.rows import Channel, Event
 from firelog.record.store import Store, standing
 
-AFTER_US = 1_800_000_000  # how long after its last pour a heat without an end is still read
-_HEAT = """select h.id, h.name, k.name, h.alloy, h.crucible, h.crucible_kg, h.metal_kg, h.began_us,
-  h.lifted_us, h.ended_us, h.note, s.text, h.voided_us from heats h join kilns k on k.id = h.furnace
+AFTER_US = 86_400_000_000  # how long after what was last noted an open heat is still read
+WITHIN_S = 5.0  # how far off a noted instant may be where nobody said; common practice, no source
+_NEWEST = """(select n.within_s from noted_within n where n.entry = '{entry}'
+  and n.number = {number} and n.instant = '{instant}' order by n.id desc limit 1)"""
+_LIFTED_WITHIN = _NEWEST.format(entry="heat", number="h.id", instant="lifted")
+_OUT_WITHIN = _NEWEST.format(entry="pour", number="p.id", instant="out")
+_HEAT = f"""select h.id, h.name, k.name, h.alloy, h.crucible, h.crucible_kg, h.metal_kg, h.began_us,
+  h.lifted_us, h.ended_us, h.note, s.text, h.voided_us, coalesce({_LIFTED_WITHIN}, {WITHIN_S})
+  from heats h join kilns k on k.id = h.furnace
   left join schedules s on s.sha256 = h.plan"""
 _MOULD = """select m.id, m.name, f.name, m.section, m.metal_kg, m.details, m.note,
   m.voided_us
   from moulds m left join firings f on f.id = m.firing"""
-_POUR = """select p.id, h.name, m.name, p.out_us, p.began_us, p.ended_us, p.within_s, p.note,
-  p.voided_us
+_POUR = f"""select p.id, h.name, m.name, p.out_us, p.began_us, p.ended_us, p.within_s, p.note,
+  p.voided_us, coalesce({_OUT_WITHIN}, p.within_s)
   from pours p join heats h on h.id = p.heat join moulds m on m.id = p.mould"""
 _EVENT = """select e.id, e.t_us, e.kind, e.text, e.who, k.name, e.firing, e.channel, e.corrects,
   e.why, e.entered_us from events e join kilns k on k.id = e.kiln"""
@@ -34,7 +40,10 @@ _EVENT = """select e.id, e.t_us, e.kind, e.text, e.who, k.name, e.firing, e.chan
 
 @dataclass(frozen=True)
 class Heat:
-    """One melt; ``plan_text`` is the copy of what was asked of its pours, None when nothing was."""
+    """One melt; ``plan_text`` is the copy of what was asked of its pours, None when nothing was.
+
+    ``lifted_within_s`` [s] is how far off the noted lift may be.
+    """
 
     id: int
     name: str
@@ -49,6 +58,7 @@ class Heat:
     note: str = ""
     plan_text: str | None = field(default=None, repr=False)
     voided_us: int | None = None
+    lifted_within_s: float = WITHIN_S
 
 
 @dataclass(frozen=True)
@@ -67,7 +77,10 @@ class Mould:
 
 @dataclass(frozen=True)
 class Pour:
-    """One mould filled; ``out_us`` is None where nobody noted when it left the kiln."""
+    """One mould filled; ``out_us`` is None where nobody noted when it left the kiln.
+
+    ``within_s`` [s] is how far off the noted pour may be, ``out_within_s`` [s] the kiln-out.
+    """
 
     id: int
     heat: str
@@ -78,6 +91,7 @@ class Pour:
     within_s: float
     note: str = ""
     voided_us: int | None = None
+    out_within_s: float = WITHIN_S
 
 
 # ---------------------------------------------------------------- heats
@@ -95,6 +109,7 @@ def add_heat(
     metal_kg: float | None = None,
     plan: tuple[str, str] | None = None,
     note: str = "",
+    lifted_within_s: float | None = None,
 ) -> Heat:
     """Enter a heat, with a copy (title, text) of its pour plan.
 
@@ -114,6 +129,8 @@ def add_heat(
             (name, _furnace(store, furnace), alloy, crucible, crucible_kg, metal_kg, sha256,
              began_us, lifted_us, ended_us, note),
         )  # fmt: skip
+        made = heat(store, name)
+        note_within(store, "heat", made.id, lifted_within_s)
     return heat(store, name)
 
 
@@ -132,9 +149,15 @@ def heat(store: Store, name: str) -> Heat:
     return Heat(*rows[0])
 
 
-def mark(store: Store, name: str, *, lifted_us: int | None = None, ended_us: int | None = None
-         ) -> Heat:  # fmt: skip
-    """Say when a heat was lifted or ended; what was said before stays."""
+def mark(
+    store: Store,
+    name: str,
+    *,
+    lifted_us: int | None = None,
+    ended_us: int | None = None,
+    within_s: float | None = None,
+) -> Heat:
+    """Say when a heat was lifted (within ``within_s`` [s]) or ended; what was said before stays."""
     known = heat(store, name)
     for column, value in (("lifted_us", lifted_us), ("ended_us", ended_us)):
         if value is None:
@@ -148,18 +171,45 @@ def mark(store: Store, name: str, *, lifted_us: int | None = None, ended_us: int
             )
         with store.writing():
             _run(store, f"update heats set {column}=? where id=?", (value, known.id))
+            if column == "lifted_us":
+                note_within(store, "heat", known.id, within_s)
     return heat(store, name)
 
 
+def note_within(store: Store, entry: str, number: int, within_s: float | None) -> None:
+    """Keep how far off [s] the lift of a heat, or the kiln-out of a pour, may be; None: nothing."""
+    if within_s is None:
+        return
+    instant = {"heat": "lifted", "pour": "out"}[entry]
+    with store.writing():
+        _run(
+            store,
+            "insert into noted_within(entry,number,instant,within_s,entered_us)"
+            f" values (?,?,?,?,{migrations.NOW_US})",
+            (entry, number, instant, within_s),
+        )
+
+
 def span_us(store: Store, known: Heat) -> tuple[int, int]:
-    """Return from when to when a heat is read: to its end, else half an hour past its last pour."""
+    """Return from when to when a heat is read: to its end, else to the furnace's next heat.
+
+    A melt stands in its furnace for as long as it needs: an open heat is read for a day from the
+    last that was noted of it.
+    """
     if known.ended_us is not None:
         return known.began_us, known.ended_us
     last = max(
         [known.began_us, known.lifted_us or 0]
         + [pour.ended_us or pour.began_us for pour in pours(store, known)]
     )
-    return known.began_us, last + AFTER_US
+    row = _all(
+        store,
+        "select min(h.began_us) from heats h join kilns k on k.id = h.furnace"
+        " where k.name = ? and h.began_us > ? and h.voided_us is null",
+        (known.furnace, last),
+    )[0]
+    end = last + AFTER_US
+    return known.began_us, end if row[0] is None else min(end, row[0] - 1)
 
 
 def channels_of(store: Store, known: Heat) -> list[Channel]:
@@ -254,7 +304,8 @@ def add_pour(
     began_us: int,
     ended_us: int | None = None,
     out_us: int | None = None,
-    within_s: float = 5.0,
+    within_s: float = WITHIN_S,
+    out_within_s: float | None = None,
     note: str = "",
 ) -> Pour:
     """Enter a pour; raises InputError when its times cannot be, StoreError for a filled mould."""
@@ -275,6 +326,8 @@ def add_pour(
             f" values (?,?,?,?,?,?,?,{migrations.NOW_US})",
             (known.id, filled.id, out_us, began_us, ended_us, within_s, note),
         )
+        made = next(pour for pour in pours(store, known) if pour.mould == filled.name)
+        note_within(store, "pour", made.id, out_within_s)
     return next(pour for pour in pours(store, known) if pour.mould == filled.name)
 
 

@@ -494,7 +494,35 @@ def seventh(db: Any) -> None:
         db.execute(statement)
 
 
-SCHEMA = 7
+_EIGHTH = """
+-- How far off an instant of a heat or a pour may be, where that is its own and not its entry's.
+-- Written once: the newest row of an instant stands.
+create table noted_within (
+  id integer primary key autoincrement,
+  entry text not null check (entry in ('heat', 'pour')),
+  number integer not null,
+  instant text not null check (instant in ('lifted', 'out')),
+  within_s real not null check (within_s >= 0),
+  entered_us integer not null
+) strict;
+create index noted_within_by_entry on noted_within (entry, number, instant, id)
+"""
+
+
+@migrations()  # type: ignore[untyped-decorator]
+def eighth(db: Any) -> None:
+    """How far off the lift of a heat and the kiln-out of a mould may be."""
+    for statement in _EIGHTH.split(";\n"):
+        if statement.strip():
+            db.execute(statement)
+    for event in ("update", "delete"):
+        db.execute(
+            f"create trigger noted_within_keep_{event} before {event} on noted_within begin"
+            " select raise(abort, 'noted_within is written once; enter a later row'); end"
+        )
+
+
+SCHEMA = 8
 
 
 @functools.cache

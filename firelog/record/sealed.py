@@ -102,6 +102,12 @@ COVERED = {
         "t.began_us",
         grows=False,
     ),
+    "noted_within": Covered(
+        "doubt of instant",
+        _columns("id entry number instant within_s entered_us"),
+        "t.instant",
+        "t.entered_us",
+    ),
     "castings": Covered(
         "casting",
         _columns("id name piece part mould details note entered_us voided_us"),

@@ -58,6 +58,10 @@ ROWS = {
         "insert into pours(heat,mould,out_us,began_us,ended_us,note,entered_us)"
         f" values (1,1,{T0},{T0},{T0},'n',{T0})"
     ),
+    "noted_within": (
+        "insert into noted_within(entry,number,instant,within_s,entered_us)"
+        f" values ('pour',1,'out',30,{T0})"
+    ),
     "castings": (
         "insert into castings(name,piece,part,mould,note,entered_us)"
         f" values ('wing','heron','wing',1,'n',{T0})"
@@ -200,6 +204,7 @@ def test_every_update_of_every_column_is_named(forgers):
                 "ok": "1 - ok",
                 "measurement": "'{\"quantity\": 1}'",
             }.get(column, value)
+            value = {"entry": "'heat'", "instant": "'lifted'"}.get(column, value)
             if (name, column) == ("imports", "kind"):
                 value = "'collector'"
             if (name, column) == ("corrections", "kind"):

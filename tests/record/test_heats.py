@@ -52,6 +52,7 @@ def test_a_mould_and_its_pour(store):
         store, heat, made, began_us=T0 + 3 * MIN, out_us=T0 + MIN, ended_us=T0 + 4 * MIN
     )
     assert (pour.heat, pour.mould, pour.out_us, pour.within_s) == ("heat 1", "wing", T0 + MIN, 5.0)
+    assert pour.out_within_s == 5.0
     assert heats.moulds(store, "night") == [made]
     assert heats.span_us(store, heat) == (T0, T0 + 4 * MIN + heats.AFTER_US)
 
@@ -121,3 +122,25 @@ def test_events_of_the_furnace_in_its_time(store):
     store.add_event(T0 + 20 * MIN, "swept", kiln="furnace")
     heat = heats.heat(store, "heat 1")
     assert [event.kind for event in heats.events_of(store, heat)] == ["skimmed"]
+
+
+def test_each_instant_has_its_own_doubt(store):
+    """Lift, pour and kiln-out may each be noted otherwise well; a later word stands."""
+    heat = heats.mark(store, "heat 1", lifted_us=T0 + MIN, within_s=60.0)
+    assert heat.lifted_within_s == 60.0
+    made = heats.add_mould(store, "wing")
+    pour = heats.add_pour(
+        store, heat, made, began_us=T0 + 3 * MIN, out_us=T0 + MIN, within_s=2.0, out_within_s=30.0
+    )
+    assert (pour.within_s, pour.out_within_s) == (2.0, 30.0)
+    heats.note_within(store, "pour", pour.id, 10.0)
+    assert heats.pours(store, heat)[0].out_within_s == 10.0
+    assert heats.heat(store, "heat 1").lifted_within_s == 60.0
+
+
+def test_an_open_heat_is_read_until_the_next_of_its_furnace(store):
+    """A melt that stands for hours is still running; the next one in the furnace ends it."""
+    heat = heats.heat(store, "heat 1")
+    assert heats.span_us(store, heat)[1] > T0 + 300 * MIN
+    heats.add_heat(store, "heat 2", "furnace", "C87300", began_us=T0 + 90 * MIN)
+    assert heats.span_us(store, heat)[1] == T0 + 90 * MIN - 1
