@@ -75,6 +75,49 @@ def _print_unit(settings: Settings, *, collect: bool) -> None:
     click.echo(service_file(service), nl=False)
 
 
+@watch.command("rehearse")
+@click.argument("firing", required=False)
+@click.option("--kiln", help="Instead of a firing: hours of this kiln.")
+@click.option("--from", "begin", metavar="INSTANT", help="Where the kiln's hours begin.")
+@click.option("--until", metavar="INSTANT", help="Play no farther than this.")
+@json_option
+@common_options
+@pass_settings
+def rehearse(
+    settings: Settings,
+    firing: str | None,
+    kiln: str | None,
+    begin: str | None,
+    until: str | None,
+    *,
+    as_json: bool,
+) -> None:
+    """Play FIRING, or hours of a kiln, through the watch: who would have been called, and how.
+
+    Nothing is sent and the store stays as it is. Nothing is used before its instant. Status 1
+    when somebody would have been called for help.
+    """
+    from firelog.cli.rehearsal import show, told
+    from firelog.units import parse_instant, zone
+    from firelog.watch.rehearse.rehearsal import rehearse_firing, rehearse_kiln
+
+    path, plan = settings.store_path(), _plan(settings)
+    tz = zone(settings.read_foundry().timezone)
+    until_us = None if until is None else parse_instant(until, tz)
+    if firing is not None and kiln is None and begin is None:
+        played = rehearse_firing(path, plan, firing, until_us)
+    elif firing is None and kiln is not None and begin is not None and until_us is not None:
+        played = rehearse_kiln(path, plan, kiln, parse_instant(begin, tz), until_us)
+    else:
+        raise click.UsageError("name a FIRING, or --kiln with --from and --until")
+    if as_json:
+        emit_json(told(played))
+    else:
+        show(played, tz)
+    if any(not call.good_news for call in played.calls):
+        raise SystemExit(1)
+
+
 @watch.command("check")
 @json_option
 @common_options

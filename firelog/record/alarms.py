@@ -12,7 +12,7 @@ from typing import Any
 from firelog.alarm import AlarmAction, AlarmState, Priority, after
 from firelog.errors import InputError
 from firelog.record import driver
-from firelog.record.rows import Event, StoredAlarm, StoredStep
+from firelog.record.rows import StoredAlarm, StoredStep
 from firelog.record.store import Store
 from firelog.units import seconds_since
 
@@ -70,17 +70,6 @@ def steps(store: Store, *, alarm_id: int | None = None, after_id: int = 0) -> li
 def newest_step(store: Store) -> int:
     """Return the number of the newest move, 0 when there is none: cheap to poll."""
     return int(query(store, "select coalesce(max(id), 0) from alarm_steps")[0][0])
-
-
-def intake_events(store: Store, after_id: int) -> list[Event]:
-    """Return events that came after an event's number, from whatever kiln, in order."""
-    rows = query(
-        store,
-        "select e.id, e.t_us, e.kind, e.text, e.who, k.name, e.firing, e.channel from events e"
-        " left join kilns k on k.id = e.kiln where e.id > ? order by e.id",
-        (after_id,),
-    )
-    return [Event(*row) for row in rows]
 
 
 # ---------------------------------------------------------------- the watch moves them

@@ -497,6 +497,11 @@ class Store:
         events = [Event(*row) for row in rows]
         return events if superseded else standing(events)
 
+    def events_after(self, event_id: int) -> list[Event]:
+        """Return events that came after an event's number, from whatever kiln, in order."""
+        rows = self._all(f"{_EVENT} where e.id > ? order by e.id", (event_id,))
+        return [Event(*row) for row in rows]
+
     # ------------------------------------------------------------ verdicts
     def save_verdict(self, stored: StoredVerdict) -> None:
         """Keep the verdict reached when a firing was closed; earlier ones stay."""

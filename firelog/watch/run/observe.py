@@ -16,7 +16,6 @@ from firelog.intake.clock import ArrivalClock
 from firelog.judge import measured, outlook, recorded
 from firelog.physics.thermometry.uncertainty import MeasurementChain
 from firelog.readings import IntArray, Role, Trace
-from firelog.record import alarms
 from firelog.record.rows import Channel, Event, Firing
 from firelog.record.store import Store
 from firelog.say.reader import reader_of
@@ -27,7 +26,7 @@ from firelog.watch.facts import Facts, KilnNow, Machine, ScheduleProgress
 from firelog.watch.run.buffer import ChannelBuffer
 from firelog.watch.run.progress import channel_now, course_of
 
-COURSE_S = 30.0
+COURSE_S = 60.0
 FIRINGS_S = 2.0
 BACK_S = 5.0  # how far before the newest reading a clock must be to have been set back
 FORGOTTEN_S = 12 * 3600.0
@@ -50,6 +49,7 @@ class _Kiln:
     heard_s: float = 0.0
     course: ScheduleProgress | None = None
     course_s: float = -1e9
+    followed_s: float = -1.0
     silence: str = ""
     since_s: float = 0.0
 
@@ -72,7 +72,7 @@ class Observer:
         self._kilns: dict[str, _Kiln] = {}
         self._channels: dict[str, list[tuple[Channel, MeasurementChain]]] = {}
         self._firings_s = -1e9
-        self._event_id = max((e.id for e in alarms.intake_events(store, 0)), default=0)
+        self._event_id = max((e.id for e in store.events_after(0)), default=0)
         self._refused = ""
         self._clock_at: tuple[float, float, str] = (-1e9, 0.0, "")
         self._slept_at: tuple[float, float] = (-1e9, 0.0)
@@ -82,7 +82,7 @@ class Observer:
         steady_s = self._clock.steady_s()
         for step in self._clock.steps():
             self._time(step.kind, step.seconds, step.text)
-        self._hear(alarms.intake_events(self._store, self._event_id))
+        self._hear(self._store.events_after(self._event_id))
         if steady_s - self._firings_s >= FIRINGS_S:
             self._firings_s = steady_s
             self._find_firings()
@@ -148,10 +148,10 @@ class Observer:
         self._read(kiln, steady_s)
         now_s = kiln.now_s(steady_s)
         buffers = [buffer for buffer in kiln.buffers.values() if buffer.newest_s is not None]
-        due = steady_s - kiln.course_s >= COURSE_S
+        due = steady_s - kiln.course_s >= COURSE_S and kiln.newest_s > kiln.followed_s
         if kiln.schedule is not None and due and any(b.usable_s is not None for b in buffers):
             # Followed up to the newest reading: what has not come yet is no hole.
-            kiln.course_s = steady_s
+            kiln.course_s, kiln.followed_s = steady_s, kiln.newest_s
             kiln.course = course_of(kiln.schedule, buffers, kiln.newest_s, kiln.history)
         return KilnNow(
             kiln.firing.kiln,
@@ -203,7 +203,7 @@ class Observer:
             kiln.read_us[channel.id] = at_us - 1
             if channel.id in kiln.buffers:
                 kiln.buffers[channel.id].rewind(at_s)
-        kiln.newest_s, kiln.heard_s = at_s, self._clock.steady_s()
+        kiln.newest_s, kiln.heard_s, kiln.followed_s = at_s, self._clock.steady_s(), -1.0
 
     # ------------------------------------------------------------ the machine
     def _hear(self, events: Iterable[Event]) -> None:

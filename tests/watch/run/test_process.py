@@ -121,7 +121,7 @@ def newest_us(store: Path) -> int:
 
 def event_kinds(store: Path) -> list[str]:
     with Store.open(store) as opened:
-        return [event.kind for event in alarms.intake_events(opened, 0)]
+        return [event.kind for event in opened.events_after(0)]
 
 
 @pytest.mark.slow
