@@ -15,7 +15,14 @@ from firelog import tomlfile
 from firelog.errors import InputError
 from firelog.readings import Role, Unit
 from firelog.tomlfile import TomlTable
-from firelog.units import TemperatureUnit, parse_difference, parse_duration, zone
+from firelog.units import (
+    WEIGHT_UNITS,
+    TemperatureUnit,
+    WeightUnit,
+    parse_difference,
+    parse_duration,
+    zone,
+)
 
 LETTERS = ("A", "B", "C", "E", "J", "K", "N", "R", "S", "T")
 _CLASSES = {"IEC": ("1", "2", "3"), "ASTM": ("standard", "special")}
@@ -60,6 +67,8 @@ class FoundryFile:
     sources: tuple[SourceSpec, ...] = ()
     store: str | None = None
     calibrate_every_s: float = 365 * 86400.0
+    weight: WeightUnit | None = None
+    address: tuple[str, ...] = ()
 
 
 _TOP_KEYS = (
@@ -68,6 +77,8 @@ _TOP_KEYS = (
     "unit",
     "store",
     "calibrate_every",
+    "weight",
+    "address",
     "channel",
     "source",
     "columns",  # read by firelog.intake.file.choice
@@ -113,6 +124,8 @@ def _foundry(table: TomlTable) -> FoundryFile:
         sources=sources,
         store=table.get("store", tomlfile.text, None),
         calibrate_every_s=table.get("calibrate_every", parse_duration, 365 * 86400.0),
+        weight=cast(WeightUnit | None, table.get("weight", tomlfile.choice(WEIGHT_UNITS), None)),
+        address=table.get("address", tomlfile.texts, ()),
     )
 
 

@@ -19,10 +19,20 @@ from numpy.typing import NDArray
 from firelog.errors import InputError
 
 TemperatureUnit = Literal["C", "F", "K"]
+WeightUnit = Literal["kg", "lb"]
 Number = TypeVar("Number", float, NDArray[np.float64])
 
 ZERO_C_IN_K = 273.15  # SI Brochure, 9th edition, section 2.3.1
 K_PER_F = 5.0 / 9.0
+WEIGHT_UNITS: tuple[WeightUnit, ...] = ("kg", "lb")
+# The pound is exact (NIST SP 811:2008, appendix B.8).
+KG_PER: dict[str, float] = {
+    "kg": 1.0,
+    "g": 1e-3,
+    "lb": 0.45359237,
+    "lbs": 0.45359237,
+    "oz": 0.028349523125,
+}
 
 _UNIT_NAMES: dict[str, TemperatureUnit] = {
     "c": "C",
@@ -193,6 +203,31 @@ def parse_duration(value: object) -> float:
     if not 0 <= seconds < 1e9:
         raise InputError(f'{value!r} is not a possible duration; write it like "90 min"')
     return seconds
+
+
+def parse_weight(value: object, default: WeightUnit) -> float:
+    """Read a weight into kilograms: ``12`` in the default unit, ``"26.5 lb"``, ``"900 g"``.
+
+    Raises :class:`InputError` when it is no weight or not above nought.
+
+    >>> parse_weight("26.5 lb", "kg"), parse_weight(12, "kg")
+    (12.020197805, 12.0)
+    >>> parse_weight("12 stone", "kg")
+    Traceback (most recent call last):
+        ...
+    firelog.errors.InputError: '12 stone' is no weight; write kilograms, or "26 lb"
+    """
+    found = _QUANTITY.match(value) if isinstance(value, str) else None
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        number, named = float(value), str(default)
+    elif found:
+        number, named = float(found[1]), found[2].strip().casefold() or default
+    else:
+        number, named = np.nan, "kg"
+    weight_kg = number * KG_PER.get(named, np.nan)
+    if not 0.0 < weight_kg < np.inf:
+        raise InputError(f'{value!r} is no weight; write kilograms, or "26 lb"')
+    return round(weight_kg, 12)
 
 
 def _duration(value: object) -> float | None:

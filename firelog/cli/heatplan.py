@@ -122,22 +122,29 @@ def arrest(settings: Settings, /, *, name: str, channel: str, **asked: Any) -> N
 @pass_settings
 @click.pass_context
 def plan(ctx: click.Context, settings: Settings, day: str, as_json: bool) -> None:
-    """Say which moulds go into which heat, and in which order; DAY is a TOML file.
+    """Say which moulds go into which heat, in which order and when; DAY is a TOML file.
 
-    Exit status 1 when a mould fits into no heat within its window.
+    [[mould]]: name, alloy, metal, and from and to (when it may be poured) or the kiln it waits in
+    and how long it may be outside. [[heat]]: name, alloy, metal, ready, lasts, each. [[kiln]]: name,
+    ready, until, walk. [[crew]]: name, pours, carries. Crews pause where something is not ready yet.
+    Exit status 1 when a mould is left over.
     """
-    from firelog.pouring.day import answer, read_day
+    from firelog.pouring.day.answer import answer, lines
+    from firelog.pouring.day.reader import read_day
+    from firelog.pouring.day.solve import plan as best_plan
+    from firelog.pouring.verify import CAUTIONS
+    from firelog.say.reader import usual_weight
 
-    settings.read_foundry()
-    found = answer(read_day(day))
+    foundry = settings.read_foundry()
+    made, unit = read_day(day, usual_weight(foundry.unit, foundry.weight))
+    found = best_plan(made)
     if as_json:
-        emit_json(found)
+        emit_json(answer(made, found))
     else:
-        for place in found["places"]:
-            click.echo(f"{place['at']}  {place['heat']}  {place['turn']}. {place['mould']}")
-        for name in found["left"]:
-            click.echo(f"left over: {name} meets no heat within its window")
-    ctx.exit(1 if found["left"] else 0)
+        for line in lines(made, found, unit):
+            click.echo(line)
+        click.echo(CAUTIONS[0])
+    ctx.exit(1 if found.left else 0)
 
 
 @click.command()

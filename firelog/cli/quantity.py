@@ -14,11 +14,11 @@ from typing import Any
 import click
 
 from firelog.errors import InputError
-from firelog.units import parse_temperature
+from firelog.units import KG_PER, parse_temperature
 
-# The pound and the inch are exact (NIST SP 811:2008, appendix B.8); so is the US liquid gallon.
+# The inch is exact (NIST SP 811:2008, appendix B.8); so is the US liquid gallon.
 _UNITS: dict[str, dict[str, float]] = {
-    "kg": {"kg": 1.0, "g": 1e-3, "lb": 0.45359237, "lbs": 0.45359237, "oz": 0.028349523125},
+    "kg": KG_PER,
     "mm": {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, '"': 25.4, "ft": 304.8},
     "l": {"l": 1.0, "ml": 1e-3, "gal": 3.785411784, "qt": 0.946352946},
     "kg/m³": {"kg/m³": 1.0, "kg/m3": 1.0, "g/cm³": 1000.0, "g/cm3": 1000.0},

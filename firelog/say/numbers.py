@@ -6,7 +6,7 @@ import math
 from typing import Protocol
 
 from firelog.say.durations import show_duration, show_exact_duration
-from firelog.units import TemperatureUnit, difference_from_k, from_celsius
+from firelog.units import KG_PER, TemperatureUnit, WeightUnit, difference_from_k, from_celsius
 
 NOTHING = "–"  # stands where there is no number
 _FINE = 20.0  # differences below so many degrees are shown with a decimal
@@ -58,6 +58,13 @@ def show_difference(value_k: float, unit: TemperatureUnit, digits: int | None = 
 def show_rate(rate_k_per_h: float, unit: TemperatureUnit) -> str:
     """Return ``"300 K/h"`` or ``"540 °F/h"`` for a rate in kelvin per hour."""
     return f"{show_difference(rate_k_per_h, unit)}/h"
+
+
+def show_weight(weight_kg: float, unit: WeightUnit) -> str:
+    """Return ``"12.0 kg"`` or ``"26.5 lb"`` for a weight in kilograms; small ones finer."""
+    value = weight_kg / KG_PER[unit]
+    digits = 0 if value >= 200.0 else 1 if value >= 2.0 else 2
+    return f"{_rounded(value, digits)} {unit}"
 
 
 def quantity(value: float | None, unit: str, shown: TemperatureUnit, *, exact: bool = False) -> str:

@@ -1,4 +1,4 @@
-"""For whom something is said: the reader's unit, time zone and foundry."""
+"""For whom something is said: the reader's units, time zone and foundry."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from firelog.errors import InputError
-from firelog.units import TemperatureUnit, zone
+from firelog.units import WEIGHT_UNITS, TemperatureUnit, WeightUnit, zone
 
 
 class KeepsSettings(Protocol):
@@ -24,6 +24,7 @@ class Reader:
     unit: TemperatureUnit = "C"
     tz: ZoneInfo = field(default_factory=lambda: zone("UTC"))
     foundry: str = "our foundry"
+    weight: WeightUnit = "kg"
 
 
 def reader_of(settings: KeepsSettings, chosen_unit: str | None = None) -> Reader:
@@ -38,4 +39,11 @@ def reader_of(settings: KeepsSettings, chosen_unit: str | None = None) -> Reader
     except InputError:
         tz = zone("UTC")
     known: TemperatureUnit = "F" if unit == "F" else "K" if unit == "K" else "C"
-    return Reader(known, tz, settings.setting("name", "our foundry"))
+    weight = usual_weight(settings.setting("unit", "C"), settings.setting("weight"))
+    return Reader(known, tz, settings.setting("name", "our foundry"), weight)
+
+
+def usual_weight(unit: str, stated: str | None) -> WeightUnit:
+    """Return the unit of weights: as stated, else pounds where temperatures are read in °F."""
+    known = next((one for one in WEIGHT_UNITS if one == stated), None)
+    return known or ("lb" if unit == "F" else "kg")
