@@ -125,9 +125,9 @@ def plan(ctx: click.Context, settings: Settings, day: str, as_json: bool) -> Non
     """Say which moulds go into which heat, in which order and when; DAY is a TOML file.
 
     [[mould]]: name, alloy, metal, and from and to (when it may be poured) or the kiln it waits in
-    and how long it may be outside. [[heat]]: name, alloy, metal, ready, lasts, each. [[kiln]]: name,
-    ready, until, walk. [[crew]]: name, pours, carries. Crews pause where something is not ready yet.
-    Exit status 1 when a mould is left over.
+    and how long it may be outside. [[heat]]: name, alloy, metal, ready, lasts, each. [[kiln]]:
+    name, ready, until, walk. [[crew]]: name, pours, carries. Crews pause where something is not
+    ready yet. Exit status 1 when a mould is left over.
     """
     from firelog.pouring.day.answer import answer, lines
     from firelog.pouring.day.reader import read_day

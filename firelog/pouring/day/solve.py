@@ -183,7 +183,8 @@ class _Problem:
             if m in self.out:
                 waits.append(self._counted(self.at[m] - self.out[m], m))
         aims = [-sum(self.pours.values()), sum(self.used), end, sum(times), sum(waits)]
-        return all([self._least(aim) for aim in aims if not isinstance(aim, int)])
+        proven = [self._least(aim) for aim in aims if not isinstance(aim, int)]
+        return all(proven)
 
     def _counted(self, value: Any, m: int) -> Any:
         """Return a variable that is at least ``value`` where the mould is poured, else nought."""
