@@ -131,7 +131,7 @@ def inspect(
             record.casting(store, name),
             outcome="sound" if sound else "defects",
             who=who,
-            seen_us=instant_or_now(at, settings.read_foundry().timezone),
+            seen_us=instant_or_now(at, settings.read_foundry()),
             defects=found,
             note=note,
         )

@@ -92,7 +92,7 @@ def edit(
             done = f"{name}: {'; '.join(said)}"
             store.add_event(now_us(), "channel", done, kiln=kiln, channel_id=channel.id)
         if removed is not None:
-            out_us = instant_or_now(removed, settings.read_foundry().timezone)
+            out_us = instant_or_now(removed, settings.read_foundry())
             take_out(store, channel, out_us)
             said.append(f"taken out on {iso_utc(out_us)}")
         text = "; ".join(said)

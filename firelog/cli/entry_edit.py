@@ -287,7 +287,7 @@ def _times(settings: Settings, said: dict[str, Any], keys: tuple[str, ...]) -> d
     found = {}
     for key in keys:
         if said[key] is not None:
-            t_us = instant_or_now(said[key], settings.read_foundry().timezone)
+            t_us = instant_or_now(said[key], settings.read_foundry())
             guards.instant(t_us, f"--{key}", now_us(), insist=said["insist"])
             found[f"{key}_us"] = t_us
     return found

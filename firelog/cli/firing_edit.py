@@ -88,7 +88,7 @@ def _changes(
     changes: dict[str, Any] = {}
     for key in ("began", "ended"):
         if said[key] is not None:
-            changes[f"{key}_us"] = instant_or_now(said[key], foundry.timezone)
+            changes[f"{key}_us"] = instant_or_now(said[key], foundry)
             guards.instant(changes[f"{key}_us"], f"--{key}", now_us(), insist=said["insist"])
     began_us = changes.get("began_us", firing.began_us)
     ended_us = changes.get("ended_us", firing.ended_us)

@@ -68,7 +68,7 @@ def add(
 
     plan = None if schedule is None else read_schedule(find_schedule(schedule))
     foundry = settings.read_foundry()
-    began_us = instant_or_now(began, foundry.timezone)
+    began_us = instant_or_now(began, foundry)
     guards.instant(began_us, "its beginning", now_us(), insist=insist)
     with Store.open(settings.store_path(), write=True) as store, store.writing():
         known = [one.name for one in store.firings(void=True)]
@@ -104,7 +104,7 @@ def end(settings: Settings, name: str, ended: str | None, *, insist: bool) -> No
     from firelog.units import iso_utc
 
     foundry = settings.read_foundry()
-    ended_us = instant_or_now(ended, foundry.timezone)
+    ended_us = instant_or_now(ended, foundry)
     guards.instant(ended_us, "its end", now_us(), insist=insist)
     with Store.open(settings.store_path(), write=True) as store:
         known = store.firing(name)
@@ -143,7 +143,7 @@ def note(settings: Settings, *, name: str, text: str, kind: str, at: str | None,
     foundry = settings.read_foundry()
     with Store.open(settings.store_path(), write=True) as store:
         firing = store.firing(name)
-        t_us = instant_or_now(at, foundry.timezone)
+        t_us = instant_or_now(at, foundry)
         store.add_event(t_us, kind, text, who=who, kiln=firing.kiln, firing_id=firing.id)
     click.echo(f"noted in {name!r}", err=True)
 

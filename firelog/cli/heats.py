@@ -102,7 +102,7 @@ def add(
     asked = plan_for(card.name) if plan is None else read_pour_plan(plan)
     foundry = settings.read_foundry()
     began_us, lifted_us, ended_us = (
-        None if text is None and what != "began" else instant_or_now(text, foundry.timezone)
+        None if text is None and what != "began" else instant_or_now(text, foundry)
         for what, text in (("began", began), ("lifted", lifted), ("ended", ended))
     )
     assert began_us is not None
@@ -157,7 +157,7 @@ def _mark(settings: Settings, name: str, at: str | None, what: str, within: str 
     from firelog.record.store import Store
     from firelog.units import parse_duration
 
-    t_us = instant_or_now(at, settings.read_foundry().timezone)
+    t_us = instant_or_now(at, settings.read_foundry())
     with Store.open(settings.store_path(), write=True) as store:
         if what == "lifted_us":
             record.mark(store, name, lifted_us=t_us, within_s=parse_duration(within))
@@ -183,7 +183,7 @@ def note(settings: Settings, *, name: str, text: str, kind: str, at: str | None,
 
     with Store.open(settings.store_path(), write=True) as store:
         heat = record.heat(store, name)
-        t_us = instant_or_now(at, settings.read_foundry().timezone)
+        t_us = instant_or_now(at, settings.read_foundry())
         start_us, end_us = record.span_us(store, heat)
         if not start_us <= t_us <= end_us:
             raise InputError(f"{name!r} was not running then; name another instant with --at")
