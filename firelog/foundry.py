@@ -24,6 +24,7 @@ from firelog.units import (
     zone,
 )
 
+DATE_ORDERS = ("day-first", "month-first")
 LETTERS = ("A", "B", "C", "E", "J", "K", "N", "R", "S", "T")
 _CLASSES = {"IEC": ("1", "2", "3"), "ASTM": ("standard", "special")}
 MEASUREMENT_KEYS = ("cold_junction", "cable", "digit", "drift", "immersion", "logger")
@@ -62,6 +63,7 @@ class FoundryFile:
 
     name: str = "our foundry"
     timezone: str = "UTC"
+    dates: str | None = None  # "day-first" or "month-first"; None: as the zone's country writes
     unit: TemperatureUnit = "C"
     channels: tuple[ChannelSpec, ...] = ()
     sources: tuple[SourceSpec, ...] = ()
@@ -74,6 +76,7 @@ class FoundryFile:
 _TOP_KEYS = (
     "name",
     "timezone",
+    "dates",
     "unit",
     "store",
     "calibrate_every",
@@ -119,6 +122,7 @@ def _foundry(table: TomlTable) -> FoundryFile:
     return FoundryFile(
         name=table.get("name", tomlfile.text, "our foundry"),
         timezone=table.get("timezone", _zone_name, "UTC"),
+        dates=table.get("dates", tomlfile.choice(DATE_ORDERS), None),
         unit=unit,
         channels=channels,
         sources=sources,

@@ -20,18 +20,17 @@ from firelog.units import datetime_to_us, parse_duration, us_to_datetime
 AHEAD = timedelta(minutes=5)
 # A time of day further back than this was more likely meant for the hours to come.
 BACK = timedelta(hours=18)
+FAR = timedelta(hours=12)  # what is planned: the nearer side of the clock
 
 # Zones of countries that write the month first (IANA zone.tab for US, its lands, and PH).
-_MONTH_FIRST = frozenset(
-    "America/" + city
-    for city in (
-        "New_York Detroit Chicago Menominee Denver Boise Phoenix Los_Angeles Anchorage Juneau Sitka"
-        " Metlakatla Yakutat Nome Adak Puerto_Rico Kentucky/Louisville Kentucky/Monticello"
-        " Indiana/Indianapolis Indiana/Vincennes Indiana/Winamac Indiana/Marengo Indiana/Petersburg"
-        " Indiana/Vevay Indiana/Tell_City Indiana/Knox North_Dakota/Center North_Dakota/New_Salem"
-        " North_Dakota/Beulah"
-    ).split()
-) | {"Pacific/Honolulu", "Pacific/Guam", "Asia/Manila"}
+_MONTH_FIRST = (
+    *("America/New_York", "America/Detroit", "America/Chicago", "America/Menominee"),
+    *("America/Denver", "America/Boise", "America/Phoenix", "America/Los_Angeles"),
+    *("America/Anchorage", "America/Juneau", "America/Sitka", "America/Metlakatla"),
+    *("America/Yakutat", "America/Nome", "America/Adak", "America/Puerto_Rico"),
+    *("America/Indiana/", "America/Kentucky/", "America/North_Dakota/", "US/"),
+    *("Pacific/Honolulu", "Pacific/Guam", "Asia/Manila"),
+)
 _DAY_FIRST_REGIONS = ("Europe/", "Africa/", "Australia/", "Atlantic/", "Antarctica/", "Indian/")
 
 _MONTHS = (
@@ -62,6 +61,23 @@ class Habit:
     day_first: bool | None = None
 
 
+@dataclass(frozen=True)
+class _Here:
+    """What was written, when by the local clock, and the habits of the place."""
+
+    text: str
+    now: datetime
+    how: Habit
+
+    @property
+    def now_us(self) -> int:
+        return datetime_to_us(self.now)
+
+    def ahead(self, local: datetime) -> timedelta:
+        """Return true time, not the difference of two wall clocks: one may have been put back."""
+        return local.replace(tzinfo=self.how.tz).astimezone(UTC) - self.now.astimezone(UTC)
+
+
 def habit(tz: tzinfo, dates: str | None = None) -> Habit:
     """Return how dates are written there: as ``dates`` says ("day-first"), else as the zone does.
 
@@ -72,13 +88,15 @@ def habit(tz: tzinfo, dates: str | None = None) -> Habit:
     if dates is not None:
         return Habit(tz, dates == "day-first")
     name = str(tz)
-    if name in _MONTH_FIRST or name.startswith("US/"):
+    if name.startswith(_MONTH_FIRST):
         return Habit(tz, False)
     return Habit(tz, True if name.startswith(_DAY_FIRST_REGIONS) else None)
 
 
-def understand(text: str, now_us: int, how: Habit) -> int:
+def understand(text: str, now_us: int, how: Habit, *, planned: bool = False) -> int:
     """Return the instant [µs UTC] that a person wrote, seen from ``now_us``.
+
+    A time of day alone is the latest that was; with ``planned``, the nearest that was or will be.
 
     Raises :class:`InputError` where it is not understood or can be read in two ways.
 
@@ -101,15 +119,17 @@ def understand(text: str, now_us: int, how: Habit) -> int:
         return now_us - round(_lapse(said.removesuffix(" ago"), text) * 1e6)
     iso = _iso(text.strip())
     if iso is not None:
-        return _at(iso, text, now_us, how) if iso.tzinfo is None else _us(iso, text)
+        if iso.tzinfo is not None:
+            return _us(iso, text)
+        return _at(iso, _Here(text, us_to_datetime(now_us, how.tz), how))
     clock, day = _clock(said, text)
-    offset, clock = clock.tzinfo, clock.replace(tzinfo=None)
-    here = how if offset is None else Habit(offset, how.day_first)
-    now = us_to_datetime(now_us, here.tz)
+    if clock.tzinfo is not None:
+        how = Habit(clock.tzinfo, how.day_first)
+        clock = clock.replace(tzinfo=None)
+    here = _Here(text, us_to_datetime(now_us, how.tz), how)
     if not day:
-        return _latest(clock, now, text, here)
-    moment = datetime.combine(_day(day, clock, now, text, here), clock)
-    return _at(moment, text, now_us, here)
+        return _at(_nearest(clock, here, planned), here)
+    return _at(datetime.combine(_day(day, clock, here), clock), here)
 
 
 def _plain(text: str) -> str:
@@ -163,23 +183,18 @@ def _offset(said: str | None) -> tzinfo | None:
     return timezone(sign * timedelta(hours=int(said[1:3]), minutes=int(said[-2:])))
 
 
-def _latest(clock: time, now: datetime, text: str, how: Habit) -> int:
-    """Return the latest such time of day; asks where it was rather meant to be still to come."""
-    days = (now.date() - timedelta(days=back) for back in range(2))
-    moments = [datetime.combine(day, clock, how.tz) for day in days]
-    if _ahead(moments[0], now) <= AHEAD:
-        return _at(moments[0].replace(tzinfo=None), text, datetime_to_us(now), how)
-    if _ahead(moments[1], now) < -BACK:
+def _nearest(clock: time, here: _Here, planned: bool) -> datetime:
+    """Return the time of day nearest to now that was (or is planned); asks where that is far."""
+    days = (here.now.date() + timedelta(days=offset) for offset in (-1, 0, 1))
+    moments = [datetime.combine(day, clock) for day in days]
+    most = FAR if planned else AHEAD
+    near = [moment for moment in moments if -BACK <= here.ahead(moment) <= most]
+    if not near:
         raise InputError(
-            f"{text!r} is still to come today (it is {now:%H:%M}); if you mean the day before, "
-            f'write "yesterday {clock:%H:%M}", else "today {clock:%H:%M}"'
+            f"{here.text!r} is still to come today (it is {here.now:%H:%M}); if you mean the day "
+            f'before, write "yesterday {clock:%H:%M}", else "today {clock:%H:%M}"'
         )
-    return _at(moments[1].replace(tzinfo=None), text, datetime_to_us(now), how)
-
-
-def _ahead(moment: datetime, now: datetime) -> timedelta:
-    """Return true time, not the difference of two wall clocks: one may have been put back."""
-    return moment.astimezone(UTC) - now.astimezone(UTC)
+    return min(near, key=lambda moment: abs(here.ahead(moment)))
 
 
 # ---------------------------------------------------------------- day
@@ -189,25 +204,25 @@ def _names_day(said: str) -> bool:
     return named or bool(re.match(r"\d{1,4}[/.-]\d{1,2}", said))
 
 
-def _day(said: str, clock: time, now: datetime, text: str, how: Habit) -> date:
-    today = now.date()
+def _day(said: str, clock: time, here: _Here) -> date:
+    today = here.now.date()
     if said in _NEAR:
         return today + timedelta(days=_NEAR[said])
     weekday = _named(said, _WEEKDAYS)
     if weekday is not None:
         back = (today.weekday() - weekday) % 7
-        if back == 0 and _ahead(datetime.combine(today, clock, how.tz), now) > AHEAD:
+        if back == 0 and here.ahead(datetime.combine(today, clock)) > AHEAD:
             back = 7
         return today - timedelta(days=back)
-    possible = sorted(set(_dates(said, clock, now, how)))
+    possible = sorted(set(_dates(said, clock, here)))
     if len(possible) > 1:
         first, second = (f'"{day} {clock:%H:%M}"' for day in possible[:2])
         raise InputError(
-            f"{text!r} can be read as {first} or {second}; write it so, or say in the foundry "
+            f"{here.text!r} can be read as {first} or {second}; write it so, or say in the foundry "
             'file what stands first: dates = "day-first" or "month-first"'
         )
     if not possible:
-        raise _unknown(text, f"there is no day {said!r}")
+        raise _unknown(here.text, f"there is no day {said!r}")
     return possible[0]
 
 
@@ -218,21 +233,21 @@ def _named(said: str, names: tuple[str, ...]) -> int | None:
     return next((i for i, name in enumerate(names) if name.startswith(said)), None)
 
 
-def _dates(said: str, clock: time, now: datetime, how: Habit) -> Iterator[date]:
+def _dates(said: str, clock: time, here: _Here) -> Iterator[date]:
     """Yield every day that the words can mean."""
     if found := _ISO_DAY.fullmatch(said):
         yield from _real(int(found[1]), int(found[2]), int(found[3]))
     elif found := _NUMERIC.fullmatch(said):
         first, second = int(found[1]), int(found[3])
-        day_first = True if found[2] == "." else how.day_first
+        day_first = True if found[2] == "." else here.how.day_first
         if day_first is not False:
-            yield from _in_year(found[4], second, first, clock, now, how)
+            yield from _in_year(found[4], (second, first), clock, here)
         if day_first is not True:
-            yield from _in_year(found[4], first, second, clock, now, how)
+            yield from _in_year(found[4], (first, second), clock, here)
     elif found := _DAY_MONTH.fullmatch(said):
-        yield from _in_year(found[3], _month(found[2]), int(found[1]), clock, now, how)
+        yield from _in_year(found[3], (_month(found[2]), int(found[1])), clock, here)
     elif found := _MONTH_DAY.fullmatch(said):
-        yield from _in_year(found[3], _month(found[1]), int(found[2]), clock, now, how)
+        yield from _in_year(found[3], (_month(found[1]), int(found[2])), clock, here)
 
 
 def _month(said: str) -> int:
@@ -241,15 +256,15 @@ def _month(said: str) -> int:
 
 
 def _in_year(
-    year: str | None, month: int, day: int, clock: time, now: datetime, how: Habit
+    year: str | None, month_day: tuple[int, int], clock: time, here: _Here
 ) -> Iterator[date]:
     """Yield the day of that year; without one, the latest such day that is not to come."""
     if year is not None:
-        yield from _real(int(year) + (2000 if len(year) == 2 else 0), month, day)
+        yield from _real(int(year) + (2000 if len(year) == 2 else 0), *month_day)
         return
-    for back in range(8):  # the 29th of February comes every four years, once after eight
-        for found in _real(now.year - back, month, day):
-            if _ahead(datetime.combine(found, clock, how.tz), now) <= AHEAD:
+    for back in range(9):  # the 29th of February comes every four years, once after eight
+        for found in _real(here.now.year - back, *month_day):
+            if here.ahead(datetime.combine(found, clock)) <= AHEAD:
                 yield found
                 return
 
@@ -262,19 +277,19 @@ def _real(year: int, month: int, day: int) -> Iterator[date]:
 
 
 # ---------------------------------------------------------------- local time to UTC
-def _at(local: datetime, text: str, now_us: int, how: Habit) -> int:
+def _at(local: datetime, here: _Here) -> int:
     """Return the instant of a local time, asking where clocks were changed."""
-    both = [local.replace(tzinfo=how.tz, fold=fold) for fold in (0, 1)]
+    text, tz = here.text, here.how.tz
+    both = [local.replace(tzinfo=tz, fold=fold) for fold in (0, 1)]
     first, second = (_us(moment, text) for moment in both)
     if first == second:
         return first
-    if us_to_datetime(first, how.tz).replace(tzinfo=None, fold=0) != local:
+    if us_to_datetime(first, tz).replace(tzinfo=None, fold=0) != local:
         raise InputError(
-            f"{text!r} never was: clocks were put forward over it ({how.tz}); "
+            f"{text!r} never was: clocks were put forward over it ({tz}); "
             "look again at which hour it was"
         )
-    ahead = round(AHEAD.total_seconds() * 1e6)
-    if first <= now_us + ahead < second:
+    if first <= here.now_us + AHEAD // timedelta(microseconds=1) < second:
         return first  # the second time that this hour comes round is still ahead
     offsets = " or ".join(f'"{moment.isoformat(" ", "minutes")}"' for moment in both)
     raise InputError(f"{text!r} came twice, as clocks were put back; write {offsets}")

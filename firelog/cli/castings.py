@@ -98,7 +98,7 @@ def add(
     multiple=True,
     help="A defect, as DEFECT, DEFECT@PLACE or DEFECT@PLACE:MM; may be given several times.",
 )
-@click.option("--at", help="When it was looked at (ISO 8601); default: now.")
+@click.option("--at", help="When it was looked at, such as 14:02 or 10 min ago; default: now.")
 @click.option("--note", default="", help="What else was seen.")
 @common_options
 @pass_settings

@@ -63,17 +63,17 @@ def _correct_command(what: str) -> click.Command:
     @click.argument("text")
     @click.option("--who", "--by", required=True, help="Who corrects it.")
     @click.option("--why", required=True, help="What was wrong.")
-    @click.option("--at", help="When it really happened (ISO 8601); default: as it was noted.")
+    @click.option("--at", help="When it really happened; default: as it was noted.")
     @common_options
     @pass_settings
     def correcting(
         settings: Settings, *, name: str, number: int, text: str, who: str, why: str, at: str | None
     ) -> None:
+        from firelog.cli.clock import instant_or_now
         from firelog.errors import InputError
         from firelog.record.store import Store
-        from firelog.units import parse_instant, zone
 
-        t_us = None if at is None else parse_instant(at, zone(settings.read_foundry().timezone))
+        t_us = None if at is None else instant_or_now(at, settings.read_foundry())
         with Store.open(settings.store_path(), write=True) as store:
             known = {event.id for event in _events_of(store, what, name, superseded=False)}
             if number not in known:

@@ -29,7 +29,7 @@ _NOTHING = "nothing to change; `--help` lists what can be said"
 @click.option("--crucible", help="Which crucible it really was.")
 @click.option("--crucible-kg", type=CRUCIBLE, help="What the crucible really weighs, kg.")
 @click.option("--metal-kg", type=METAL, help="What was really charged, kg.")
-@click.option("--began", help="When it, or the pour, really began (ISO 8601).")
+@click.option("--began", help="When it, or the pour, really began.")
 @click.option("--lifted", help="When the crucible was really lifted.")
 @click.option("--ended", help="When it, or the pour, was really over.")
 @click.option("--out", help="With --pour: when the mould really left the kiln.")

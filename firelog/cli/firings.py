@@ -42,7 +42,7 @@ def firings(ctx: click.Context, settings: Settings, kiln: str | None, as_json: b
 @click.argument("name")
 @click.option("--kiln", required=True, help="The kiln it runs in.")
 @click.option("--schedule", help="A schedule file, or the name of one that comes with firelog.")
-@click.option("--began", help="When it began (ISO 8601); default: now.")
+@click.option("--began", help="When it began, such as 14:02 or 10 min ago; default: now.")
 @click.option("--note", default="", help="What is in the kiln.")
 @insist_option
 @new_option
@@ -60,7 +60,7 @@ def add(
     new: bool,
 ) -> None:
     """Begin a firing NAME; its readings are those of the kiln from then on."""
-    from firelog.cli.clock import instant_or_now, now_us
+    from firelog.cli.clock import instant_or_now, now_us, on_the_clock
     from firelog.record import guards
     from firelog.record.store import Store
     from firelog.reference import find_schedule
@@ -83,12 +83,14 @@ def add(
             schedule_text=plan.text if plan else None,
             note=note,
         )
-    click.echo(f"{firing.name!r} has begun in {firing.kiln!r}", err=True)
+    click.echo(
+        f"{firing.name!r} has begun in {firing.kiln!r}, {on_the_clock(began_us, foundry)}", err=True
+    )
 
 
 @firings.command()
 @click.argument("name")
-@click.option("--at", "ended", help="When it ended (ISO 8601); default: now.")
+@click.option("--at", "ended", help="When it ended, such as 14:02 or 10 min ago; default: now.")
 @insist_option
 @common_options
 @pass_settings
@@ -131,13 +133,13 @@ def end(settings: Settings, name: str, ended: str | None, *, insist: bool) -> No
 @click.argument("name")
 @click.argument("text")
 @click.option("--kind", default="note", show_default=True, help='Such as "door open".')
-@click.option("--at", help="When it happened (ISO 8601); default: now.")
+@click.option("--at", help="When it happened, such as 14:02 or 10 min ago; default: now.")
 @click.option("--who", default="", help="Who says so.")
 @common_options
 @pass_settings
 def note(settings: Settings, *, name: str, text: str, kind: str, at: str | None, who: str) -> None:
     """Write TEXT as a dated event into the firing NAME."""
-    from firelog.cli.clock import instant_or_now
+    from firelog.cli.clock import instant_or_now, on_the_clock
     from firelog.record.store import Store
 
     foundry = settings.read_foundry()
@@ -145,7 +147,7 @@ def note(settings: Settings, *, name: str, text: str, kind: str, at: str | None,
         firing = store.firing(name)
         t_us = instant_or_now(at, foundry)
         store.add_event(t_us, kind, text, who=who, kiln=firing.kiln, firing_id=firing.id)
-    click.echo(f"noted in {name!r}", err=True)
+    click.echo(f"noted in {name!r}, {on_the_clock(t_us, foundry)}", err=True)
 
 
 firings.add_command(events)

@@ -14,8 +14,8 @@ from firelog.say.numbers import temperature_with_doubt
 @click.command()
 @click.argument("name")
 @click.argument("mould")
-@click.option("--out", help="When the mould leaves the kiln (ISO 8601); default: now.")
-@click.option("--at", help="Reckon from the dips until then (ISO 8601); default: now.")
+@click.option("--out", help="When the mould leaves the kiln; default: now.")
+@click.option("--at", help="Reckon from the dips until then; default: now.")
 @json_option
 @common_options
 @pass_settings
@@ -42,9 +42,9 @@ def window(
     from firelog.say.instants import show_instant
     from firelog.units import iso_utc
 
-    timezone = settings.read_foundry().timezone
-    now_us = instant_or_now(at, timezone)
-    out_us = now_us if out is None else instant_or_now(out, timezone)
+    foundry = settings.read_foundry()
+    now_us = instant_or_now(at, foundry, planned=True)
+    out_us = now_us if out is None else instant_or_now(out, foundry, planned=True)
     with Store.open(settings.store_path()) as store:
         unit, tz = shown_settings(store)
         found = foretell(
@@ -71,8 +71,8 @@ def window(
 @click.argument("name")
 @click.option("--channel", required=True, help="The probe that stood in the freezing metal.")
 @click.option("--pure", help="It was a pure metal: copper, silver, gold or aluminium.")
-@click.option("--from", "from_", help="Look from then on (ISO 8601).")
-@click.option("--until", help="Look until then (ISO 8601).")
+@click.option("--from", "from_", help="Look from then on.")
+@click.option("--until", help="Look until then.")
 @click.option("--enter", is_flag=True, help="With --pure: keep the correction as a certificate.")
 @click.option("--who", default="", help="Who enters it.")
 @json_option
@@ -92,9 +92,9 @@ def arrest(settings: Settings, /, *, name: str, channel: str, **asked: Any) -> N
     from firelog.record.store import Store
     from firelog.say.numbers import show_temperature
 
-    timezone = settings.read_foundry().timezone
+    foundry = settings.read_foundry()
     span = tuple(
-        None if asked[key] is None else instant_or_now(asked[key], timezone)
+        None if asked[key] is None else instant_or_now(asked[key], foundry, planned=True)
         for key in ("from_", "until")
     )
     if asked["enter"] and not asked["pure"]:

@@ -17,7 +17,7 @@ from firelog.cli.quantity import CRUCIBLE, METAL
 if TYPE_CHECKING:
     from firelog.record.heats import Heat
 
-_AT = "when it happened (ISO 8601); default: now"
+_AT = "when it happened, such as 14:02 or 10 min ago; default: now"
 
 
 @click.group(invoke_without_command=True)
@@ -62,10 +62,10 @@ def heats(ctx: click.Context, settings: Settings, as_json: bool) -> None:
 @click.option("--crucible-kg", type=CRUCIBLE, help="What the crucible weighs, kg or with its unit.")
 @click.option("--metal-kg", type=METAL, help="What was charged, kg or with its unit.")
 @click.option("--plan", help="Pour plan: file or name; default: the one shipped for the alloy.")
-@click.option("--began", help="When charging began (ISO 8601); default: now.")
-@click.option("--lifted", help="When the crucible was lifted (ISO 8601).")
+@click.option("--began", help="When charging began, such as 14:02 or 10 min ago; default: now.")
+@click.option("--lifted", help="When the crucible was lifted.")
 @click.option("--lifted-within", help="How far off that may be; 5 s unless stated.")
-@click.option("--ended", help="When the heat was over (ISO 8601).")
+@click.option("--ended", help="When the heat was over.")
 @click.option("--note", default="", help="What was charged.")
 @insist_option
 @new_option
@@ -194,9 +194,9 @@ def note(settings: Settings, *, name: str, text: str, kind: str, at: str | None,
 @heats.command()
 @click.argument("name")
 @click.argument("mould")
-@click.option("--began", help="When metal first met the mould (ISO 8601); default: now.")
-@click.option("--ended", help="When it was full (ISO 8601).")
-@click.option("--out", help="When the mould left the kiln (ISO 8601).")
+@click.option("--began", help="When metal first met the mould, such as 14:02:30; default: now.")
+@click.option("--ended", help="When it was full.")
+@click.option("--out", help="When the mould left the kiln.")
 @click.option("--within", default="5 s", show_default=True, help="How far off the times may be.")
 @click.option("--out-within", help="How far off the kiln-out may be, where it differs.")
 @click.option("--note", default="", help="What was seen.")
@@ -220,15 +220,15 @@ def pour(
     from firelog.record.store import Store
     from firelog.units import parse_duration
 
-    timezone = settings.read_foundry().timezone
+    foundry = settings.read_foundry()
     with Store.open(settings.store_path(), write=True) as store:
         record.add_pour(
             store,
             record.heat(store, name),
             record.mould(store, mould),
-            began_us=instant_or_now(began, timezone),
-            ended_us=None if ended is None else instant_or_now(ended, timezone),
-            out_us=None if out is None else instant_or_now(out, timezone),
+            began_us=instant_or_now(began, foundry),
+            ended_us=None if ended is None else instant_or_now(ended, foundry),
+            out_us=None if out is None else instant_or_now(out, foundry),
             within_s=parse_duration(within),
             out_within_s=None if out_within is None else parse_duration(out_within),
             note=note,

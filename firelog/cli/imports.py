@@ -37,7 +37,7 @@ _DATES = ("day-first", "month-first", "year-first")
 @click.option("--skip", multiple=True, help="Leave this column out (name or number); again.")
 @click.option("--columns", "choice", help="A [[columns]] section of the foundry file, by name.")
 @click.option("--channel", "renamed", multiple=True, metavar="COLUMN=NAME", help="Call it so.")
-@click.option("--began-at", help="When the file's first reading was truly taken (ISO 8601).")
+@click.option("--began-at", help="When the file's first reading was truly taken.")
 @click.option("--same-instant", type=click.Choice(["first", "last"]), help="Of two, which counts.")
 @click.option("--insist", is_flag=True, help="The firing may overlap another of its kiln.")
 @click.option("--new", is_flag=True, help="It is another kiln, though named almost like one.")
@@ -145,19 +145,21 @@ def _renamed(pairs: Sequence[str]) -> dict[str, str]:
 
 def _wanted(settings: Settings, said: dict[str, Any]) -> Wanted:
     """Return how the files are to be brought in, with the options as given kept beside."""
+    from firelog.cli.clock import instant_there
+    from firelog.intake.file.clock.zones import zone_or_offset
     from firelog.intake.file.importing import Wanted
     from firelog.intake.file.instants import SameInstant
-    from firelog.units import parse_instant, zone
 
     began = said["began_at"]
-    timezone = said["tz"] or settings.read_foundry().timezone
+    foundry = settings.read_foundry()
+    tz = zone_or_offset(said["tz"] or foundry.timezone)
     as_given = {
         key: list(value) if isinstance(value, tuple) else value
         for key, value in said.items()
         if value not in (None, (), False)
     }
     return Wanted(
-        None if began is None else parse_instant(began, zone(timezone)),
+        None if began is None else instant_there(began, foundry, tz),
         SameInstant(said["same_instant"]) if said["same_instant"] else None,
         as_given,
     )

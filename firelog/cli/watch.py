@@ -97,23 +97,24 @@ def rehearse(
     Nothing is sent and the store stays as it is. Nothing is used before its instant. Status 1
     when somebody would have been called for help.
     """
+    from firelog.cli.clock import instant_or_now
     from firelog.cli.rehearsal import show, told
-    from firelog.units import parse_instant, zone
+    from firelog.units import zone
     from firelog.watch.rehearse.rehearsal import rehearse_firing, rehearse_kiln
 
     path, plan = settings.store_path(), _plan(settings)
-    tz = zone(settings.read_foundry().timezone)
-    until_us = None if until is None else parse_instant(until, tz)
+    foundry = settings.read_foundry()
+    until_us = None if until is None else instant_or_now(until, foundry)
     if firing is not None and kiln is None and begin is None:
         played = rehearse_firing(path, plan, firing, until_us)
     elif firing is None and kiln is not None and begin is not None and until_us is not None:
-        played = rehearse_kiln(path, plan, kiln, parse_instant(begin, tz), until_us)
+        played = rehearse_kiln(path, plan, kiln, instant_or_now(begin, foundry), until_us)
     else:
         raise click.UsageError("name a FIRING, or --kiln with --from and --until")
     if as_json:
         emit_json(told(played))
     else:
-        show(played, tz)
+        show(played, zone(foundry.timezone))
     if any(not call.good_news for call in played.calls):
         raise SystemExit(1)
 

@@ -163,7 +163,7 @@ def test_every_command_has_help(firelog: Run, name: str) -> None:
         (["judge"], "Missing argument"),
         (["frobnicate"], "No such command"),
         (["firings", "add", "x", "--kiln", "k", "--schedule", "ceramic-shel"], "did you mean"),
-        (["firings", "add", "x", "--kiln", "k", "--began", "noon"], "is not a time"),
+        (["firings", "add", "x", "--kiln", "k", "--began", "lunchtime"], "is not a time"),
         (["channels", "edit", "top", "--kiln", "kiln one"], "nothing to change"),
         (["channels", "edit", "tpo", "--kiln", "kiln one", "--type", "S"], "there is no channel"),
         (["channels", "edit", "top", "--kiln", "kiln one", "--class", "9"], "does not exist"),
