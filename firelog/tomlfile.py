@@ -7,10 +7,8 @@ knows (naming the nearest one that exists) and types that do not fit.
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from difflib import get_close_matches
 from math import isfinite
 from pathlib import Path
 from typing import Any, TypeVar
@@ -49,6 +47,8 @@ class TomlTable:
         known = tuple(known)
         for key in self.values:
             if key not in known:
+                from difflib import get_close_matches  # noqa: PLC0415 - for errors only
+
                 near = get_close_matches(key, known, n=1, cutoff=0.5)
                 advice = f"did you mean {near[0]!r}?" if near else f"known: {', '.join(known)}"
                 raise self.fail(f"unknown key {key!r}; {advice}", key)
@@ -161,6 +161,8 @@ def read_source(path: Path, error: type[InputError] = InputError) -> str:
 
 def parse(content: str, file: str, error: type[InputError] = InputError) -> TomlTable:
     """Parse TOML text; ``file`` is the name used in errors."""
+    import tomllib  # noqa: PLC0415 - many commands read no such file
+
     try:
         values = tomllib.loads(content)
     except tomllib.TOMLDecodeError as problem:

@@ -11,7 +11,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
-import platformdirs
 
 from firelog.errors import InputError
 
@@ -35,6 +34,8 @@ class Settings:
             return self.foundry
         if named := os.environ.get("FIRELOG_FOUNDRY"):
             return Path(named)
+        import platformdirs
+
         usual = Path(platformdirs.user_config_dir("firelog")) / "foundry.toml"
         return usual if usual.exists() else None
 
@@ -66,6 +67,8 @@ class Settings:
             base = self.foundry_path()
             assert base is not None
             return base.parent / named
+        import platformdirs
+
         folder = Path(platformdirs.user_data_dir("firelog"))
         folder.mkdir(parents=True, exist_ok=True)
         return folder / "foundry.firelog"

@@ -12,7 +12,8 @@ from firelog.cli.common import Settings, common_options, emit_json, json_option,
 from firelog.cli.entry import named_kiln
 
 if TYPE_CHECKING:
-    from firelog.intake.file.importing import FileReport, Wanted
+    from firelog.intake.file.account import FileReport
+    from firelog.intake.file.importing import Wanted
     from firelog.intake.file.logfile import ImportOptions
     from firelog.schedule.plan.model import Schedule
 
@@ -68,7 +69,9 @@ def import_command(
             reports, firing = _store(settings, plans, said)
         except ConflictError as error:
             if as_json:
-                rows = [row for one in error.reports for row in importing.conflict_rows(one)]
+                from firelog.intake.file.account import conflict_rows
+
+                rows = [row for one in error.reports for row in conflict_rows(one)]
                 accounts = [report.as_json() for report in error.reports]
                 emit_json({"files": accounts, "conflicts": rows})
             raise

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from firelog.intake.file.importing import FileReport
+from firelog.intake.file.account import FileReport
 from firelog.intake.file.logfile import ReadPlan
 from firelog.say.durations import show_duration
 from firelog.units import iso_utc

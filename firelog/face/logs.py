@@ -14,8 +14,8 @@ import pandas as pd
 from firelog.errors import InputError
 from firelog.face.firing import Firing
 from firelog.intake.file import importing, logfile
+from firelog.intake.file.account import FileReport
 from firelog.intake.file.choice import wished
-from firelog.intake.file.importing import FileReport
 from firelog.intake.file.plan import Chunk, ImportOptions, ReadPlan
 from firelog.readings import Quality
 from firelog.units import iso_utc

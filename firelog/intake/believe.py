@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from firelog.readings import FloatArray, Quality, QualityArray
+from firelog.readings import FloatArray, Quality, QualityArray, median
 
 Mask = NDArray[np.bool_]
 
@@ -115,6 +115,7 @@ _NEAR_END_K = 7.0  # so near, and come there by a jump, it is thrown there
 _JUMP_K = 200.0  # more between two rows than a kiln can do, unless the trace is wild throughout
 _WILD = 8.0  # a jump is also this many times the usual step of the trace
 _FAR_K = 20.0  # a code stands at least this far from anything measured
+_CALM_K = 100.0  # steps below this need no closer look
 _STEADY_ROWS = 3
 _LAST_ROWS = 5
 _TAIL = 12  # rows remembered from one call to the next
@@ -133,7 +134,7 @@ class Believer:
     jumps: bool = True
     _value: FloatArray = field(default_factory=lambda: np.empty(0))
     _quality: QualityArray = field(default_factory=lambda: np.empty(0, np.uint8))
-    _step_k: float = 0.0
+    _measured: FloatArray = field(default_factory=lambda: np.empty(0))  # for its usual step
 
     def judge(
         self,
@@ -150,8 +151,9 @@ class Believer:
         """
         raw = value_c if raw is None else raw
         if said is None and self._calm(value_c):
-            self._remember(value_c, np.zeros(len(value_c), np.uint8))
-            return np.zeros(len(value_c), np.uint8)
+            fine = np.zeros(len(value_c), np.uint8)
+            self._remember(value_c, fine, value_c)
+            return fine
         first = _by_size(value_c, raw)
         if said is not None:
             first = np.where(said != Quality.OK, said, first).astype(np.uint8)
@@ -162,8 +164,9 @@ class Believer:
         if blank is not None:
             told[before:] &= ~blank
         self._by_neighbours(value, quality, told, fresh=before == 0)
-        self._remember(value[before:], quality[before:])
-        return quality[before:]
+        judged = quality[before:]
+        self._remember(value_c, judged, value_c[judged == Quality.OK])
+        return judged
 
     def _calm(self, value_c: FloatArray) -> bool:
         """A cheap look: True when nothing in it can be anything but a temperature."""
@@ -174,18 +177,27 @@ class Believer:
             return False
         if len(self._value) and (self._quality[-_LAST_ROWS:] != Quality.OK).any():
             return False
-        last = self._value[-1] if len(self._value) else value_c[0]
-        return bool(np.abs(np.diff(value_c, prepend=last)).max() < 100.0)
+        last = float(self._value[-1]) if len(self._value) else float(value_c[0])
+        if not abs(float(value_c[0]) - last) < _CALM_K:
+            return False
+        if high - low < _CALM_K or len(value_c) == 1:
+            return True
+        steps = value_c[1:] - value_c[:-1]
+        return bool(steps.max() < _CALM_K and steps.min() > -_CALM_K)
 
     def _top(self) -> float:
         return _END_BY_LETTER.get(self.letter, 1372.0)
 
-    def _remember(self, value: FloatArray, quality: QualityArray) -> None:
-        good = value[quality == Quality.OK]
+    def _remember(self, value: FloatArray, quality: QualityArray, good: FloatArray) -> None:
         if len(good) > _TAIL:
-            self._step_k = float(np.median(np.abs(np.diff(good))))
-        self._value = np.concatenate((self._value, value))[-_TAIL:]
-        self._quality = np.concatenate((self._quality, quality))[-_TAIL:]
+            self._measured = good
+        self._value = np.concatenate((self._value, value[-_TAIL:]))[-_TAIL:]
+        self._quality = np.concatenate((self._quality, quality[-_TAIL:]))[-_TAIL:]
+
+    def _usual_step_k(self, good: FloatArray) -> float:
+        """Return the step usual among good readings; few of them say less than those before."""
+        known = good if len(good) > _TAIL + 1 else self._measured
+        return median(np.abs(np.diff(known))) if len(known) > _TAIL else 0.0
 
     # ------------------------------------------------------------ what neighbours say
     def _by_neighbours(
@@ -194,9 +206,7 @@ class Believer:
         good = quality == Quality.OK
         if not good.any():
             return
-        steps = np.abs(np.diff(value[good]))
-        usual = float(np.median(steps)) if len(steps) > _TAIL else self._step_k
-        far = max(_JUMP_K, _WILD * usual)
+        far = max(_JUMP_K, _WILD * self._usual_step_k(value[good]))
         self._thrown_to_the_end(value, quality, far, fresh=fresh)
         _steady_above_all(value, quality, far, fresh=fresh)
         if self.jumps:

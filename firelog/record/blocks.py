@@ -70,8 +70,28 @@ class Block:
     readings: bytes
 
 
-def encode(trace: Trace) -> Block:
-    """Code a trace of 1 to :data:`MAX_COUNT` readings; raises ValueError for any other length."""
+class SharedTimes:
+    """Packets of times already coded, for the channels of one logger that share their instants.
+
+    Remembers by the array itself: hand in the very same one, or slices of it at the same places.
+    """
+
+    def __init__(self) -> None:
+        self._packets: dict[tuple[int, int], tuple[IntArray, bytes]] = {}
+
+    def packet(self, t_us: IntArray) -> bytes:
+        """Return the sealed packet of a block's instants."""
+        key = (t_us.__array_interface__["data"][0], len(t_us))
+        if key not in self._packets:  # the array is kept, so that no other can take its place
+            self._packets[key] = t_us, _seal(_TIMES, len(t_us), pack_integers(t_us))
+        return self._packets[key][1]
+
+
+def encode(trace: Trace, times: SharedTimes | None = None) -> Block:
+    """Code a trace of 1 to :data:`MAX_COUNT` readings; raises ValueError for any other length.
+
+    ``times`` remembers the packets of instants that other channels have, too.
+    """
     count = len(trace)
     if not 1 <= count <= MAX_COUNT:
         raise ValueError(f"a block holds 1 to {MAX_COUNT} readings, not {count}")
@@ -81,7 +101,7 @@ def encode(trace: Trace) -> Block:
     return Block(
         *summary(trace),
         unit=trace.unit,
-        times=_seal(_TIMES, count, pack_integers(t_us)),
+        times=(times or SharedTimes()).packet(t_us),
         readings=_seal(_READINGS, count, _pack_values(value, trace.unit) + _pack_runs(quality)),
     )
 

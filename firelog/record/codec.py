@@ -29,6 +29,7 @@ _HEAD = struct.Struct("<BBqqqq")  # order, planes, first, slope, divisor, centre
 _PLANE = struct.Struct("<BI")  # bits a value, stored bytes
 _SHORT = {RAW: 0, DELTA: 1, DELTA_OF_DELTA: 2, XOR: 1}  # residuals fewer than numbers
 _SAMPLE = 64
+_FRAME = 9  # bytes that a zstd frame needs at the least
 _STRETCH = 1024
 _local = threading.local()  # a zstd context serves one thread at a time
 
@@ -205,7 +206,7 @@ def pack_bytes(plane: NDArray[np.uint8]) -> bytes:
     top = int(plane.max()) if len(plane) else 0
     width = 1 if top < 2 else 2 if top < 4 else 4 if top < 16 else 8
     raw = _squeeze(plane, width).tobytes()
-    packed = _compressor().compress(raw)
+    packed = _compressor().compress(raw) if len(raw) > _FRAME else raw
     stored = packed if len(packed) < len(raw) else raw
     return _PLANE.pack(width, len(stored)) + stored
 

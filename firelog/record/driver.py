@@ -7,6 +7,7 @@ has a store open may ``open()`` or copy the store's file: closing that handle re
 
 from __future__ import annotations
 
+import importlib
 import os
 import sys
 from collections.abc import Iterator
@@ -18,22 +19,30 @@ from urllib.parse import quote
 from firelog.errors import StoreError
 
 
-def _import_sqlite_utils() -> tuple[Any, Any, Any]:
-    """Import sqlite-utils without pandas, which it loads (for seconds) only to map types."""
+def _one_driver() -> Any:
+    """Return the SQLite library that sqlite-utils takes as well (its ``utils`` chooses so)."""
+    try:
+        return importlib.import_module("pysqlite3")
+    except ImportError:
+        return importlib.import_module("sqlite3")
+
+
+def sqlite_utils() -> Any:
+    """Import sqlite-utils: only when a schema is made, and without pandas.
+
+    It loads pandas (for seconds) only to map types, and much else that a store at rest never needs.
+    """
     absent = "pandas" not in sys.modules
     if absent:
         sys.modules["pandas"] = None  # type: ignore[assignment]
     try:
-        from sqlite_utils import Database as Database_  # noqa: PLC0415
-        from sqlite_utils import Migrations as Migrations_  # noqa: PLC0415
-        from sqlite_utils.utils import sqlite3 as driver  # noqa: PLC0415
+        return importlib.import_module("sqlite_utils")
     finally:
         if absent:
             del sys.modules["pandas"]
-    return Database_, Migrations_, driver
 
 
-Database, Migrations, sqlite3 = _import_sqlite_utils()
+sqlite3 = _one_driver()
 
 BUSY_TIMEOUT_S = 10.0
 # One durable transaction per scan: FULL makes a commit survive a power cut. Nobody checkpoints by

@@ -9,13 +9,16 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from firelog.errors import InputError, NotFoundError
-from firelog.record import driver, seal, signing, traces
+from firelog.record import driver, traces
 from firelog.record.rows import Firing
 from firelog.record.store import Store
 from firelog.units import iso_utc
+
+if TYPE_CHECKING:
+    from firelog.record import signing
 
 FILE, COLLECTOR = "file", "collector"
 
@@ -251,6 +254,8 @@ def withdraw(
     """
     if not who.strip() or not why.strip():
         raise InputError("a withdrawal needs who makes it and why; say both (--by, --why)")
+    from firelog.record import seal  # noqa: PLC0415 - only a withdrawal asks for seals
+
     with store.writing():
         taken = get(store, number)
         if taken.withdrawn is not None:
@@ -284,6 +289,8 @@ def withdraw(
 
 def _under_seal(store: Store, number: int) -> bool:
     """Return whether a seal covers readings of an import."""
+    from firelog.record import seal  # noqa: PLC0415 - as above
+
     known = seal.state_of(seal.seals(store))
     rows = store.connection.execute("select id from blocks where import=?", (number,)).fetchall()
     return any((kind, block) in known for (block,) in rows for kind in ("blocks", "block"))

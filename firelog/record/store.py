@@ -24,6 +24,7 @@ from firelog.readings import (
     Unit,
 )
 from firelog.record import driver, migrations, traces
+from firelog.record.blocks import Block
 from firelog.record.missing import not_found
 from firelog.record.overview import Envelope, overview
 from firelog.record.rows import Calibration, Channel, Event, Firing, StoredVerdict
@@ -282,9 +283,19 @@ class Store:
         A reading whose channel and instant are in the store already is left as it is. ``origin``
         is the import they belong to.
         """
-        trace = Trace(t_us, value, quality, unit)
+        return self.add_trace(channel_id, Trace(t_us, value, quality, unit), origin=origin)
+
+    def add_trace(
+        self,
+        channel_id: int,
+        trace: Trace,
+        *,
+        origin: int | None = None,
+        coded: Sequence[Block] = (),
+    ) -> int:
+        """Store readings as :meth:`add_readings` does; ``coded`` is the same trace as blocks."""
         with self.writing():
-            return traces.add(self.connection, channel_id, trace, origin)
+            return traces.add(self.connection, channel_id, trace, origin, coded)
 
     def readings(
         self, channel_id: int, start_us: int | None = None, end_us: int | None = None

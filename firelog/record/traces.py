@@ -192,10 +192,17 @@ def add_row(connection: Any, channel_id: int, t_us: int, row: Sequence[Any]) -> 
     return int(connection.execute(_INSERT, (channel_id, t_us, *row)).rowcount)
 
 
-def add(connection: Any, channel_id: int, trace: Trace, origin: int | None = None) -> int:
+def add(
+    connection: Any,
+    channel_id: int,
+    trace: Trace,
+    origin: int | None = None,
+    coded: Sequence[blocks.Block] = (),
+) -> int:
     """Add the readings whose instants are new, as blocks when there are enough of them.
 
-    Of two with the same instant the first stays. Returns how many were new.
+    Of two with the same instant the first stays. Returns how many were new. ``coded`` is the same
+    trace, in order, coded beforehand: taken where the store has none of its instants.
     """
     new = _in_order(trace)
     if not len(new):
@@ -203,6 +210,10 @@ def add(connection: Any, channel_id: int, trace: Trace, origin: int | None = Non
     known = known_times(connection, channel_id, int(new.t_us[0]), int(new.t_us[-1]))
     if len(known):
         new = _where(new, ~np.isin(new.t_us, known), new.unit)
+    elif coded:
+        for block in coded:
+            add_block(connection, channel_id, block, origin)
+        return len(new)
     if len(new) < SMALLEST_BLOCK:
         _add_rows(connection, channel_id, new, origin)
     else:

@@ -28,7 +28,7 @@ from firelog.record.store import Store
 with Store.open(Path({path!r}), write={write}) as store:
     {inside}
 """
-STEP = '''@migrations()  # type: ignore[untyped-decorator]
+STEP = '''@migrations()
 def newest(db: Any) -> None:
     """Who built a kiln."""
     db.execute("alter table kilns add column builder text not null default ''")

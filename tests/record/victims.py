@@ -12,7 +12,7 @@ import sys
 import time
 from pathlib import Path
 
-from firelog.intake.file import importing, logfile
+from firelog.intake.file import block_buffer, logfile
 from firelog.judge.again import judge_again
 from firelog.readings import Quality, Unit
 from firelog.record import backup, imports
@@ -57,7 +57,7 @@ def compact(path):
 
 def bring(path):
     """Import the file beside the store, in several transactions."""
-    importing.MOST_READINGS = 2_000
+    block_buffer.MOST_READINGS = 2_000
     with Store.open(path, write=True) as store:
         say("go")
         plan = logfile.examine(Path(path).with_suffix(".csv"), logfile.ImportOptions())

@@ -18,7 +18,7 @@ from firelog.intake.believe import Believer
 from firelog.intake.file import lines as source
 from firelog.intake.file.clock.follow import ClockReader, Mask, raw_all
 from firelog.intake.file.clock.settle import MOST_DISORDER
-from firelog.intake.file.fast import uniform
+from firelog.intake.file.fast import layouts, uniform
 from firelog.intake.file.lines import TextPiece
 from firelog.intake.file.plan import Chunk, Column, Part, ReadPlan
 from firelog.intake.file.table import long
@@ -157,7 +157,7 @@ class _Reader:
                 yield from self._tables(data[cut:], self.plan.first_line, ended=ended)
             return
         if self.shape is not None and ended:
-            found = uniform.read(data, line, self.shape)
+            found = layouts.read(data, line, self.shape)
             if found is not None:
                 self.tries = -(10**9)
                 yield self._from_uniform(found)

@@ -14,7 +14,7 @@ from firelog.record.store import Store
 from firelog.units import iso_utc
 
 if TYPE_CHECKING:
-    from firelog.intake.file.importing import FileReport
+    from firelog.intake.file.account import FileReport
 
 MOST_SAID = 12  # lines of a file that are named in a sentence; --json lists a thousand
 _SIGNS = {Unit.C: "°C", Unit.F: "°F", Unit.K: "K", Unit.MV: "mV"}

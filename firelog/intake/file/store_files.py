@@ -6,11 +6,12 @@ The command and the notebook both come through here.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from typing import TYPE_CHECKING
 
 from firelog.errors import InputError, StoreError
 from firelog.foundry import ChannelSpec
+from firelog.intake.file.account import FileReport
 from firelog.intake.file.importing import (
-    FileReport,
     Progress,
     Wanted,
     abandon,
@@ -19,12 +20,13 @@ from firelog.intake.file.importing import (
 )
 from firelog.intake.file.plan import ReadPlan
 from firelog.intake.file.refused import refuse
-from firelog.judge.firing import settle
-from firelog.record import corrections, guards, imports
+from firelog.record import imports
 from firelog.record.rows import Firing
 from firelog.record.store import Store
-from firelog.schedule.plan.model import Schedule
 from firelog.units import iso_utc
+
+if TYPE_CHECKING:
+    from firelog.schedule.plan.model import Schedule
 
 Work = Callable[[ReadPlan, Progress | None], FileReport]
 Each = Callable[[Sequence[ReadPlan], Work], list[FileReport]]
@@ -81,6 +83,8 @@ def bring_in(
         finish(store, report, now_us)
     store.still_there()
     if firing is not None and settled:
+        from firelog.judge.firing import settle  # noqa: PLC0415 - a plain import judges nothing
+
         settle(store, store.firing(firing), now_us)
     return reports
 
@@ -118,6 +122,8 @@ def _make_firing(
         if one.name == name:
             return _again(store, one, span, pairs)
     if not insist:
+        from firelog.record import guards  # noqa: PLC0415 - as above
+
         guards.free(store, kiln, span)
     with store.writing():
         made = store.add_firing(
@@ -143,6 +149,8 @@ def _again(store: Store, known: Firing, span: tuple[int, int], pairs: set[tuple[
                 f"({iso_utc(known.began_us)}); choose another name"
             )
         numbers = ", ".join(str(one.id) for one in named)
+        from firelog.record import corrections  # noqa: PLC0415 - as above
+
         corrections.edit(
             store,
             "firing",

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 from firelog.foundry import ChannelSpec
 from firelog.intake.file import importing
+from firelog.intake.file.account import FileReport
 from firelog.intake.file.plan import ReadPlan
 from firelog.record.store import Store
 
@@ -17,7 +18,7 @@ def store_file(
     kiln: str,
     specs: Iterable[ChannelSpec] = (),
     progress: importing.Progress | None = None,
-) -> importing.FileReport:
+) -> FileReport:
     """Take a file in and finish its import; returns the account, conflicts and all."""
     now_us = time.time_ns() // 1000
     report = importing.take_in(store, plan, kiln, specs, progress, now_us=now_us)

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from firelog.errors import InputError
 from firelog.intake.file import importing, store_files
+from firelog.intake.file.account import FileReport
 from firelog.intake.file.importing import Wanted
 from firelog.intake.file.instants import SameInstant
 from firelog.intake.file.logfile import ImportOptions
@@ -59,7 +60,7 @@ def night(
     return path
 
 
-def bring(store: Store, path: Path, **kw: object) -> list[importing.FileReport]:
+def bring(store: Store, path: Path, **kw: object) -> list[FileReport]:
     """Import one file with a firing of its name."""
     plan = folder_schedule(path.parent)
     [examined] = importing.examine([path], ImportOptions(start_us=RESET))
@@ -283,4 +284,4 @@ def test_the_store_is_not_imported_into_itself(tmp_path: Path) -> None:
     """Naming the store as a file to import is refused before it is opened as a file."""
     path = tmp_path / "s.firelog"
     with Store.open(path, write=True) as store, pytest.raises(InputError, match="store itself"):
-        importing.sha256_of(store, path)
+        importing.refuse_the_store(store, path)

@@ -11,6 +11,7 @@ import pytest
 
 from firelog.errors import InputError
 from firelog.intake.file import importing
+from firelog.intake.file.account import FileReport
 from firelog.intake.file.logfile import ImportOptions, zone_or_offset
 from firelog.readings import Quality, Trace
 from firelog.record.store import Store
@@ -33,7 +34,7 @@ def options(sample: dict[str, Any]) -> ImportOptions:
     )
 
 
-def stored(name: str, store_path: Path) -> tuple[importing.FileReport, dict[str, Trace]]:
+def stored(name: str, store_path: Path) -> tuple[FileReport, dict[str, Trace]]:
     """Import a sample and return the account and what the store then holds."""
     [plan] = importing.examine([FOLDER / name], options(SAMPLES[name]))
     with Store.open(store_path, write=True) as store:

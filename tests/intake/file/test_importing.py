@@ -10,6 +10,7 @@ import pytest
 from firelog.errors import InputError, StoreError
 from firelog.foundry import ChannelSpec
 from firelog.intake.file import importing, store_files
+from firelog.intake.file.account import FileReport
 from firelog.intake.file.logfile import ImportOptions
 from firelog.readings import Role
 from firelog.record.store import Store
@@ -21,9 +22,7 @@ START = parse_instant("2026-03-01T08:00:00Z")
 FROM_START = ImportOptions(start_us=START)
 
 
-def bring(
-    store_path: Path, path: Path, options: ImportOptions = FROM_START
-) -> importing.FileReport:
+def bring(store_path: Path, path: Path, options: ImportOptions = FROM_START) -> FileReport:
     """Import one file as the command does."""
     [plan] = importing.examine([path], options)
     with Store.open(store_path, write=True) as store:

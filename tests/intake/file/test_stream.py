@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from firelog.errors import InputError
-from firelog.intake.file import importing, lines
+from firelog.intake.file import block_buffer, importing, lines
 from firelog.intake.file.logfile import Chunk, ImportOptions, examine, read
 from firelog.record import imports
 from firelog.record.blocks import MAX_COUNT
@@ -136,11 +136,11 @@ def test_interrupted_import_is_started_again(
         import os, signal, sys
         signal.signal(signal.SIGINT, signal.default_int_handler)  # a parent may ignore it
         from pathlib import Path
-        from firelog.intake.file import importing
+        from firelog.intake.file import block_buffer, importing
         from firelog.intake.file.logfile import ImportOptions
         from firelog.record.store import Store
         from tests.intake.file.bringing import store_file
-        importing.MOST_READINGS = 100_000
+        block_buffer.MOST_READINGS = 100_000
         [plan] = importing.examine([Path(sys.argv[1])], ImportOptions(start_us=int(sys.argv[3])))
         def interrupt(at):
             if at > plan.size // 2:
@@ -176,7 +176,7 @@ def test_unreadable_further_down_leaves_nothing(
     store_path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A file that changes its columns half-way is refused, naming the line; none of it stays."""
-    monkeypatch.setattr(importing, "MOST_READINGS", 10_000)
+    monkeypatch.setattr(block_buffer, "MOST_READINGS", 10_000)
     path = tmp_path / "log.csv"
     many = 400_000
     path.write_bytes(HEADING + rows(many) + b"Time [s],B [C],A [C]\n" + rows(10, many))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -9,8 +10,9 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
+from firelog.errors import InputError
 from firelog.intake.file import read as reading
-from firelog.intake.file.fast import decimals, uniform
+from firelog.intake.file.fast import decimals, layouts, uniform
 from firelog.intake.file.logfile import Chunk, ImportOptions, examine, read
 from firelog.units import parse_instant
 
@@ -100,38 +102,109 @@ STAMPS = {
 }
 
 
-@settings(
-    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
-@given(
+@dataclass(frozen=True)
+class Form:
+    """How a file of three couples is written: stamps, separators, quotes, decimals, line ends."""
+
+    stamp: str
+    sign: str
+    quoted: bool
+    comma: bool
+    end: str
+    mark: bytes
+    start: tuple[int, int, int]  # of each couple, in tenths
+    trimmed: bool  # 100 beside 22.07, as %g writes
+
+    def text(self, odd: dict[int, tuple[str, ...]], rows: int = 400) -> bytes:
+        """Return the whole file; ``odd`` rows hold these cells instead of numbers."""
+        comma = self.comma and self.sign != ","
+        lines = [["Time [s]", "A [C]", "B [C]", "C [C]"]]
+        for i in range(rows):
+            cells = odd.get(i) or tuple(
+                self._cell(start + i * (k + 1), k + 1) for k, start in enumerate(self.start)
+            )
+            if comma:
+                cells = tuple(cell.replace(".", ",") for cell in cells)
+            stamp = STAMPS[self.stamp](i)
+            row = [stamp.replace(".", ",") if comma and self.stamp == "elapsed" else stamp, *cells]
+            lines.append([f'"{cell}"' if self.quoted and '"' not in cell else cell for cell in row])
+        text = "".join(self.sign.join(line) + self.end for line in lines)
+        return self.mark + text.encode()
+
+    def _cell(self, tenths: int, places: int) -> str:
+        value = tenths / 10
+        return f"{value + places / 100:g}" if self.trimmed else f"{value:.{places}f}"
+
+
+FORMS = st.builds(
+    Form,
     stamp=st.sampled_from(sorted(STAMPS)),
     sign=st.sampled_from([",", ";", "\t"]),
+    quoted=st.booleans(),
+    comma=st.booleans(),
+    end=st.sampled_from(["\n", "\r\n"]),
+    mark=st.sampled_from([b"", b"\xef\xbb\xbf"]),
+    start=st.tuples(*[st.sampled_from([-30, 200, 950, 9990, 5000])] * 3),
+    trimmed=st.booleans(),
+)
+
+
+def answer(
+    path: Path, *, by_cells: bool, monkeypatch: pytest.MonkeyPatch
+) -> tuple[object, dict[str, list[np.ndarray]]]:
+    """Return rows, rejected lines and the readings of a file, or the sentence that refuses it."""
+    try:
+        found = chunks(path, by_cells=by_cells, monkeypatch=monkeypatch)
+    except InputError as error:
+        return str(error), {}
+    return (sum(c.rows for c in found), found[-1].rejected, found[-1].warnings), joined(found)
+
+
+@settings(
+    max_examples=120, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(
+    form=FORMS,
     odd=st.dictionaries(st.integers(0, 399), st.tuples(CELL, CELL, CELL), max_size=6),
+    often=st.integers(0, 60),
 )
 def test_both_ways_agree(
-    *,
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
-    stamp: str,
-    sign: str,
+    form: Form,
     odd: dict[int, tuple[str, ...]],
+    often: int,
 ) -> None:
     """Times, values, qualities, rows and rejected lines do not depend on the way of reading."""
-    rows = [["Time [s]", "A [C]", "B [C]", "C [C]"]]
-    for i in range(400):
-        cells = odd.get(i, (f"{20 + i / 10:.1f}", f"{95 + i / 10:.1f}", f"{-3 + i % 7}.5"))
-        rows.append([STAMPS[stamp](i), *cells])
+    if often > 3:  # blanks and words in every so many lines
+        odd = dict.fromkeys(range(3, 400, often), ("", "NaN", "871.25")) | odd
     path = tmp_path / "log.csv"
-    path.write_text("".join(sign.join(row) + "\n" for row in rows))
-    fast = chunks(path, by_cells=False, monkeypatch=monkeypatch)
-    slow = chunks(path, by_cells=True, monkeypatch=monkeypatch)
-    assert sum(c.rows for c in fast) == sum(c.rows for c in slow)
-    assert fast[-1].rejected == slow[-1].rejected
-    one, two = joined(fast), joined(slow)
+    path.write_bytes(form.text(odd))
+    fast, one = answer(path, by_cells=False, monkeypatch=monkeypatch)
+    slow, two = answer(path, by_cells=True, monkeypatch=monkeypatch)
+    assert fast == slow
     assert one.keys() == two.keys()
     for name in one:
         for here, there in zip(one[name], two[name], strict=True):
             np.testing.assert_array_equal(here, there)
+            if here.dtype == np.float64:
+                np.testing.assert_array_equal(np.signbit(here), np.signbit(there))
+
+
+@pytest.mark.parametrize("quote", ["", '"'])
+def test_lines_laid_out_alike_need_no_search_for_cells(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, quote: str
+) -> None:
+    """A log whose couples cross 100 °C one after the other is read place by place."""
+    lines = ["Time [s],A [C],B [C]"]
+    for i in range(4000):
+        cells = STAMPS["iso"](i), f"{90 + i / 200:.1f}", f"{95 + i / 200:.1f}"
+        lines.append(",".join(f"{quote}{cell}{quote}" for cell in cells))
+    path = tmp_path / "log.csv"
+    path.write_text("\n".join(lines) + "\n")
+    monkeypatch.setattr(layouts, "read_lines", lambda *_: pytest.fail("searched for cells"))
+    monkeypatch.setattr(reading.RowSorter, "take", lambda *_, **__: pytest.fail("cell by cell"))
+    assert sum(chunk.rows for chunk in read(path, examine(path, WISHES))) == 4000
 
 
 def test_odd_line_sends_only_its_neighbours_the_slow_way(

@@ -167,13 +167,16 @@ class ClockReader:
     def _count_disorder(self, t_us: IntArray) -> None:
         sign = -1 if self.clock.newest_first else 1
         forward = sign * t_us
+        self.rows += len(t_us)
+        if (self._edge is None or forward[0] >= self._edge) and (forward[1:] > forward[:-1]).all():
+            self._edge = int(forward[-1])
+            return
         edge = np.maximum.accumulate(forward)
         before = np.empty_like(edge)
         before[1:] = edge[:-1]
         before[0] = forward[0] if self._edge is None else self._edge
         edge = np.maximum(edge, before[0])
         self.out_of_order += int((forward < np.maximum(before, before[0])).sum())
-        self.rows += len(t_us)
         self.steps_back += int((np.diff(forward) < 0).sum())
         self.farthest_back_us = max(self.farthest_back_us, int((edge - forward).max()))
         self._edge = int(edge[-1])

@@ -210,7 +210,7 @@ class Settler:
                 f"{self.file}, line {first.line}: {first.cells[clock.columns[0]]!r} is not a "
                 "time; name the column of times with --time"
             )
-        if spread and len(raw) > 100 and len(np.unique(raw)) < 5:
+        if spread and len(raw) > 100 and len(set(raw.tolist())) < 5:
             raw = self._more(clock)  # so many rows to a stamp that the sample shows too few stamps
         steps = np.diff(raw)
         newest_first = bool((steps < 0).sum() > (steps > 0).sum())

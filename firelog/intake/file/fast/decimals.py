@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from firelog.readings import FloatArray, IntArray
 
-_MOST_DIGITS = 15
-_POWERS = 10.0 ** np.arange(_MOST_DIGITS + 1)
+MOST_DIGITS = 15
+_POWERS = 10.0 ** np.arange(MOST_DIGITS + 1)
 _MINUS, _PLUS, _POINT, _ZERO = b"-+.0"
 
 
@@ -29,12 +29,12 @@ def column(
     """
     lengths = ends - starts
     shortest, longest = int(lengths.min()), int(lengths.max())
-    if shortest == longest and 1 <= longest <= _MOST_DIGITS + 1:
+    if shortest == longest and 1 <= longest <= MOST_DIGITS + 1:
         same = _same_length(signs, starts, longest)
         if same is not None:
             return same, np.empty(0, np.int64)
     value = np.full(len(starts), np.nan)
-    for length in range(max(shortest, 1), min(longest, _MOST_DIGITS + 1) + 1):
+    for length in range(max(shortest, 1), min(longest, MOST_DIGITS + 1) + 1):
         rows = np.flatnonzero(lengths == length)
         if len(rows):
             part = _same_length(signs, starts[rows], length)
@@ -64,8 +64,8 @@ def _any_point(signs: NDArray[np.uint8], starts: IntArray, length: int) -> Float
         behind += is_digit & (points > 0)
         digits += is_digit
         total = np.where(is_digit, total * 10 + digit, total)
-    fine &= (points <= 1) & (digits >= 1) & (digits <= _MOST_DIGITS)
-    value = total / _POWERS[np.minimum(behind, _MOST_DIGITS)]
+    fine &= (points <= 1) & (digits >= 1) & (digits <= MOST_DIGITS)
+    value = total / _POWERS[np.minimum(behind, MOST_DIGITS)]
     np.negative(value, out=value, where=negative)
     value[~fine] = np.nan
     return np.asarray(value, np.float64)
@@ -97,7 +97,7 @@ def _same_length(signs: NDArray[np.uint8], starts: IntArray, length: int) -> Flo
         digits += 1
         total *= 10
         total += digit
-    if digits > _MOST_DIGITS:
+    if digits > MOST_DIGITS:
         return None
     value = total / 10.0 ** max(length - point - 1, 0)
     if negative is not None:

@@ -46,14 +46,20 @@ class Uniform:
 
     lines: IntArray
     raw: IntArray
-    values: list[FloatArray]
+    by_index: dict[int, FloatArray]
+    columns: tuple[int, ...]
     last_line: str
     copies: NDArray[np.bool_]
     odd: list[tuple[IntArray, list[str]]]
 
+    @property
+    def values(self) -> list[FloatArray]:
+        """The readings of each column of the plan, in its order."""
+        return [self.by_index[index] for index in self.columns]
+
 
 def shape(plan: ReadPlan) -> Shape | None:
-    """Return what :func:`read` needs, None when this file cannot be read so."""
+    """Return what :func:`read_lines` needs, None when this file cannot be read so."""
     form, clock = plan.dialect, plan.clocks[0]
     wide = plan.long is None and plan.series is None
     simple = len(plan.clocks) == 1 and wide and not form.thousands and not clock.fill_down
@@ -71,7 +77,7 @@ def shape(plan: ReadPlan) -> Shape | None:
     return Shape(plan, clock, tuple(sorted(numbers)), dropped, bytes(table))
 
 
-def read(data: bytes, line: int, form: Shape) -> Uniform | None:
+def read_lines(data: bytes, line: int, form: Shape) -> Uniform | None:
     """Return the rows of ``data`` (whole lines), None when they are not all of one form."""
     unquoted = None if b"\0" in data else _unquoted(data, form)
     if unquoted is None:
@@ -102,7 +108,7 @@ def read(data: bytes, line: int, form: Shape) -> Uniform | None:
     if raw is None:
         if len(odd_by_index[form.clock.columns[0]]):
             return None
-        raw = _counted(by_index[form.clock.columns[0]], form.clock.unit_us)
+        raw = counted(by_index[form.clock.columns[0]], form.clock.unit_us)
         if raw is None:
             return None
     if form.clock.floor_us and (raw < form.clock.floor_us).any():
@@ -110,9 +116,10 @@ def read(data: bytes, line: int, form: Shape) -> Uniform | None:
     return Uniform(
         lines=line + np.arange(rows, dtype=np.int64),
         raw=raw,
-        values=[by_index[column.index] for column in form.plan.columns],
+        by_index=by_index,
+        columns=tuple(column.index for column in form.plan.columns),
         last_line=data[int(starts[-1, 0]) : -1].decode("utf-8", "replace"),
-        copies=_copies(data, raw, starts[:, 0], ends[:, -1]),
+        copies=copies_of(data, raw, starts[:, 0], ends[:, -1]),
         odd=[
             _texts(data, odd_by_index[column.index], starts[:, column.index], ends[:, column.index])
             for column in form.plan.columns
@@ -120,7 +127,7 @@ def read(data: bytes, line: int, form: Shape) -> Uniform | None:
     )
 
 
-def _copies(data: bytes, raw: IntArray, starts: IntArray, ends: IntArray) -> NDArray[np.bool_]:
+def copies_of(data: bytes, raw: IntArray, starts: IntArray, ends: IntArray) -> NDArray[np.bool_]:
     """True for lines that are the very line before; looked at where the instant is the same."""
     copies = np.zeros(len(raw), bool)
     for row in (np.flatnonzero(raw[1:] == raw[:-1]) + 1).tolist():
@@ -208,7 +215,8 @@ def _drop(keep: NDArray[np.bool_], starts: IntArray, ends: IntArray) -> None:
     keep[np.repeat(starts - before, lengths) + np.arange(int(lengths.sum()))] = False
 
 
-def _counted(value: FloatArray, unit_us: float) -> IntArray | None:
+def counted(value: FloatArray, unit_us: float) -> IntArray | None:
+    """Return counts of a clock of plain numbers in microseconds; None for what is out of range."""
     count = np.rint(value * unit_us)
     if np.abs(count).max() >= 4.0e15:
         return None
@@ -217,7 +225,7 @@ def _counted(value: FloatArray, unit_us: float) -> IntArray | None:
 
 # ---------------------------------------------------------------- stamps
 def _stamps(data: bytes, starts: IntArray, ends: IntArray, clock: FileClock) -> IntArray | None:
-    """Return raw counts of stamps that all have the width and the signs of the first one."""
+    """Return raw counts of stamps that all have the width of the first one."""
     signs = np.frombuffer(data, np.uint8)
     cells = []
     for column in clock.columns:
@@ -226,67 +234,80 @@ def _stamps(data: bytes, starts: IntArray, ends: IntArray, clock: FileClock) -> 
         if length == 0 or (end - start != length).any():
             return None
         cells.append(signs[start[:, None] + np.arange(length)])
+    return stamp_counts(cells, clock)
+
+
+def stamp_counts(cells: list[Bytes], clock: FileClock) -> IntArray | None:
+    """Return raw counts of stamps given as one matrix of signs for each of their cells.
+
+    None unless all of them have the form of the first one.
+    """
     texts = [bytes(cell[0]).decode("utf-8", "replace") for cell in cells]
     stamp = stamps.cut(" ".join(texts))
     if stamp is None or not stamp.date or not re.fullmatch(r"[\d:.,]+", stamp.time):
         return None
     if any(not text.isascii() or text != text.strip() for text in texts):
         return None
-    matrix = cells[0] if len(cells) == 1 else np.hstack(cells)
+    # Turned, so that each place of the stamp is one contiguous row.
+    places = np.ascontiguousarray(np.hstack(cells).T if len(cells) > 1 else cells[0].T)
     whole = "".join(texts)
     date_at, time_at = whole.find(stamp.date), whole.rfind(stamp.time)
-    day_us = _days(matrix[:, date_at : date_at + len(stamp.date)], clock)
-    clock_us = _times(matrix[:, time_at : time_at + len(stamp.time)], stamp.time)
+    day_us = _days(places[date_at : date_at + len(stamp.date)], clock)
+    clock_us = _times(places[time_at : time_at + len(stamp.time)], stamp.time)
     rest = np.ones(len(whole), bool)
     rest[date_at : date_at + len(stamp.date)] = False
     rest[time_at : time_at + len(stamp.time)] = False
-    if day_us is None or clock_us is None or (matrix[:, rest] != matrix[0, rest]).any():
+    if day_us is None or clock_us is None or (places[rest] != places[rest, :1]).any():
         return None
     return day_us + clock_us - (stamps.zone_us(stamp.zone) if stamp.zone else 0)
 
 
-def _days(texts: Bytes, clock: FileClock) -> IntArray | None:
+def _days(places: Bytes, clock: FileClock) -> IntArray | None:
     """Return the days of dates in µs; they come in runs, so each is read once."""
-    turns = np.flatnonzero((texts[1:] != texts[:-1]).any(axis=1)) + 1
-    if len(turns) > _MOST_DATES:
-        return None
-    edges = np.concatenate(([0], turns, [len(texts)]))
+    edges = np.zeros(1, np.int64)
+    if (places != places[:, :1]).any():
+        turns = np.flatnonzero((places[:, 1:] != places[:, :-1]).any(axis=0)) + 1
+        if len(turns) > _MOST_DATES:
+            return None
+        edges = np.concatenate((edges, turns))
     days = [
-        stamps.day_number(bytes(texts[edge]).decode("ascii", "replace"), clock.order)
-        for edge in edges[:-1].tolist()
+        stamps.day_number(places[:, edge].tobytes().decode("ascii", "replace"), clock.order)
+        for edge in edges.tolist()
     ]
     known = [day for day in days if day is not None]
     if len(known) < len(days):
         return None
-    return np.repeat(np.array(known, np.int64) * stamps.DAY_US, np.diff(edges))
+    lengths = np.diff(edges, append=places.shape[1])
+    return np.repeat(np.array(known, np.int64) * stamps.DAY_US, lengths)
 
 
-def _times(texts: Bytes, first: str) -> IntArray | None:
+def _times(places: Bytes, first: str) -> IntArray | None:
     """Return times of day in µs, all written like ``first``: HH:MM, HH:MM:SS, HH:MM:SS.fff."""
     groups = list(re.finditer(r"\d+", first))
     if not 2 <= len(groups) <= 4 or any(len(group[0]) != 2 for group in groups[:3]):
         return None
-    digits = texts - ord("0")  # uint8: what lies below wraps round and is too large as well
-    where = [at for group in groups for at in range(*group.span())]
-    if (digits[:, where] > 9).any():
-        return None
-    signs = [at for at in range(len(first)) if at not in where]
-    if (texts[:, signs] != texts[0, signs]).any():
+    digits = places - np.uint8(ord("0"))  # what lies below wraps round and is too large as well
+    where = np.zeros(len(first), bool)
+    for group in groups:
+        where[slice(*group.span())] = True
+    if (digits[where] > 9).any() or (places[~where] != places[~where, :1]).any():
         return None
     hour, minute, *second = (_whole(digits, *group.span()) for group in groups[:3])
-    seconds = second[0] if second else np.zeros(len(texts), np.int64)
+    seconds = second[0] if second else np.zeros(len(hour), np.int32)
     if hour.max() > 23 or minute.max() > 59 or seconds.max() > 59:
         return None
-    total = (hour * 3600 + minute * 60 + seconds) * 1_000_000
+    total: IntArray = (hour * 3600 + minute * 60 + seconds).astype(np.int64) * 1_000_000
     if len(groups) == 4:
         start, end = groups[3].span()
         end = min(end, start + 6)
-        total += _whole(digits, start, end) * 10 ** (6 - (end - start))
+        total += _whole(digits, start, end).astype(np.int64) * 10 ** (6 - (end - start))
     return total
 
 
-def _whole(digits: Bytes, start: int, end: int) -> IntArray:
-    total = np.zeros(len(digits), np.int64)
-    for at in range(start, end):
-        total = total * 10 + digits[:, at]
+def _whole(digits: Bytes, start: int, end: int) -> NDArray[np.int32]:
+    """Return the numbers of at most six digits that stand in some places."""
+    total: NDArray[np.int32] = digits[start].astype(np.int32)
+    for place in digits[start + 1 : end]:
+        total *= 10
+        total += place
     return total

@@ -47,6 +47,7 @@ def plain(text: str, decimal: Decimal, thousands: str = "") -> str:
     return text.replace(",", ".") if decimal == "," else text
 
 
+@lru_cache(maxsize=16_384)  # the examination asks for each cell of its sample several times
 def number(text: str, decimal: Decimal = ".", thousands: str = "") -> float | None:
     """Return the finite number a cell holds, or None; a unit after it is no part of a number."""
     found = plain(text, decimal, thousands)

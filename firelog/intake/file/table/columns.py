@@ -25,7 +25,7 @@ from firelog.intake.file.table import header as heading
 from firelog.intake.file.table.cells import number, reading, word
 from firelog.intake.file.table.header import Header
 from firelog.intake.file.table.sample import RowSample
-from firelog.readings import FloatArray, Quality, Role, Unit
+from firelog.readings import FloatArray, Quality, Role, Unit, median
 from firelog.units import TemperatureUnit, temperature_unit, to_celsius
 
 _ROLES = (
@@ -318,7 +318,7 @@ def _impossible(candidate: _Candidate, unit: TemperatureUnit) -> str:
     values = raw[Believer().judge(to_celsius(raw, unit), raw=raw) != Quality.MISSING]
     if not len(values):
         return ""
-    if unit == "K" and float(np.median(values)) < _LOWEST_KELVIN and float(values.min()) < 100.0:
+    if unit == "K" and median(values) < _LOWEST_KELVIN and float(values.min()) < 100.0:
         return "kelvin that start near 0 are a rise, not a temperature"
     temp_c = to_celsius(values, unit)
     wrong = (temp_c < _COLDEST_C) | (temp_c > _HOTTEST_C)

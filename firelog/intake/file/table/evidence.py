@@ -13,7 +13,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from firelog.readings import FloatArray
+from firelog.readings import FloatArray, median
 from firelog.units import TemperatureUnit, temperature_unit, to_celsius
 
 SET_POINT = re.compile(
@@ -63,7 +63,7 @@ def called_temperature(name: str) -> bool:
 
 def begin_together(columns: Sequence[FloatArray]) -> bool:
     """True when columns of numbers all begin near each other, as couples in a cold kiln do."""
-    starts = [float(np.median(v[np.isfinite(v)][:3])) for v in columns if np.isfinite(v).any()]
+    starts = [median(v[np.isfinite(v)][:3]) for v in columns if np.isfinite(v).any()]
     apart = max(1.5 * _NEAR_K, 0.25 * max(map(abs, starts), default=0.0))
     return bool(starts) and max(starts) - min(starts) <= apart
 
@@ -77,8 +77,8 @@ def usual_start(
         unit = temperature_unit(text) or default
         good = values[np.isfinite(values)][:5]
         if unit and len(good):
-            starts.append(float(np.median(to_celsius(good, unit))))
-    return float(np.median(starts)) if starts else None
+            starts.append(median(to_celsius(good, unit)))
+    return median(np.array(starts)) if starts else None
 
 
 def behaves(temp_c: FloatArray, start_c: float | None, *, strictly: bool = False) -> bool:
@@ -90,7 +90,7 @@ def behaves(temp_c: FloatArray, start_c: float | None, *, strictly: bool = False
     good = temp_c[np.isfinite(temp_c)]
     if len(good) < 3:
         return False
-    first, low, high = float(np.median(good[:3])), float(good.min()), float(good.max())
+    first, low, high = median(good[:3]), float(good.min()), float(good.max())
     near = start_c is not None and abs(first - start_c) <= _NEAR_K
     room = _ROOM_C[0] <= first <= _ROOM_C[1]
     if not (near or (start_c is None and room)):
@@ -98,7 +98,7 @@ def behaves(temp_c: FloatArray, start_c: float | None, *, strictly: bool = False
     if low < min(first, start_c if start_c is not None else first) - _NEAR_K or high > 2400.0:
         return False
     climbs = high - first >= _CLIMB_K
-    smooth = float(np.median(np.abs(np.diff(good)))) <= _STEP * max(high - low, 1e-9)
+    smooth = median(np.abs(np.diff(good))) <= _STEP * max(high - low, 1e-9)
     if strictly:
         return climbs and smooth and high > 110.0
     return climbs and smooth
