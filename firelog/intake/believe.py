@@ -96,7 +96,7 @@ OVER_CODES = np.array(
     )
 )
 ABSOLUTE_ZERO_C = -273.15
-NEVER_C = 3000.0  # no thermocouple of the standards comes near
+NEVER_C = 2400.0  # above type C, the hottest couple of the standards
 ABOVE_B_C = 1820.0
 # Ends of the types' scales in °C that no kiln and no melt of a foundry stands at by chance.
 _ENDS_C = np.array((-270.0, -210.0, 1372.0, 1768.0, 1820.0, 2300.0, 2315.0, 2320.0))
@@ -115,9 +115,11 @@ _NEAR_END_K = 7.0  # so near, and come there by a jump, it is thrown there
 _JUMP_K = 200.0  # more between two rows than a kiln can do, unless the trace is wild throughout
 _WILD = 8.0  # a jump is also this many times the usual step of the trace
 _FAR_K = 20.0  # a code stands at least this far from anything measured
-_CALM_K = 100.0  # steps below this need no closer look
+CALM_K = 100.0  # steps below this need no closer look
+CALM_C = (-70.0, 1360.0)  # nor do readings between these: no code is there in any unit
+AGREE_K = 50.0  # readings that follow each other nearer than this bear each other out
 _STEADY_ROWS = 3
-_LAST_ROWS = 5
+LAST_ROWS = 5
 _TAIL = 12  # rows remembered from one call to the next
 _LOST_ROWS = 3  # a value lost for more rows than this is no slip
 
@@ -133,6 +135,7 @@ class Believer:
     letter: str = ""
     jumps: bool = True
     _value: FloatArray = field(default_factory=lambda: np.empty(0))
+    _raw: FloatArray = field(default_factory=lambda: np.empty(0))
     _quality: QualityArray = field(default_factory=lambda: np.empty(0, np.uint8))
     _measured: FloatArray = field(default_factory=lambda: np.empty(0))  # for its usual step
 
@@ -152,20 +155,20 @@ class Believer:
         raw = value_c if raw is None else raw
         if said is None and self._calm(value_c):
             fine = np.zeros(len(value_c), np.uint8)
-            self._remember(value_c, fine, value_c)
+            self._remember(value_c, raw, fine, value_c)
             return fine
-        first = _by_size(value_c, raw)
-        if said is not None:
-            first = np.where(said != Quality.OK, said, first).astype(np.uint8)
         before = len(self._value)
         value = np.concatenate((self._value, value_c))
+        first = _by_size(value, np.concatenate((self._raw, raw)))[before:]
+        if said is not None:
+            first = np.where(said != Quality.OK, said, first).astype(np.uint8)
         quality = np.concatenate((self._quality, first))
         told = quality != Quality.OK
         if blank is not None:
             told[before:] &= ~blank
         self._by_neighbours(value, quality, told, fresh=before == 0)
         judged = quality[before:]
-        self._remember(value_c, judged, value_c[judged == Quality.OK])
+        self._remember(value_c, raw, judged, value_c[judged == Quality.OK])
         return judged
 
     def _calm(self, value_c: FloatArray) -> bool:
@@ -173,25 +176,35 @@ class Believer:
         if not len(value_c):
             return True
         low, high = float(value_c.min()), float(value_c.max())  # NaN fails the comparison
-        if not (low > -90.0 and high < self._top() - _NEAR_END_K and high < 1360.0):
+        if not (low > CALM_C[0] and high < self.calm_top_c):
             return False
-        if len(self._value) and (self._quality[-_LAST_ROWS:] != Quality.OK).any():
+        if len(self._value) and (self._quality[-LAST_ROWS:] != Quality.OK).any():
             return False
         last = float(self._value[-1]) if len(self._value) else float(value_c[0])
-        if not abs(float(value_c[0]) - last) < _CALM_K:
+        if not abs(float(value_c[0]) - last) < CALM_K:
             return False
-        if high - low < _CALM_K or len(value_c) == 1:
+        if high - low < CALM_K or len(value_c) == 1:
             return True
         steps = value_c[1:] - value_c[:-1]
-        return bool(steps.max() < _CALM_K and steps.min() > -_CALM_K)
+        return bool(steps.max() < CALM_K and steps.min() > -CALM_K)
 
-    def _top(self) -> float:
-        return _END_BY_LETTER.get(self.letter, 1372.0)
+    @property
+    def calm_top_c(self) -> float:
+        """Below this nothing stands at an end of the couple's scale."""
+        return min(_END_BY_LETTER.get(self.letter, 1372.0) - _NEAR_END_K, CALM_C[1])
 
-    def _remember(self, value: FloatArray, quality: QualityArray, good: FloatArray) -> None:
+    @property
+    def far_k(self) -> float:
+        """What counts as a jump from one reading to the next, after what was judged so far."""
+        return max(_JUMP_K, _WILD * self._usual_step_k(np.empty(0)))
+
+    def _remember(
+        self, value: FloatArray, raw: FloatArray, quality: QualityArray, good: FloatArray
+    ) -> None:
         if len(good) > _TAIL:
             self._measured = good
         self._value = np.concatenate((self._value, value[-_TAIL:]))[-_TAIL:]
+        self._raw = np.concatenate((self._raw, raw[-_TAIL:]))[-_TAIL:]
         self._quality = np.concatenate((self._quality, quality[-_TAIL:]))[-_TAIL:]
 
     def _usual_step_k(self, good: FloatArray) -> float:
@@ -341,7 +354,8 @@ def _mark_repeats(value: FloatArray, quality: QualityArray) -> None:
 def _lost_for_a_row(value: FloatArray, quality: QualityArray, far: float, *, jumps: bool) -> None:
     """Mark values that leave the trace by a jump and are back where it was within a few rows.
 
-    Zeros are lost values (missing), others spikes.
+    Zeros are lost values (missing), others spikes: one or two of them, and more where none is near
+    the one before.
     """
     rows = np.flatnonzero((quality == Quality.OK) & np.isfinite(value))
     trace = value[rows]
@@ -350,7 +364,7 @@ def _lost_for_a_row(value: FloatArray, quality: QualityArray, far: float, *, jum
         start = trace[left]
         if quality[rows[left]] != Quality.OK:
             continue
-        for length in range(1, _LOST_ROWS + 1):
+        for length in range(1, LAST_ROWS + 1):
             back = left + length + 1
             if back >= len(trace):
                 break
@@ -359,9 +373,10 @@ def _lost_for_a_row(value: FloatArray, quality: QualityArray, far: float, *, jum
             near = abs(float(trace[back]) - float(start)) <= min(0.1 * leap + 5.0, 0.25 * far)
             if not near or leap <= far:
                 continue
-            if (gone == 0.0).all():
+            wild = length <= 2 or bool((np.abs(np.diff(gone)) > AGREE_K).all())
+            if (gone == 0.0).all() and length <= _LOST_ROWS:
                 quality[rows[left + 1 : back]] = Quality.MISSING
-            elif jumps and length <= 2:
+            elif jumps and wild:
                 quality[rows[left + 1 : back]] = Quality.SPIKE
             break
 
@@ -390,7 +405,7 @@ def _last_gasp(value: FloatArray, quality: QualityArray, gone: Mask, far: float)
     calm = np.zeros(len(value), bool)  # like the row before it, so fit to be jumped away from
     calm[1:] = np.abs(np.diff(value)) <= far
     for first in (np.flatnonzero(gone[1:] & ~gone[:-1]) + 1).tolist():
-        for row in range(first - 1, max(first - 1 - _LAST_ROWS, 0), -1):
+        for row in range(first - 1, max(first - 1 - LAST_ROWS, 0), -1):
             if quality[row] != Quality.OK or np.isnan(value[row - 1]):
                 break
             leap = abs(value[row] - value[row - 1]) > far

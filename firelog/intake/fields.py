@@ -12,7 +12,7 @@ from math import isfinite
 
 from firelog import units
 from firelog.errors import InputError
-from firelog.intake.believe import quality_of_word
+from firelog.intake.believe import NEVER_C, quality_of_word
 from firelog.readings import Quality, Unit
 
 TIME = "time"  # the column that holds the instant
@@ -23,7 +23,12 @@ _DECIMAL_COMMA = re.compile(r"^([-+]?[0-9]+),([0-9]{1,2})(?![0-9])")
 _EPOCH = re.compile(r"(?:[0-9]{10}(?:\.[0-9]{1,6})?|[0-9]{13}|[0-9]{16})")
 _CLOCK_SET_US = (1_577_836_800_000_000, 4_102_444_800_000_000)  # 2020 to 2100
 _ABSOLUTE_ZERO = {Unit.C: -273.15, Unit.F: -459.67, Unit.K: 0.0, Unit.MV: -100.0}
-_BEYOND_ANY_COUPLE = {Unit.C: 2400.0, Unit.F: 4352.0, Unit.K: 2673.15, Unit.MV: 100.0}
+_BEYOND_ANY_COUPLE = {
+    Unit.C: NEVER_C,
+    Unit.F: units.from_celsius(NEVER_C, "F"),
+    Unit.K: units.from_celsius(NEVER_C, "K"),
+    Unit.MV: 100.0,
+}
 
 # A number in which a wire may have spoilt a byte: mostly digits, or digits around something else.
 _DAMAGED = re.compile(
@@ -110,7 +115,7 @@ def judged(column: str, number: float, unit: Unit) -> Value:
     """Return a finite number with the quality that its size alone gives it."""
     if number < _ABSOLUTE_ZERO[unit]:  # −9999 and its kin: codes for "nothing there"
         return Value(column, None, unit, Quality.MISSING)
-    if number > _BEYOND_ANY_COUPLE[unit]:  # above type C's range, the hottest couple made
+    if number > _BEYOND_ANY_COUPLE[unit]:
         return Value(column, number, unit, Quality.SATURATED)
     return Value(column, number, unit)
 

@@ -11,7 +11,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from firelog.intake.believe import quality_of_code
+from firelog.intake.believe_live import StreamBeliever
 from firelog.intake.fields import Scan, Value
 from firelog.physics.thermometry import thermocouple
 from firelog.readings import Quality, Role, Unit
@@ -21,25 +21,19 @@ from firelog.units import to_celsius
 FROZEN_S, FROZEN_SCANS = 120.0, 20  # unchanged for so long, and at least so many scans
 NEIGHBOUR_MOVED_K = 10.0  # while a neighbour moved this far
 FINE_K = 0.5  # only a channel that shows finer digits than this is expected to flicker
-JUMP_K, JUMP_S = 150.0, 15.0  # no kiln and no mould moves this far in this time
-AGREE_K, AGREE_SCANS = 50.0, 3  # so many readings close together make a jump believable
 _DIPPED = frozenset({Role.LANCE, Role.CRUCIBLE})  # plunged into metal: these do jump
-_NO_COUPLE_C = 1820.0  # the end of type B, the highest of IEC 60584-1:2013
-_STEADY_SCANS = 3
 
 
 @dataclass
 class _Column:
     """What is remembered of one column; temperatures in °C, times in seconds."""
 
+    judge: StreamBeliever
     last_c: float | None = None
     last_s: float = 0.0
-    good_c: float | None = None
-    good_s: float = 0.0
     same_scans: int = 0
     same_since_s: float = 0.0
     fine: bool = False
-    strays_c: list[float] = field(default_factory=list)
     neighbours_c: dict[str, float] = field(default_factory=dict)
 
 
@@ -57,14 +51,15 @@ class TraceMonitor:
     ) -> None:
         self._roles, self._columns = dict(roles or {}), dict[str, _Column]()
         self._latest: dict[str, tuple[float, float]] = {}  # °C and second, of every column
+        self._letters = dict(letters or {})
         self._top_c = {
-            name: thermocouple.valid_range_c(letter)[1] for name, letter in (letters or {}).items()
+            name: thermocouple.valid_range_c(letter)[1] for name, letter in self._letters.items()
         }
 
     def look(self, scan: Scan, t_us: int) -> Scan:
         """Return the scan with the qualities that its values and their neighbours give them."""
         t_s = t_us / 1e6
-        scan = self._without_codes(scan)
+        scan = replace(scan, values=tuple(self._judged(value, t_s) for value in scan.values))
         temps_c = {
             value.column: to_celsius(value.value, value.unit.value)  # type: ignore[arg-type]
             for value in scan.values
@@ -80,17 +75,27 @@ class TraceMonitor:
         )
         return scan if seen == scan.values else replace(scan, values=seen)
 
-    def _without_codes(self, scan: Scan) -> Scan:
-        """Mark numbers that instruments write for nothing, as they are marked in a file."""
-        return replace(scan, values=tuple(map(self._uncoded, scan.values)))
+    def _column(self, name: str) -> _Column:
+        column = self._columns.get(name)
+        if column is None:
+            dipped = self._roles.get(name, Role.KILN) in _DIPPED
+            judge = StreamBeliever(self._letters.get(name, ""), jumps=not dipped)
+            column = self._columns[name] = _Column(judge)
+        return column
 
-    def _uncoded(self, value: Value) -> Value:
-        if value.value is None or value.unit is Unit.MV or value.quality:
+    def _judged(self, value: Value, t_s: float) -> Value:
+        """Judge a value by itself and by those before it, as it is judged in a file."""
+        if value.unit is Unit.MV:
+            return value
+        judge = self._column(value.column).judge
+        if value.value is None or value.quality:
+            judge.nothing(value.quality or Quality.MISSING)
             return value
         temp_c = to_celsius(value.value, value.unit.value)  # type: ignore[arg-type]
-        column = self._columns.get(value.column)
-        code = quality_of_code(value.value, temp_c, column.good_c if column else None)
-        return value if code is None else replace(value, quality=code)
+        quality = judge.judge(float(temp_c), value.value, t_s)
+        if quality is Quality.OK and temp_c >= self._top_c.get(value.column, math.inf):
+            quality = Quality.SATURATED
+        return value if quality is Quality.OK else replace(value, quality=quality)
 
     def _blind(self, value: Value) -> Value:
         """Forget the run of a column that shows no temperature just now."""
@@ -101,15 +106,11 @@ class TraceMonitor:
         return value
 
     def _seen(self, value: Value, temps_c: Mapping[str, float], t_s: float) -> Value:
-        column = self._columns.setdefault(value.column, _Column())
-        temp_c = temps_c[value.column]
+        column = self._column(value.column)
         self._remember(column, value.column, temps_c, t_s)
-        quality = self._range(value.column, temp_c, column)
-        if quality is Quality.OK and self._jumped(column, value.column, temp_c, t_s):
-            quality = Quality.SPIKE
-        if quality is Quality.OK and self._frozen(column, temps_c, t_s):
-            quality = Quality.STALE
-        return value if quality is Quality.OK else replace(value, quality=quality)
+        if self._frozen(column, temps_c, t_s):
+            return replace(value, quality=Quality.STALE)
+        return value
 
     @staticmethod
     def _remember(column: _Column, name: str, temps_c: Mapping[str, float], t_s: float) -> None:
@@ -122,28 +123,6 @@ class TraceMonitor:
             column.same_scans, column.same_since_s = 1, t_s
             column.neighbours_c = dict(temps_c)
         column.last_c, column.last_s = temp_c, t_s
-
-    def _range(self, name: str, temp_c: float, column: _Column) -> Quality:
-        if temp_c > _NO_COUPLE_C and column.same_scans >= _STEADY_SCANS:
-            return Quality.OPEN  # amplifiers run to the end of their range without a couple
-        if temp_c >= self._top_c.get(name, float("inf")):
-            return Quality.SATURATED
-        return Quality.OK
-
-    def _jumped(self, column: _Column, name: str, temp_c: float, t_s: float) -> bool:
-        dipped = self._roles.get(name, Role.KILN) in _DIPPED
-        near = column.good_c is None or abs(temp_c - column.good_c) <= JUMP_K
-        if dipped or near or t_s - column.good_s > JUMP_S * AGREE_SCANS:
-            column.strays_c.clear()
-        else:
-            if column.strays_c and abs(temp_c - column.strays_c[-1]) > AGREE_K:
-                column.strays_c.clear()
-            column.strays_c.append(temp_c)
-            if len(column.strays_c) < AGREE_SCANS:
-                return True
-            column.strays_c.clear()
-        column.good_c, column.good_s = temp_c, t_s
-        return False
 
     @staticmethod
     def _frozen(column: _Column, temps_c: Mapping[str, float], t_s: float) -> bool:

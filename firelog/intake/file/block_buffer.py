@@ -27,6 +27,7 @@ from firelog.record.stated import keep_channel
 from firelog.record.store import Store
 from firelog.record.traces import SMALLEST_BLOCK
 
+_Key = tuple[str, Unit]
 MOST_READINGS = 2_000_000 // 4  # held back for whole blocks, over all channels; 8 MB
 TURN_S = 0.005  # for other writers between two transactions with no reading in between
 
@@ -67,21 +68,34 @@ class _PendingReadings:
     lines: list[IntArray] = field(default_factory=list)
     held: int = 0
 
+    def add(self, part: Part) -> None:
+        """Hold one more part of the channel."""
+        self.t_us.append(part.t_us)
+        self.value.append(part.value)
+        self.quality.append(part.quality)
+        self.lines.append(part.lines)
+        self.held += len(part.t_us)
 
-@dataclass(frozen=True)
-class _Stretch:
-    """Readings of one channel on their way into the store, with the lines they stand in."""
-
-    pending: _PendingReadings
-    trace: Trace
-    lines: IntArray
+    def continued(self, later: _PendingReadings) -> _PendingReadings:
+        """Return what is held here and, after it, what is held there."""
+        return _PendingReadings(
+            self.part,
+            self.count,
+            self.t_us + later.t_us,
+            self.value + later.value,
+            self.quality + later.quality,
+            self.lines + later.lines,
+            self.held + later.held,
+        )
 
 
 @dataclass(frozen=True)
 class _Prepared:
     """A stretch in order, one reading an instant, and what contradicts itself; coded as blocks."""
 
-    given: _Stretch
+    part: Part
+    count: ChannelCount
+    given: int  # how many readings it was made from
     trace: Trace
     lines: IntArray
     twice: Sequence[Conflict]
@@ -102,8 +116,9 @@ class BlockBuffer:
         begin: Callable[[], int],
     ) -> None:
         self.store, self.report, self.channels = store, report, channels
-        self._helper, self._same_instant, self._begin = helper, same_instant, begin
-        self._waiting: dict[tuple[str, Unit], _PendingReadings] = {}
+        self._helper, self._begin = helper, begin
+        self._preparer = _Preparer(same_instant)
+        self._waiting: dict[_Key, _PendingReadings] = {}
         self._coming: Future[list[_Prepared]] | None = None
 
     def take(self, part: Part) -> None:
@@ -114,42 +129,31 @@ class BlockBuffer:
         key = (part.channel, part.unit)
         if key not in self._waiting:
             self._waiting[key] = _PendingReadings(part, count)
-        here = self._waiting[key]
-        here.t_us.append(part.t_us)
-        here.value.append(part.value)
-        here.quality.append(part.quality)
-        here.lines.append(part.lines)
-        here.held += len(part.t_us)
+        self._waiting[key].add(part)
 
     def flush_whole_blocks(self) -> None:
-        """Send what fills blocks on its way, once enough is waiting."""
+        """Send what is waiting on its way, once it is enough."""
         if sum(here.held for here in self._waiting.values()) >= MOST_READINGS:
-            whole = blocks.MAX_COUNT
-            self._send(lambda held: held - held % whole if held >= whole else held)
+            self._send(last=False)
 
     def flush(self) -> None:
         """Store all that is left."""
-        self._send(lambda held: held)
+        self._send(last=True)
         time.sleep(TURN_S)
-        self._store_what_came()
-
-    def _send(self, whole: Callable[[int], int]) -> None:
-        cutter = _Cutter()
-        stretches = [
-            cutter.cut(here, take) for here in self._waiting.values() if (take := whole(here.held))
-        ]
         before, self._coming = self._coming, None
-        if stretches:
-            self._coming = self._helper.submit(_prepare, stretches, self._same_instant)
         if before is not None:
             self._store(before.result())
 
-    def _store_what_came(self) -> None:
-        before, self._coming = self._coming, None
+    def _send(self, *, last: bool) -> None:
+        waiting, self._waiting = self._waiting, {}
+        before = self._coming
+        self._coming = self._helper.submit(self._preparer.prepare, waiting, last)
         if before is not None:
             self._store(before.result())
 
     def _store(self, ready: Sequence[_Prepared]) -> None:
+        if not ready:
+            return
         if self.report.origin is None:
             self.report.origin = self._begin()
         with self.store.writing():
@@ -158,12 +162,12 @@ class BlockBuffer:
 
     def _add(self, here: _Prepared) -> None:
         """Compare with the store, and store what is new unless anything was contradicted."""
-        channel, report = self.channels.find(here.given.pending.part), self.report
+        channel, report = self.channels.find(here.part), self.report
         trace = here.trace
         report.contradicted(here.twice)
         found = compare(self.store.connection, (channel.id, channel.name), trace, report.origin)
         report.contradicted(_with_lines(found.conflicts, trace, here.lines))
-        report.duplicates += len(here.given.trace) - int(found.new.sum())
+        report.duplicates += here.given - int(found.new.sum())
         for number, count in found.held.items():
             key = (channel.id, number)
             report.held[key] = report.held.get(key, 0) + count
@@ -174,28 +178,11 @@ class BlockBuffer:
         coded = here.coded if all_new else ()
         self.store.add_trace(channel.id, new, origin=report.origin, coded=coded)
         report.own_channels.add(channel.id)
-        here.given.pending.count.readings += int(np.isfinite(new.value).sum())
+        here.count.readings += int(np.isfinite(new.value).sum())
 
 
 def _only(trace: Trace, mask: NDArray[np.bool_]) -> Trace:
     return Trace(trace.t_us[mask], trace.value[mask], trace.quality[mask], trace.unit)
-
-
-def _prepare(stretches: Sequence[_Stretch], same_instant: SameInstant | None) -> list[_Prepared]:
-    """Order and code stretches; touches nothing but them, so that another thread may do it."""
-    times = blocks.SharedTimes()
-    return [_prepared(one, same_instant, times) for one in stretches]
-
-
-def _prepared(
-    given: _Stretch, same_instant: SameInstant | None, times: blocks.SharedTimes
-) -> _Prepared:
-    name = given.pending.part.channel
-    trace, lines, twice = one_each(name, given.trace, given.lines, same_instant)
-    coded: list[blocks.Block] = []
-    if len(trace) >= SMALLEST_BLOCK and not twice:
-        coded = [blocks.encode(piece, times) for piece in blocks.cut(trace)]
-    return _Prepared(given, trace, lines, twice, coded)
 
 
 def _with_lines(conflicts: Sequence[Conflict], trace: Trace, lines: IntArray) -> list[Conflict]:
@@ -206,24 +193,52 @@ def _with_lines(conflicts: Sequence[Conflict], trace: Trace, lines: IntArray) ->
     ]
 
 
-class _Cutter:
-    """Cuts what is held into what goes and what stays; channels of one scan share their times."""
+class _Preparer:
+    """Cuts what is held into whole blocks, orders and codes them; used by the helper alone."""
 
-    def __init__(self) -> None:
+    def __init__(self, same_instant: SameInstant | None) -> None:
+        self._same_instant = same_instant
+        self._rest: dict[_Key, _PendingReadings] = {}
         self._shared: dict[tuple[int, ...], tuple[IntArray, IntArray]] = {}
+        self._times = blocks.SharedTimes()
 
-    def cut(self, here: _PendingReadings, take: int) -> _Stretch:
-        """Return the first ``take`` readings, and leave the rest in ``here``."""
-        t_us, rest = self._halves(here.t_us, take)
+    def prepare(self, waiting: dict[_Key, _PendingReadings], last: bool) -> list[_Prepared]:
+        """Return what fills blocks of what came and was left before; all of it at the ``last``."""
+        held = self._rest
+        for key, here in waiting.items():
+            held[key] = held[key].continued(here) if key in held else here
+        self._rest, self._shared, self._times = {}, {}, blocks.SharedTimes()
+        return [self._prepared(key, here, last=last) for key, here in held.items()]
+
+    def _prepared(self, key: _Key, here: _PendingReadings, *, last: bool) -> _Prepared:
+        whole = blocks.MAX_COUNT
+        take = here.held if last or here.held < whole else here.held - here.held % whole
+        trace, given_lines = self._cut(key, here, take)
+        trace, lines, twice = one_each(here.part.channel, trace, given_lines, self._same_instant)
+        coded: list[blocks.Block] = []
+        if len(trace) >= SMALLEST_BLOCK and not twice:
+            coded = [blocks.encode(piece, self._times) for piece in blocks.cut(trace)]
+        return _Prepared(here.part, here.count, take, trace, lines, twice, coded)
+
+    def _cut(self, key: _Key, here: _PendingReadings, take: int) -> tuple[Trace, IntArray]:
+        """Return the first ``take`` readings with their lines, and keep the rest."""
+        t_us, t_rest = self._halves(here.t_us, take)
         lines, lines_rest = self._halves(here.lines, take)
         value, quality = np.concatenate(here.value), np.concatenate(here.quality)
-        here.t_us, here.lines = [rest], [lines_rest]
-        here.value, here.quality = [value[take:].copy()], [quality[take:].copy()]
-        here.held -= take
-        trace = Trace(t_us, value[:take], quality[:take], here.part.unit)
-        return _Stretch(here, trace, lines)
+        if take < here.held:
+            self._rest[key] = _PendingReadings(
+                here.part,
+                here.count,
+                [t_rest],
+                [value[take:].copy()],
+                [quality[take:].copy()],
+                [lines_rest],
+                here.held - take,
+            )
+        return Trace(t_us, value[:take], quality[:take], here.part.unit), lines
 
     def _halves(self, parts: list[IntArray], take: int) -> tuple[IntArray, IntArray]:
+        """Cut what channels of one scan share only once, so that they go on sharing it."""
         key = (take, *map(id, parts))
         if key not in self._shared:
             whole = np.concatenate(parts)
