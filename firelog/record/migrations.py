@@ -534,7 +534,7 @@ create index noted_within_by_entry on noted_within (entry, number, instant, id)
 """
 
 
-@migrations()  # type: ignore[untyped-decorator]
+@migrations()
 def eighth(db: Any) -> None:
     """How far off the lift of a heat and the kiln-out of a mould may be."""
     for statement in _EIGHTH.split(";\n"):
