@@ -7,6 +7,8 @@ Exit status: 0 done or pass, 1 answered but not a pass, 2 could not do it (one s
 from __future__ import annotations
 
 import importlib
+import io
+import json
 import os
 import sys
 
@@ -48,8 +50,14 @@ COMMANDS = {
     "restore": ("firelog.cli.keeping", "restore", "Put a backup in the place of the store."),
     "expire": ("firelog.cli.keeping", "expire", "Let old readings go by rule, openly."),
     "doctor": ("firelog.cli.doctor", "doctor", "Store, disk, clock, ports: what to mend."),
+    "where": ("firelog.cli.where", "where", "Which store and foundry file are in force."),
     "convert": ("firelog.cli.convert", "convert", "Thermocouple mV, °C and °F, with tolerance."),
 }
+READER_GONE = 141  # 128 + SIGPIPE, as a shell counts it; 0, 1 and 2 are answers of ours
+
+
+class ReaderGoneError(Exception):
+    """Whoever read our output has closed it."""
 
 
 class LazyGroup(click.Group):
@@ -68,6 +76,13 @@ class LazyGroup(click.Group):
         assert isinstance(command, click.Command)
         return command
 
+    def invoke(self, ctx: click.Context) -> object:
+        """Run the command; a reader of its output that has gone (head, less) is no error."""
+        try:
+            return super().invoke(ctx)
+        except BrokenPipeError as error:
+            raise ReaderGoneError from error
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the overview from the table above, without importing the commands."""
         with formatter.section("Commands"):
@@ -76,36 +91,57 @@ class LazyGroup(click.Group):
 
 @click.group(
     cls=LazyGroup,
+    invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     epilog="firelog observes and judges. It switches nothing and is no safety device: "
     "local codes and licensed practice decide.",
 )
 @click.version_option(__version__, prog_name="firelog")
 @click.option("--debug", is_flag=True, help="Show the full traceback of an error.")
+@click.option("--no-color", is_flag=True, help="Print without colours, as NO_COLOR does.")
 @common_options
 @click.pass_context
-def root(ctx: click.Context, debug: bool) -> None:
-    """Log of kiln burnouts and metal melts: every reading kept, judged with its uncertainty."""
+def root(ctx: click.Context, debug: bool, no_color: bool) -> None:
+    """Log of kiln burnouts and metal melts: every reading kept, judged with its uncertainty.
+
+    Exit status: 0 done or pass, 1 answered but not a pass, 2 could not do it.
+    """
     ctx.ensure_object(Settings).debug = debug
+    if no_color:
+        os.environ["NO_COLOR"] = "1"
+    if ctx.invoked_subcommand is None:
+        from firelog.cli.where import next_step
+
+        click.echo(next_step(ctx.ensure_object(Settings)))
 
 
 def main() -> None:
     """Run the command line; every error of ours becomes one sentence and status 2."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a terminal without "°" shows "?", and goes on
+            stream.reconfigure(errors="replace")
     try:
         status = root.main(prog_name="firelog", standalone_mode=False)
+        sys.stdout.flush()
     except click.ClickException as error:
         error.show()
-        status = 2
+        status = _refused(error.format_message())
     except (click.Abort, KeyboardInterrupt):
         click.echo("stopped", err=True)
         status = 130
-    except BrokenPipeError:
-        # The reader of our output (head, less) has gone: that is no error of ours.
+    except (ReaderGoneError, BrokenPipeError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        status = 0
+        status = READER_GONE
     except FirelogError as error:
         if "--debug" in sys.argv:
             raise
         click.echo(f"firelog: {error}", err=True)
-        status = 2
+        status = _refused(str(error))
     sys.exit(status or 0)
+
+
+def _refused(sentence: str) -> int:
+    """Say the error as JSON too, where JSON was asked for; returns the exit status."""
+    if "--json" in sys.argv[1:]:
+        click.echo(json.dumps({"error": sentence}, ensure_ascii=False))
+    return 2

@@ -17,6 +17,7 @@ from firelog.errors import InputError
 if TYPE_CHECKING:
     from firelog.foundry import FoundryFile
 
+_USERS = "in the user's folder"
 Function = TypeVar("Function", bound=Callable[..., Any])
 
 
@@ -29,15 +30,25 @@ class Settings:
     debug: bool = False
 
     def foundry_path(self) -> Path | None:
-        """Return the foundry file: named, or found in the user's configuration folder, or None."""
+        """Return the foundry file in force, or None where there is none."""
+        path, _ = self.foundry_found()
+        return path
+
+    def foundry_found(self) -> tuple[Path | None, str]:
+        """Return the foundry file in force and why it is that one: the first of four places."""
         if self.foundry is not None:
-            return self.foundry
+            return self.foundry, "named with --foundry"
         if named := os.environ.get("FIRELOG_FOUNDRY"):
-            return Path(named)
+            return Path(named), "named in FIRELOG_FOUNDRY"
+        here = Path("foundry.toml")
+        if here.is_file():
+            return here, "in this folder"
         import platformdirs
 
         usual = Path(platformdirs.user_config_dir("firelog")) / "foundry.toml"
-        return usual if usual.exists() else None
+        if usual.exists():
+            return usual, _USERS
+        return None, f"none is named, and there is no {here} in this folder and no {usual}"
 
     def read_foundry(self) -> FoundryFile:
         """Return the foundry file's content, or an empty foundry when there is no file."""
@@ -53,25 +64,32 @@ class Settings:
         path = self.foundry_path()
         if path is None:
             raise InputError(
-                "there is no foundry file; name one with --foundry (the README shows one)"
+                "there is no foundry file; write a foundry.toml in this folder or name one with "
+                "--foundry (the README shows one)"
             )
         return read_foundry(path), path
 
     def store_path(self) -> Path:
-        """Return the store's path: option, environment, foundry file, else the user's folder."""
+        """Return the path of the store in force; the user's folder is made where it is there."""
+        path, why = self.store_found()
+        if why == _USERS:
+            path.parent.mkdir(parents=True, exist_ok=True)
+        return path
+
+    def store_found(self) -> tuple[Path, str]:
+        """Return the store in force and why it is that one: the first of four places."""
         if self.store is not None:
-            return self.store
+            return self.store, "named with --store"
         if named := os.environ.get("FIRELOG_STORE"):
-            return Path(named)
+            return Path(named), "named in FIRELOG_STORE"
         if named := self.read_foundry().store:
             base = self.foundry_path()
             assert base is not None
-            return base.parent / named
+            return base.parent / named, "named in the foundry file"
         import platformdirs
 
         folder = Path(platformdirs.user_data_dir("firelog"))
-        folder.mkdir(parents=True, exist_ok=True)
-        return folder / "foundry.firelog"
+        return folder / "foundry.firelog", _USERS
 
     def command(self) -> list[str]:
         """Return the words that start this program anew on the same foundry file and store."""
@@ -96,7 +114,7 @@ def common_options(function: Function) -> Function:
             type=click.Path(path_type=Path),
             callback=_keep(name),
             expose_value=False,
-            help=f"{text} Default: FIRELOG_{name.upper()}, else the user's folder.",
+            help=f"{text} Default: FIRELOG_{name.upper()}, else the first that `where` finds.",
         )(function)
     return function
 

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from firelog.intake.file.account import FileReport
     from firelog.intake.file.importing import Wanted
     from firelog.intake.file.logfile import ImportOptions
+    from firelog.record.store import Store
     from firelog.schedule.plan.model import Schedule
 
 _DATES = ("day-first", "month-first", "year-first")
@@ -183,6 +184,8 @@ def _store(
     with Store.open(settings.store_path(), write=True) as store:
         if said["kiln"]:
             kiln = named_kiln(store, foundry, kiln, new=said["new"])
+        if schedule is not None:
+            _same_schedule(store, said["firing"], schedule)
         if settings.foundry_path() is not None:
             keep_settings(store, foundry)
         reports = bring_in(
@@ -198,6 +201,19 @@ def _store(
             each=_follow,
         )
     return reports, said["firing"]
+
+
+def _same_schedule(store: Store, name: str, schedule: Schedule) -> None:
+    """Refuse to leave a firing's schedule as it is, in silence, where another one is named."""
+    from firelog.errors import InputError
+
+    known = next((one for one in store.firings() if one.name == name), None)
+    if known is not None and store.schedule_text(known) != schedule.text:
+        against = known.schedule_title or "no schedule"
+        raise InputError(
+            f"{name!r} is held against {against}, and an import does not change "
+            f'that; leave out --schedule, or say `firelog firings edit "{name}" --schedule ...`'
+        )
 
 
 def _schedule(name: str) -> Schedule:

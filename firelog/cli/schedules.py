@@ -89,9 +89,11 @@ def check(
         click.echo(f"{path.name}: {plan.title}: {_counts(plan)}.")
         for requirement, why in doubts:
             click.echo(f"  {requirement}: {why}.")
-        if not doubts:
+        if not plan.requirements:
+            click.echo("  It asks nothing: without a [[require]] no firing passes or fails by it.")
+        elif not doubts:
             click.echo(f"  Everything it asks can be decided with {named}.")
-    ctx.exit(1 if doubts else 0)
+    ctx.exit(1 if doubts or not plan.requirements else 0)
 
 
 @schedules.command()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from zoneinfo import ZoneInfo
 
 from rich.console import Console
@@ -28,9 +29,12 @@ _COLOURS = {Verdict.PASS: "bold cyan", Verdict.FAIL: "bold yellow", Verdict.NOT_
 
 
 def console() -> Console:
-    """Return the terminal; without one (a pipe) colours go and the width is a page's."""
+    """Return the terminal; without one (a pipe) colours go, and the width is COLUMNS or a page."""
     plain = Console()
-    return plain if plain.is_terminal else Console(width=110, highlight=False)
+    if plain.is_terminal:
+        return plain
+    asked = os.environ.get("COLUMNS", "")
+    return Console(width=int(asked) if asked.isdecimal() else 110, highlight=False)
 
 
 def verdict_text(verdict: Verdict) -> Text:

@@ -155,6 +155,7 @@ def check(settings: Settings, *, as_json: bool) -> None:
 def test(settings: Settings, name: str | None, *, as_json: bool) -> None:
     """Send a test message to everybody, or to NAME; status 1 when one was not taken."""
     from firelog.cli.clock import now_us
+    from firelog.errors import InputError
     from firelog.record import outbox
     from firelog.record.store import Store
     from firelog.watch.calls import delivery
@@ -162,7 +163,10 @@ def test(settings: Settings, name: str | None, *, as_json: bool) -> None:
     plan = _plan(settings)
     people = plan.people if name is None else (delivery.need_known(plan.people, name),)
     if not people:
-        delivery.need_known((), "anybody")
+        raise InputError(
+            "the foundry file names nobody who could be called; add a [[person]] with a way to "
+            "reach them"
+        )
     title = "firelog: a test"
     body = "This is how a call from the night watch arrives. There is nothing to do."
     results = []

@@ -45,7 +45,7 @@ def backup(store: Store, folder: Path, now_us: int, keep: int | None = None) -> 
     if keep is not None and keep < 1:
         raise InputError(f"--keep {keep}: at least 1 copy must stay")
     if not folder.is_dir():
-        raise InputError(f"{folder}: there is no such folder; make it, or name another")
+        _make(folder)
     stamp = us_to_datetime(now_us).strftime("%Y%m%dT%H%M%SZ")
     target = folder / f"{store.path.stem}-{stamp}.firelog"
     if target.exists():
@@ -59,6 +59,18 @@ def backup(store: Store, folder: Path, now_us: int, keep: int | None = None) -> 
     safefile.write_text(sidecar, f"{digest}  {target.name}\n", replace=True)
     removed = _let_go(folder, store.path.stem, keep) if keep else ()
     return Backup(target, target.stat().st_size, digest, readings, removed)
+
+
+def _make(folder: Path) -> None:
+    """Make the folder in one that is there: a mistyped or unmounted disk is not made up."""
+    if not folder.parent.is_dir():
+        raise InputError(
+            f"{folder}: neither it nor the folder above it is there; is the disk connected?"
+        )
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as error:
+        raise InputError(f"{folder}: {error.strerror}; name another folder") from error
 
 
 def copy_into(store: Store, target: Path) -> None:
