@@ -86,6 +86,8 @@ def add(
     click.echo(
         f"{firing.name!r} has begun in {firing.kiln!r}, {on_the_clock(began_us, foundry)}", err=True
     )
+    if plan and plan.caution:
+        click.echo(f"Caution. {plan.caution}", err=True)
 
 
 @firings.command()

@@ -13,6 +13,13 @@ if TYPE_CHECKING:
     from firelog.intake.line.listen import Guess, PortSample
 
 
+CAUTION = (
+    "Caution. A thermocouple that touches a heating element carries mains: connect it with the "
+    "kiln switched off and isolated, and one with a grounded tip only to an isolated input. "
+    "firelog is no safety device; local codes and licensed practice decide."
+)
+
+
 @click.command()
 @click.argument("port", required=False)
 @click.option("--baud", type=int, help="The speed, if you know it; else the usual ones are tried.")
@@ -46,6 +53,7 @@ def listen(
     Without PORT: lists the ports of this machine. Nothing is stored. Exit status 1 when the port
     speaks but is not understood, or says nothing.
     """
+    click.echo(CAUTION, err=True)
     if port is None:
         _list_ports(as_json)
     elif device is not None:

@@ -205,6 +205,7 @@ def _in_full(path: Path, plan: Schedule) -> dict[str, Any]:
         "follow": plan.follow,
         "longest_gap_s": plan.longest_gap_s,
         "notes": plan.notes,
+        "caution": plan.caution,
         "segments": segments,
         "requirements": requirements,
     }
@@ -250,6 +251,8 @@ def _print_in_full(plan: Schedule) -> None:
     for requirement in plan.requirements:
         table.add_row(requirement.name, asked(plan, requirement), requirement.source)
     out.print(table)
+    if plan.caution:
+        out.print(f"Caution. {plan.caution}")
     if plan.notes:
         out.print(plan.notes)
 

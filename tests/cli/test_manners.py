@@ -130,3 +130,13 @@ def test_a_schedule_that_asks_nothing_is_said_to(firelog: Run, tmp_path: Path) -
     done = firelog("schedules", "check", plan)
     assert done.returncode == 1
     assert "It asks nothing" in done.stdout
+
+
+def test_a_caution_is_shown_before_the_act(firelog: Run) -> None:
+    """The schedule's own where a firing begins by it, mains where a couple is to be connected."""
+    shown = firelog("schedules", "show", "ceramic-shell")
+    assert "Wax vapour burns" in shown.stdout
+    begun = firelog("firings", "add", "x", "--kiln", "k", "--new", "--schedule", "ceramic-shell")
+    assert "Wax vapour burns" in begun.stderr
+    assert begun.stderr.count("Caution.") == 1
+    assert "mains" in firelog("listen").stderr

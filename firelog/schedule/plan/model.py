@@ -47,7 +47,8 @@ class Schedule:
     ``start_c`` [°C] is the temperature the plan begins at (None: wherever the kiln is found).
     ``follow`` names the channels (role or names) by which segments are followed. ``longest_gap_s``
     [s] is how far apart two readings may be and still hold together; 5 min is common practice, no
-    source. ``text`` is the file as it was read: a copy is kept with each firing that used it.
+    source. ``caution`` is what can hurt whoever fires by it. ``text`` is the file as it was read: a
+    copy is kept with each firing that used it.
     """
 
     title: str
@@ -58,6 +59,7 @@ class Schedule:
     follow: str | tuple[str, ...] = "kiln"
     longest_gap_s: float = 300.0
     notes: str = ""
+    caution: str = ""
     text: str = field(default="", repr=False, compare=False)
 
     @property

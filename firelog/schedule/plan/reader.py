@@ -22,7 +22,17 @@ from firelog.units import TemperatureUnit
 
 DEFAULT_BAND_K = 15.0  # common practice, no source: about twice a type K tolerance at 900 °C
 
-_TOP_KEYS = ("title", "unit", "start", "follow", "longest_gap", "notes", "segment", "require")
+_TOP_KEYS = (
+    "title",
+    "unit",
+    "start",
+    "follow",
+    "longest_gap",
+    "notes",
+    "caution",
+    "segment",
+    "require",
+)
 _SEGMENT_KEYS = ("name", "to", "hold", "within", "rate", "band", "source")
 
 
@@ -78,6 +88,7 @@ def parse_schedule(text: str, file: str = "schedule") -> Schedule:
         follow=table.get("follow", values.channels, kiln),
         longest_gap_s=table.get("longest_gap", values.duration, 300.0),
         notes=table.get("notes", tomlfile.text, ""),
+        caution=table.get("caution", tomlfile.text, ""),
         text=text,
     )
 
