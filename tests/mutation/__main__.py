@@ -1,0 +1,95 @@
+"""Run the mutation gate: `python -m tests.mutation [PACKAGE ...]`.
+
+Draws mutants of each package, tries them in a copy of the tree with the tests that touch them, and
+prints how many were killed. Exit status 1 where a package falls under the gate.
+"""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from dataclasses import asdict
+from pathlib import Path
+
+import click
+
+from tests.mutation import tally
+from tests.mutation.draw import Mutant, draw
+from tests.mutation.reach import TESTED_BY, Reach
+from tests.mutation.trial import Outcome, Trials, copy_of
+
+CHECKOUT = Path(__file__).parents[2]
+PACKAGES = {
+    "physics": "firelog/physics",
+    "schedule": "firelog/schedule",
+    "judge": "firelog/judge",
+    "pouring": "firelog/pouring",
+    "watch": "firelog/watch",
+    "audit": "firelog/audit",
+    "codec": "firelog/record/codec.py",
+}
+
+
+@click.command()
+@click.argument("packages", nargs=-1)
+@click.option("--sample", default=100, help="Mutants drawn of each package.")
+@click.option("--seed", default=1, help="The same seed draws the same mutants of the same source.")
+@click.option("--module", "modules", multiple=True, help="Draw from these modules only.")
+@click.option("--tests", multiple=True, help="Test files or folders to use, instead of the rooms'.")
+@click.option("--work", type=Path, help="Folder for the copy of the tree and what is learnt of it.")
+@click.option("--keep", type=Path, help="Write the outcomes to this file, a line of JSON each.")
+def main(
+    *,
+    packages: tuple[str, ...],
+    sample: int,
+    seed: int,
+    modules: tuple[str, ...],
+    tests: tuple[str, ...],
+    work: Path | None,
+    keep: Path | None,
+) -> None:
+    """Draw mutants, try them, print the table; exit status 1 under the gate."""
+    work = work or Path(tempfile.gettempdir()) / "firelog-mutation"
+    copy = copy_of(CHECKOUT, work / "copy")
+    reach = Reach(copy, work / "map", tests or TESTED_BY)
+    reach.learn()
+    drawn = {
+        name: draw(copy, modules or modules_of(name), sample, seed) for name in packages or PACKAGES
+    }
+    trials = Trials(CHECKOUT, copy, reach)
+    trials.prove_sound()
+    outcomes = tried(trials, drawn, keep)
+    survivors = tally.Survivors.read(Path(__file__).with_name("survivors.toml"))
+    click.echo(f"\nseed {seed}\n{tally.HEAD}")
+    for name, found in outcomes.items():
+        click.echo(tally.row(name, found, survivors))
+    raise SystemExit(any(tally.share_of(found).value < tally.GATE for found in outcomes.values()))
+
+
+def modules_of(package: str) -> list[str]:
+    """Return the modules of a package, or the one module it names."""
+    path = CHECKOUT / PACKAGES[package]
+    found = path.rglob("*.py") if path.is_dir() else [path]
+    return [str(module.relative_to(CHECKOUT)) for module in found]
+
+
+def tried(
+    trials: Trials, drawn: dict[str, list[Mutant]], keep: Path | None
+) -> dict[str, list[Outcome]]:
+    """Try every mutant; tell of each survivor at once."""
+    outcomes: dict[str, list[Outcome]] = {}
+    for package, mutants in drawn.items():
+        found = outcomes[package] = [trials.of(mutant) for mutant in mutants]
+        found[:] = trials.controlled(found)
+        click.echo(f"{package}: {tally.share_of(found)}\n{tally.living(found)}")
+        if keep:
+            with keep.open("a") as lines:
+                lines.writelines(
+                    json.dumps({"package": package} | asdict(of)) + "\n" for of in found
+                )
+    trials.close()
+    return outcomes
+
+
+if __name__ == "__main__":
+    main()
