@@ -53,10 +53,11 @@ def main(
     copy = copy_of(CHECKOUT, work / "copy")
     reach = Reach(copy, work / "map", tests or TESTED_BY)
     reach.learn()
-    drawn = {
-        name: draw(copy, modules or modules_of(name), sample, seed) for name in packages or PACKAGES
-    }
-    trials = Trials(CHECKOUT, copy, reach)
+    chosen = {name: modules_of(name) for name in packages or PACKAGES}
+    if modules:
+        chosen = {"chosen": list(modules)}
+    drawn = {name: draw(copy, found, sample, seed) for name, found in chosen.items()}
+    trials = Trials(copy, reach)
     trials.prove_sound()
     outcomes = tried(trials, drawn, keep)
     survivors = tally.Survivors.read(Path(__file__).with_name("survivors.toml"))
@@ -79,9 +80,12 @@ def tried(
     """Try every mutant; tell of each survivor at once."""
     outcomes: dict[str, list[Outcome]] = {}
     for package, mutants in drawn.items():
-        found = outcomes[package] = [trials.of(mutant) for mutant in mutants]
-        found[:] = trials.controlled(found)
-        click.echo(f"{package}: {tally.share_of(found)}\n{tally.living(found)}")
+        found = []
+        for mutant in mutants:
+            found.append(trials.of(mutant))
+            click.echo("." if found[-1].killed else f"\n{tally.living(found[-1:])}", nl=False)
+        found = outcomes[package] = trials.controlled(found)
+        click.echo(f"\n{package}: {tally.share_of(found)}")
         if keep:
             with keep.open("a") as lines:
                 lines.writelines(

@@ -39,8 +39,8 @@ class Outcome:
 class Trials:
     """A copy of the tree and the process that runs tests in it."""
 
-    def __init__(self, checkout: Path, copy: Path, reach: Reach) -> None:
-        self.checkout, self.copy, self.reach = checkout, copy, reach
+    def __init__(self, copy: Path, reach: Reach) -> None:
+        self.copy, self.reach = copy, reach
         self.stamps = count(
             1_000_000_000
         )  # each file written gets a time of its own: no stale .pyc
@@ -56,7 +56,7 @@ class Trials:
 
     def of(self, mutant: Mutant) -> Outcome:
         """Put the mutant into the copy, run the tests that may notice it, take it out again."""
-        source = (self.checkout / mutant.module).read_text()
+        source = (self.copy / mutant.module).read_text()
         was, became = change_of(mutant, source)
         near, far = self.reach.near(mutant), self.reach.far(mutant.module)
         batches = [near[:FIRST], self.within(near[FIRST:], NEAR_S)]

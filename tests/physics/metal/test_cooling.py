@@ -11,6 +11,7 @@ from firelog.errors import InputError
 from firelog.physics.metal.cooling import (
     Handling,
     Loss,
+    LossRate,
     Melt,
     latest_above_s,
     lifted,
@@ -164,3 +165,129 @@ def test_impossible_minutes_are_refused():
         Melt(50_000.0, 15.0)
     with pytest.raises(InputError, match="wind"):
         Handling(wind_m_per_s=-2.0)
+
+
+# ---------------------------------------------------------------- the foundry's own losses
+def test_u_of_one_more_heat_is_a_prediction_interval():
+    """Rates 58, 60, 62, 60: mean 60, s = √(8/3), one more within t·s·√(1 + 1/4).
+
+    Student's t for 3 degrees of freedom and 95.45 % is 3.31 (JCGM 100:2008, table G.2); U = 6.04.
+    """
+    found = loss_rate([Loss(60.0, rate) for rate in (58.0, 60.0, 62.0, 60.0)])
+    assert (found.k_per_min, found.heats) == (60.0, 4)
+    assert 2.0 * found.standard_k_per_min == pytest.approx(
+        3.31 * math.sqrt(8 / 3) * math.sqrt(1.25), rel=2e-3
+    )
+    assert found.lost_k(90.0) == pytest.approx((90.0, 3.0 * found.standard_k_per_min))
+
+
+@pytest.mark.parametrize("heats", [3, 5, 12])
+def test_the_next_heat_lies_inside_u_as_often_as_k_2_says(heats):
+    """Of 3000 crucibles the next heat lies within U of the rate in 95.45 %, whatever the number."""
+    dice = np.random.default_rng(heats)
+    inside = 0
+    for rates in dice.normal(62.0, 4.0, (3000, heats + 1)):
+        found = loss_rate([Loss(60.0, rate) for rate in rates[:-1]])
+        inside += abs(rates[-1] - found.k_per_min) <= 2.0 * found.standard_k_per_min
+    assert inside / 3000 == pytest.approx(0.9545, abs=0.012)
+
+
+def test_each_heat_speaks_for_its_own_time():
+    """30 K in half a minute, 120 in two and 90 in one and a half are all 60 K/min."""
+    found = loss_rate([Loss(30.0, 30.0), Loss(120.0, 120.0), Loss(90.0, 90.0)])
+    assert found.k_per_min == pytest.approx(60.0)
+    assert found.standard_k_per_min == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_loss_over_five_seconds_says_nothing():
+    """A dip at the very moment of the lift is no time to lose heat in: three heats, not four."""
+    past = [Loss(5.0, 40.0), *(Loss(60.0, rate) for rate in (58.0, 60.0, 62.0))]
+    assert (loss_rate(past).k_per_min, loss_rate(past).heats) == (60.0, 3)
+
+
+# ---------------------------------------------------------------- the window, to the second
+def test_a_window_opens_and_closes_where_the_arithmetic_says():
+    """It loses 1 K/s ± nothing, U 5 K: below 1120 − U from 35 s, above 1066 + U until 79 s."""
+    sure = LossRate(60.0, 0.0, 4)
+    found = window(loss=sure)
+    assert found.from_s == pytest.approx(35.0, abs=0.35)
+    assert found.to_s == pytest.approx(79.0, abs=0.35)
+    assert found.why == ""
+
+
+def test_the_doubt_of_the_loss_grows_with_the_minutes():
+    """U = √(5² + (2·3·t/60)²): at the ends t = 30 + U and t = 84 − U, solved by hand iteration."""
+    found = window(loss=LossRate(60.0, 3.0, 4))
+    assert found.from_s == pytest.approx(36.2, abs=0.4)  # U(36.2) = √(25 + 13.1) = 6.2
+    assert found.to_s == pytest.approx(75.0, abs=0.5)  # U(75) = √(25 + 56.3) = 9.0
+
+
+def test_the_mould_closes_the_window_when_it_grows_cold_first():
+    """880 − 0.5·t less 10 K is 840 °C at 60 s."""
+    found = window(loss=LossRate(60.0, 0.0, 4), mould_least_c=840.0)
+    assert found.from_s == pytest.approx(35.0, abs=0.35)
+    assert found.to_s == pytest.approx(60.0, abs=0.35)
+
+
+def test_a_mould_that_warms_again_opens_no_second_window():
+    """Cold from 45 s on and warm again later: the first stretch is the window."""
+    t_s = np.linspace(0.0, 600.0, 601)
+    mould_c = np.where((t_s > 45.0) & (t_s < 60.0), 600.0, 880.0)
+    found = window(loss=LossRate(60.0, 0.0, 4), mould_c=mould_c, mould_t_s=t_s,
+                   mould_expanded_k=np.full(601, 10.0))  # fmt: skip
+    assert found.to_s == pytest.approx(45.0, abs=1.0)
+
+
+def test_too_hot_all_along_is_said():
+    """A melt that never cools to its window within what is computed."""
+    found = window(metal_c=2000.0)
+    assert found.empty
+    assert found.why == "the metal is too hot, uncertainty counted"
+
+
+# ---------------------------------------------------------------- a lifted crucible, closed forms
+def test_two_lumps_settle_at_their_common_temperature_and_lose_no_heat_between():
+    """Hotter than the air by a hair, both end as one lump that cools by Newton's law.
+
+    At 0.01 K above the air the radiation is linear: h = 10 + 4·ε·σ·T³; the time constant of the
+    pair is C/(h·A) with the areas as documented, to 2 % (the wall conducts perfectly).
+    """
+    melt = Melt(20.0, 8.0, wall_w_per_mk=1e4)
+    inner = (4.0 * 20.0 / 7700.0 / math.pi) ** (1 / 3)
+    outer, high = inner + 0.05, 1.35 * inner + 0.025
+    cubed = 4.0 * 5.670374e-8 * (25.0 + 273.15) ** 3
+    side = math.pi * outer * high + math.pi / 4 * outer**2
+    top = math.pi / 4 * inner**2
+    conductance = side * (10.0 + 0.85 * cubed) + top * (10.0 + 0.5 * cubed)
+    tau_s = (20.0 * 480.0 + 8.0 * 1000.0) / conductance
+    metal, _ = lifted(melt, 25.01, np.array([0.5 * tau_s, tau_s]), ambient_c=25.0)
+    assert (metal - 25.0) / 0.01 == pytest.approx([math.exp(-0.5), math.exp(-1.0)], rel=0.02)
+
+
+def test_a_bright_melt_loses_by_the_fourth_power():
+    """The first second at 1150 °C of a melt alone (no wall to speak of): area·(ε·σ·T⁴ + h·ΔT)/C."""
+    melt = Melt(50.0, 0.1, crucible_j_per_kgk=1e9, wall_w_per_mk=1e-9)
+    inner = (4.0 * 50.0 / 7700.0 / math.pi) ** (1 / 3)
+    flux = 0.5 * 5.670374e-8 * (1423.15**4 - 298.15**4) + 10.0 * 1125.0
+    expected = math.pi / 4 * inner**2 * flux / (50.0 * 480.0)
+    metal, _ = lifted(melt, 1150.0, np.array([1.0]), ambient_c=25.0)
+    assert 1150.0 - metal[0] == pytest.approx(expected, rel=1e-3)
+
+
+def test_weights_at_the_ends_of_what_anybody_lifts():
+    """100 g to 5 t of metal, 100 g to 2 t of crucible."""
+    Melt(0.1, 0.1)
+    Melt(5000.0, 2000.0)
+    for metal_kg, crucible_kg in ((0.09, 1.0), (5001.0, 1.0), (1.0, 0.09), (1.0, 2001.0)):
+        with pytest.raises(InputError, match="not a melt anybody lifts"):
+            Melt(metal_kg, crucible_kg)
+
+
+def test_wind_takes_heat_by_mcadams():
+    """5.7 + 3.8·v, at least 8 W/m²K: 8 in still air, 13.3 at 2 m/s (McAdams, from memory)."""
+    assert Handling(wind_m_per_s=0.0).surface.convection_w_per_m2k == 8.0
+    assert Handling(wind_m_per_s=2.0).surface.convection_w_per_m2k == pytest.approx(13.3)
+    for wind in (-0.1, 30.1):
+        with pytest.raises(InputError, match="wind"):
+            Handling(wind_m_per_s=wind)
+    Handling(wind_m_per_s=30.0)
