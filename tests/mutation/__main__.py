@@ -83,7 +83,7 @@ def tried(
         found = []
         for mutant in mutants:
             found.append(trials.of(mutant))
-            click.echo("." if found[-1].killed else f"\n{tally.living(found[-1:])}", nl=False)
+            click.echo("." if found[-1].killed else f"\n{tally.living(found[-1:])}\n", nl=False)
         found = outcomes[package] = trials.controlled(found)
         click.echo(f"\n{package}: {tally.share_of(found)}")
         if keep:

@@ -81,6 +81,18 @@ def test_each_alarm_has_its_own_ladder() -> None:
     assert due(10.0, other) == [("Ana", "first")]
 
 
+def test_an_alarm_that_needs_nobody_does_not_hide_the_next() -> None:
+    """The first is answered, the second was called to the last in vain: Ana, and the siren."""
+    answered = replace(ALARM, id=9, state=AlarmState.ACKNOWLEDGED)
+    waiting = replace(ALARM, id=8, called_us=None)
+    medium = replace(ALARM, id=7, priority=Priority.MEDIUM)
+    alarms = [answered, waiting, medium, ALARM]
+    new = next_calls(alarms, [], WatchPlan((ANA,)), T0 + 601 * S, NOON)
+    assert [one.alarm.id for one in new] == [7, 1]
+    heard = [replace(call(ANA, 0.0, outcome="delivered"), alarm_id=7)]
+    assert [one.id for one in unheard(alarms, heard, PLAN, T0 + 601 * S)] == [1]
+
+
 def test_with_nobody_named_nobody_is_called() -> None:
     """The siren is all there is."""
     assert due(0.0, plan=WatchPlan()) == []
