@@ -117,8 +117,9 @@ def draft(grid: Grid, *, title: str, unit: TemperatureUnit = "C", source: str = 
     if not steps:
         raise InputError("the record shows no ramp, so no schedule can be drafted from it")
     start = round(units.from_celsius(cut[0].from_c, unit))
+    origin = _one_line(source) or "a recorded firing"
     lines = [
-        f"# Drafted from {source or 'a recorded firing'}. Check every number before you use it:",
+        f"# Drafted from {origin}. Check every number before you use it:",
         "# a kiln that went well once is no proof that its schedule is right. Add [[require]].",
         f"title = {_quoted(title)}",
         f'unit = "{unit}"',
@@ -138,7 +139,7 @@ def draft(grid: Grid, *, title: str, unit: TemperatureUnit = "C", source: str = 
         else:
             rate = units.difference_from_k(amount, unit)
             lines += [f"to = {aim}", f"rate = {_rounded_rate(rate)}"]
-        lines += [f"source = {_quoted('drafted from ' + (source or 'a recorded firing'))}", ""]
+        lines += [f"source = {_quoted('drafted from ' + origin)}", ""]
     lines += [
         "[[require]]", 'name = "no long hole in the record"', 'kind = "gap"', 'at_most = "5 min"',
         'source = "common practice, no source"', "",
@@ -184,4 +185,9 @@ def _rounded_minutes(seconds: float) -> int:
 
 
 def _quoted(text: str) -> str:
-    return '"' + text.replace("\\", "\\\\").replace('"', '\\"').replace("\n", " ") + '"'
+    return '"' + _one_line(text).replace("\\", "\\\\").replace('"', '\\"') + '"'
+
+
+def _one_line(text: str) -> str:
+    """Return a text without line breaks and other characters that no line of TOML may hold."""
+    return "".join(letter if letter.isprintable() else " " for letter in text)

@@ -39,7 +39,7 @@ def test_a_window_is_a_line_with_its_ends(step_s):
     width_s = found.to_s - found.from_s
     assert (width_s >= 0.85 * 1800.0).all()
     assert (width_s <= 1.03 * 1800.0).all()
-    assert found.t_s == pytest.approx((found.from_s + found.to_s) / 2.0, abs=step_s)
+    assert found.t_s == pytest.approx((found.from_s + found.to_s) / 2.0, abs=15.0)
     assert found.mean_c == pytest.approx(20.0 + found.t_s / 60.0)
     assert found.low_c == pytest.approx(found.mean_c - (found.to_s - found.from_s) / 120.0)
     assert found.high_c == pytest.approx(found.mean_c + (found.to_s - found.from_s) / 120.0)
