@@ -19,7 +19,7 @@ SAMPLED = {
     "firelog/schedule/spans.py": "tests/schedule/test_spans.py",
     "firelog/schedule/checks/spread.py": "tests/schedule/checks/test_spread.py",
     "firelog/schedule/checks/extremes.py": "tests/schedule/checks/test_holes.py",
-    "firelog/schedule/series.py": "tests/schedule/checks/test_judge.py",
+    "firelog/schedule/series.py": "tests/schedule/test_series.py",
     "firelog/record/codec.py": "tests/record/test_codec.py",
     "firelog/pouring/checks.py": "tests/pouring/test_checks.py",
     "firelog/watch/calls/calling.py": "tests/watch/calls/test_calling.py",

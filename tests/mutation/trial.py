@@ -58,35 +58,38 @@ class Trials:
         """Put the mutant into the copy, run the tests that may notice it, take it out again."""
         source = (self.copy / mutant.module).read_text()
         was, became = change_of(mutant, source)
-        near, far = self.reach.near(mutant), self.reach.far(mutant.module)
-        batches = [near[:FIRST], self.within(near[FIRST:], NEAR_S)]
-        batches.append(self.within([test for test in far if test not in set(near)], FAR_S))
+        batches = self.batches(mutant)
         with self.changed(mutant.module, mutant.apply(source)):
             code, by = self.run(batches)
         if code == NOT_FOUND and self.run(batches)[0] == NOT_FOUND:
             raise SystemExit("the map is out of date: some of its tests are not there")
-        return Outcome(mutant, was, became, code != PASSED, by, len(near))
-
-    def prove_sound(self) -> None:
-        """Raise SystemExit unless the quickest test of each file passes with nothing changed."""
-        quickest: dict[str, str] = {}
-        for test in sorted(self.reach.seconds, key=self.reach.seconds.__getitem__, reverse=True):
-            quickest[test.split("::")[0]] = test
-        code, by = self.run([sorted(quickest.values())])
-        if code != PASSED:
-            log = (self.copy / "trial.log").read_text()
-            raise SystemExit(f"{log}\nthe tests do not pass as they are: {by}")
+        return Outcome(mutant, was, became, code != PASSED, by, len(self.reach.near(mutant)))
 
     def controlled(self, outcomes: list[Outcome]) -> list[Outcome]:
         """Return the outcomes whose killer passes where nothing was changed; try the others again.
 
         A test that fails here by itself would kill every mutant; it is left out from then on.
+        Raises SystemExit where a mutant is said not to load and the sound program does not either.
         """
-        killers = sorted({of.by for of in outcomes if "::" in of.by})
-        false = {test for test in killers if self.run([[test]])[0] != PASSED}
-        for test in false:
-            self.reach.forget(test)
+        killers, false = sorted({of.by for of in outcomes if "::" in of.by}), set()
+        while killers and (fell := self.run([killers])[1]):
+            if fell not in killers:
+                raise SystemExit(f"the tests do not run here: {fell}")
+            killers.remove(fell)
+            false.add(fell)
+            self.reach.forget(fell)
+        for of in outcomes:
+            if of.by == "load" and self.run([self.batches(of.mutant)[0]])[0] != PASSED:
+                raise SystemExit(f"tests of {of.mutant.module} do not even load")
         return [self.of(of.mutant) if of.by in false else of for of in outcomes]
+
+    def batches(self, mutant: Mutant) -> list[list[str]]:
+        """Return the tests that may notice a mutant: the quickest, those near it, those far off."""
+        near, far = self.reach.near(mutant), self.reach.far(mutant.module)
+        far = self.within([test for test in far if test not in set(near)], FAR_S)
+        if not near:
+            return [far[:FIRST], far[FIRST:]]
+        return [near[:FIRST], self.within(near[FIRST:], NEAR_S), far]
 
     def within(self, tests: list[str], seconds: float) -> list[str]:
         """Return the first tests that take no more than this together [s]."""

@@ -215,3 +215,11 @@ def test_what_came_farther_than_aimed_is_not_said_to_have_missed():
         kiln = trace(*piecewise(((0, 20), (3, top_c), (3.6, top_c + 5), (6, 100))), noise_k=0.5)
         for one in judge(plan, (kiln,)).happenings:
             assert "came no farther" not in one.what
+
+
+def test_five_minutes_between_readings_are_no_hole_unless_the_schedule_says_so():
+    """A schedule that says nothing allows 5 min: 300 s apart is seen; 330 s could hide 15 K more."""
+    for step_s, verdict in ((300.0, "pass"), (330.0, "not proven")):
+        t_s, temp_c = piecewise(((0, 20), (UP_H, 870), (UP_H + 3, 870)), step_s)
+        whole = PLAN.replace('segment = "burn out"\n', "") + 'kind = "ceiling"\nat_most = 880'
+        assert judge(parse_schedule(whole), (trace(t_s, temp_c),)).checks[0].verdict == verdict

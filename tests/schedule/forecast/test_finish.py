@@ -136,3 +136,22 @@ def test_the_past_sharpens_the_estimate():
     taught = forecast(PLAN, following, now_s=now_s, history=history).estimates[0]
     assert abs(taught.finish_s - true_s) < abs(alone.finish_s - true_s)
     assert taught.early_s <= true_s <= taught.late_s
+
+
+def test_an_interval_is_what_common_practice_says_where_no_past_is_known():
+    """± 15 % of a rated climb at four in five: z = 1.2816; errors are ratios, so late is farther.
+
+    The climb has L to go: early by L·(1 − e^(−0.192)), late by L·(e^0.192 − 1); the hold's 4 % of
+    two hours come on top as squares, and no finish is known better than half a minute.
+    """
+    following, now_s = so_far(((0, 20), (2, 420)))
+    up, burn = forecast(PLAN, following, now_s=now_s).estimates
+    left_s, hold_s = up.finish_s - now_s, burn.finish_s - up.finish_s
+    early, late = (left_s * abs(np.expm1(sign * 1.2816 * 0.15)) for sign in (-1, 1))
+    assert up.finish_s - up.early_s == pytest.approx(np.hypot(30.0, early))
+    assert up.late_s - up.finish_s == pytest.approx(np.hypot(30.0, late))
+    assert late > early
+    for of_up, of_burn, sign in ((early, burn.finish_s - burn.early_s, -1),
+                                 (late, burn.late_s - burn.finish_s, 1)):  # fmt: skip
+        of_hold = hold_s * abs(np.expm1(sign * 1.2816 * 0.04))
+        assert of_burn == pytest.approx(np.sqrt(30.0**2 + of_up**2 + of_hold**2))
