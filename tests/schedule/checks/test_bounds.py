@@ -218,7 +218,7 @@ def test_what_came_farther_than_aimed_is_not_said_to_have_missed():
 
 
 def test_five_minutes_between_readings_are_no_hole_unless_the_schedule_says_so():
-    """A schedule that says nothing allows 5 min: 300 s apart is seen; 330 s could hide 15 K more."""
+    """A schedule that says nothing allows 5 min: 300 s is seen, 330 s could hide 15 K."""
     for step_s, verdict in ((300.0, "pass"), (330.0, "not proven")):
         t_s, temp_c = piecewise(((0, 20), (UP_H, 870), (UP_H + 3, 870)), step_s)
         whole = PLAN.replace('segment = "burn out"\n', "") + 'kind = "ceiling"\nat_most = 880'
