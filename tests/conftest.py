@@ -7,12 +7,15 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 CHECKOUT = Path(__file__).parents[1]
+# A day that commands take without a question, whatever year the tests are run in.
+DAY = f"{datetime.now(UTC) - timedelta(days=40):%Y-%m-%d}"
 
 
 @pytest.fixture

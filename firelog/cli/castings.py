@@ -10,7 +10,7 @@ import click
 from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
 from firelog.cli.entry import new_option
 from firelog.cli.entry_edit import edit_casting, void_casting
-from firelog.cli.history import history_of
+from firelog.cli.history import history_of, say_void, void_of
 from firelog.cli.quantity import COATS, DRYING, HEAD, HUMIDITY, WALL, WAX
 
 if TYPE_CHECKING:
@@ -170,6 +170,7 @@ def show(settings: Settings, name: str, as_json: bool) -> None:
     if as_json:
         emit_json(row)
         return
+    say_void(row["void"])
     for key in ("name", "piece", "part", "mould", "firing", "heat", "outcome", "note"):
         click.echo(f"{key:10} {row[key] or '–'}")
     for key, value in row["details"].items():
@@ -214,6 +215,7 @@ def row_of(store: Store, known: Casting) -> dict[str, Any]:
         "mould": known.mould,
         "firing": heats.mould(store, known.mould).firing,
         "heat": poured[0].name if poured else None,
+        "void": void_of(store, "casting", known.id),
         "outcome": known.outcome,
         "defects": [_defect_row(defect) for defect in known.defects],
         "details": known.details,

@@ -16,6 +16,7 @@ from firelog.cli.entry import (
     who_by,
 )
 from firelog.cli.quantity import COATS, CRUCIBLE, DRYING, HEAD, HUMIDITY, METAL, WALL, WAX
+from firelog.cli.sources import choose_sources, source_options, wants_sources
 
 _NOTHING = "nothing to change; `--help` lists what can be said"
 
@@ -37,6 +38,7 @@ _NOTHING = "nothing to change; `--help` lists what can be said"
 @click.option("--within", help="With --pour: how far off the times may be.")
 @click.option("--out-within", help="With --pour: how far off the kiln-out may be.")
 @click.option("--note", help="What is really to be noted.")
+@source_options
 @correction_options
 @insist_option
 @new_option
@@ -50,6 +52,12 @@ def edit_heat(settings: Settings, /, *, name: str, **said: Any) -> None:
     who, why = who_by(said["who"]), need_why(said["why"])
     with Store.open(settings.store_path(), write=True) as store, store.writing():
         heat = heats.heat(store, name)
+        if wants_sources(said):
+            _refuse(said, ("mould",), "is a correction of its own; say it in another command")
+            text = _heat_sources(store, heat, said, (who, why))
+            click.echo(f"heat {name!r}: {text}", err=True)
+            if not any(said[key] is not None for key in _HEAT):
+                return
         if said["mould"] is None:
             entry: corrections.Kind = "heat"
             number = heat.id
@@ -73,6 +81,26 @@ def _doubt(entry: Any, said: dict[str, Any]) -> float | None:
 
     text = said["lifted_within" if entry == "heat" else "out_within"]
     return None if text is None else parse_duration(text)
+
+
+_HEAT = (
+    *("renamed", "furnace", "alloy", "crucible", "crucible_kg", "metal_kg"),
+    *("began", "lifted", "ended", "note"),
+)
+
+
+def _heat_sources(store: Any, heat: Any, said: dict[str, Any], how: tuple[str, str]) -> str:
+    """Enter which source decides in a heat, and note it among its events."""
+    from firelog.cli.clock import now_us
+    from firelog.record import heats
+    from firelog.record.heard import Act
+
+    act = Act(*how, now_us())
+    span = heats.span_us(store, heat)
+    text = choose_sources(store, heat.furnace, (span, ("heat", heat.id)), said, act)
+    # Events of a heat are those of its furnace in its time.
+    store.add_event(span[1], "sources", text, who=act.who, kiln=heat.furnace)
+    return text
 
 
 def _heat_changes(

@@ -15,6 +15,7 @@ from firelog.cli.entry import (
     new_option,
     who_by,
 )
+from firelog.cli.sources import choose_sources, source_options, wants_sources
 
 if TYPE_CHECKING:
     from firelog.foundry import FoundryFile
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
 @click.option("--began", help="When it really began.")
 @click.option("--ended", help="When it really ended.")
 @click.option("--note", help="What really was in the kiln.")
+@source_options
 @click.option("--why", help="What was wrong. Needed for all but the schedule.")
 @click.option("--by", "who", help="Who corrects it. Default: your login's name.")
 @insist_option
@@ -54,9 +56,11 @@ def edit(settings: Settings, /, *, name: str, **said: Any) -> None:
             texts.append(_schedule(store, firing, said["schedule"], said["who"]))
         if changes := _changes(store, foundry, firing, said):
             texts.append(_correct(store, firing, changes, said))
-        if not texts:
-            raise InputError("nothing to change; say --schedule, --name, --kiln, --began, --ended")
         firing = store.firing(said["renamed"] or name)
+        if wants_sources(said):
+            texts.append(_sources(store, firing, said))
+        if not texts:
+            raise InputError("nothing to change; `--help` lists what can be said")
         kept = None if firing.ended_us is None else settle(store, firing, now_us())
     verdict = f"; judged anew: {kept.verdict}" if kept else ""
     click.echo(f"{firing.name!r}: {'; '.join(texts)}{verdict}", err=True)
@@ -74,6 +78,22 @@ def _schedule(store: Store, firing: Firing, named: str, who: str | None) -> str:
     store.add_event(
         now_us(), "schedule", text, who=who or "", kiln=firing.kiln, firing_id=firing.id
     )
+    return text
+
+
+def _sources(store: Store, firing: Firing, said: dict[str, Any]) -> str:
+    """Enter which source decides; while a firing runs, what is heard live does."""
+    from firelog.cli.clock import now_us
+    from firelog.errors import InputError
+    from firelog.record import traces
+    from firelog.record.heard import Act
+
+    if firing.running:
+        raise InputError(f"{firing.name!r} is running: what is heard live decides; end it first")
+    act = Act(who_by(said["who"]), need_why(said["why"]), now_us())
+    span = traces.span(firing.began_us, firing.ended_us)
+    text = choose_sources(store, firing.kiln, (span, ("firing", firing.id)), said, act)
+    store.add_event(act.at_us, "sources", text, who=act.who, kiln=firing.kiln, firing_id=firing.id)
     return text
 
 

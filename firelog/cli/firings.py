@@ -11,6 +11,7 @@ from firelog.cli.corrections import correct, events
 from firelog.cli.entry import insist_option, named_kiln, new_option
 from firelog.cli.firing_edit import edit, void
 from firelog.cli.history import history_of
+from firelog.cli.sources import sources_of
 from firelog.units import seconds_since
 
 if TYPE_CHECKING:
@@ -157,6 +158,7 @@ firings.add_command(correct)
 firings.add_command(edit)
 firings.add_command(void)
 firings.add_command(history_of("firing"))
+firings.add_command(sources_of("firing"))
 
 
 def _summary(store: Store, firing: Firing) -> dict[str, Any]:

@@ -11,8 +11,9 @@ from firelog.cli.common import Settings, common_options, emit_json, json_option,
 from firelog.cli.corrections import correct_heat, heat_events
 from firelog.cli.entry import insist_option, named_kiln, new_option
 from firelog.cli.entry_edit import edit_heat, void_heat
-from firelog.cli.history import history_of
+from firelog.cli.history import history_of, say_void, void_of
 from firelog.cli.quantity import CRUCIBLE, METAL
+from firelog.cli.sources import sources_of
 
 if TYPE_CHECKING:
     from firelog.record.heats import Heat
@@ -134,30 +135,36 @@ def add(
 @click.argument("name")
 @click.option("--at", help=f"The instant {_AT}.")
 @click.option("--within", default="5 s", show_default=True, help="How far off it may be.")
+@insist_option
 @common_options
 @pass_settings
-def lift(settings: Settings, name: str, at: str | None, within: str) -> None:
+def lift(settings: Settings, name: str, at: str | None, *, within: str, insist: bool) -> None:
     """Note that the crucible of the heat NAME was lifted."""
-    _mark(settings, name, at, "lifted_us", within)
+    _mark(settings, name, at, "lifted_us", within, insist=insist)
 
 
 @heats.command()
 @click.argument("name")
 @click.option("--at", help=f"The instant {_AT}.")
+@insist_option
 @common_options
 @pass_settings
-def end(settings: Settings, name: str, at: str | None) -> None:
+def end(settings: Settings, name: str, at: str | None, *, insist: bool) -> None:
     """Note that the heat NAME is over."""
-    _mark(settings, name, at, "ended_us")
+    _mark(settings, name, at, "ended_us", insist=insist)
 
 
-def _mark(settings: Settings, name: str, at: str | None, what: str, within: str = "") -> None:
-    from firelog.cli.clock import instant_or_now
+def _mark(
+    settings: Settings, name: str, at: str | None, what: str, within: str = "", *, insist: bool
+) -> None:
+    from firelog.cli.clock import instant_or_now, now_us
+    from firelog.record import guards
     from firelog.record import heats as record
     from firelog.record.store import Store
     from firelog.units import parse_duration
 
     t_us = instant_or_now(at, settings.read_foundry())
+    guards.instant(t_us, "--at", now_us(), insist=insist)
     with Store.open(settings.store_path(), write=True) as store:
         if what == "lifted_us":
             record.mark(store, name, lifted_us=t_us, within_s=parse_duration(within))
@@ -200,6 +207,7 @@ def note(settings: Settings, *, name: str, text: str, kind: str, at: str | None,
 @click.option("--within", default="5 s", show_default=True, help="How far off the times may be.")
 @click.option("--out-within", help="How far off the kiln-out may be, where it differs.")
 @click.option("--note", default="", help="What was seen.")
+@insist_option
 @common_options
 @pass_settings
 def pour(
@@ -213,26 +221,38 @@ def pour(
     within: str,
     out_within: str | None,
     note: str,
+    insist: bool,
 ) -> None:
     """Enter that MOULD was filled from the heat NAME."""
-    from firelog.cli.clock import instant_or_now
+    from firelog.cli.clock import instant_or_now, now_us
+    from firelog.record import guards
     from firelog.record import heats as record
     from firelog.record.store import Store
     from firelog.units import parse_duration
 
     foundry = settings.read_foundry()
-    with Store.open(settings.store_path(), write=True) as store:
+    began_us, ended_us, out_us = (
+        None if text is None and what != "began" else instant_or_now(text, foundry)
+        for what, text in (("began", began), ("ended", ended), ("out", out))
+    )
+    assert began_us is not None
+    for what, t_us in (("began", began_us), ("ended", ended_us), ("out", out_us)):
+        guards.instant(t_us, f"--{what}", now_us(), insist=insist)
+    with Store.open(settings.store_path(), write=True) as store, store.writing():
+        heat = record.heat(store, name)
         record.add_pour(
             store,
-            record.heat(store, name),
+            heat,
             record.mould(store, mould),
-            began_us=instant_or_now(began, foundry),
-            ended_us=None if ended is None else instant_or_now(ended, foundry),
-            out_us=None if out is None else instant_or_now(out, foundry),
+            began_us=began_us,
+            ended_us=ended_us,
+            out_us=out_us,
             within_s=parse_duration(within),
             out_within_s=None if out_within is None else parse_duration(out_within),
             note=note,
         )
+        if not insist:
+            guards.within(began_us, (heat.began_us, heat.ended_us), f"the pour of {mould!r}", name)
     click.echo(f"{mould!r} is entered as poured from {name!r}", err=True)
 
 
@@ -251,6 +271,7 @@ def show(settings: Settings, name: str, as_json: bool) -> None:
         heat = record.heat(store, name)
         row = {
             **_row(heat),
+            "void": void_of(store, "heat", heat.id),
             "pours": [
                 {
                     "mould": pour.mould,
@@ -260,8 +281,9 @@ def show(settings: Settings, name: str, as_json: bool) -> None:
                     "within_s": pour.within_s,
                     "out_within_s": pour.out_within_s,
                     "note": pour.note,
+                    "void": void_of(store, "pour", pour.id),
                 }
-                for pour in record.pours(store, heat)
+                for pour in record.pours(store, heat, void=True)
             ],
             "events": [
                 {
@@ -276,11 +298,13 @@ def show(settings: Settings, name: str, as_json: bool) -> None:
     if as_json:
         emit_json(row)
         return
+    say_void(row["void"])
     for key in ("name", "alloy", "furnace", "crucible", "began", "lifted", "ended", "note"):
         click.echo(f"{key:10} {row[key] or '–'}")
     for one in row["pours"]:
+        void = f" (VOID, by {one['void']['by']}: {one['void']['why']})" if one["void"] else ""
         click.echo(
-            f"pour       {one['mould']}: {one['began']}, kiln-out {one['out_of_kiln'] or '–'}"
+            f"pour       {one['mould']}: {one['began']}, kiln-out {one['out_of_kiln'] or '–'}{void}"
         )
     for event in row["events"]:
         click.echo(f"event      {event['at']} {event['kind']} {event['text']}".rstrip())
@@ -307,5 +331,6 @@ for _command in heatplan.COMMANDS:
     heats.add_command(_command)
 
 
-for _one in (edit_heat, void_heat, history_of("heat"), heat_events, correct_heat):
+_ENTRY = (edit_heat, void_heat, history_of("heat"), sources_of("heat"), heat_events, correct_heat)
+for _one in _ENTRY:
     heats.add_command(_one)

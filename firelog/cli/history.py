@@ -47,6 +47,23 @@ def history_of(kind: Kind) -> click.Command:
     return history
 
 
+def void_of(store: Store, kind: Kind, number: int) -> dict[str, Any] | None:
+    """Return when, by whom and why an entry was made void, as JSON; None while it stands."""
+    from firelog.record.acts import voided
+    from firelog.units import iso_utc
+
+    gone = voided(store, kind, number)
+    if gone is None:
+        return None
+    return {"at": iso_utc(gone.at_us), "by": gone.who, "why": gone.why}
+
+
+def say_void(gone: dict[str, Any] | None) -> None:
+    """Print that an entry is void, before anything else of it."""
+    if gone is not None:
+        click.echo(f"VOID       since {gone['at']}, by {gone['by']}: {gone['why']}")
+
+
 def _rows(store: Store, kind: Kind, name: str) -> list[dict[str, Any]]:
     from firelog.record import castings, corrections, heats
     from firelog.units import iso_utc

@@ -53,7 +53,7 @@ def _state(one: Import) -> str:
         return f", withdrawn by {one.withdrawn.who}: {one.withdrawn.why}"
     if one.done_us is None:
         return ", not finished"
-    return ""
+    return ", kept beside" if one.beside else ""
 
 
 @imports.command()
@@ -71,27 +71,19 @@ def withdraw(
     That it was there, who took it out and why stays readable; the firings that stood on it are
     judged anew. The file can then be imported again, with other options.
     """
-    from firelog import __version__
     from firelog.cli.clock import now_us
-    from firelog.judge.again import judge_again
-    from firelog.record import imports as record
+    from firelog.judge import again as judging
     from firelog.record.signing import PrivateKey
     from firelog.record.store import Store
 
-    now = now_us()
-    with Store.open(settings.store_path(), write=True) as store, store.writing():
-        gone = record.withdraw(
+    with Store.open(settings.store_path(), write=True) as store:
+        gone, again = judging.withdraw(
             store,
             number,
             who=who_by(who),
             why=why,
-            now_us=now,
-            version=__version__,
+            now_us=now_us(),
             key=PrivateKey.load(key) if key else None,
-        )
-        text = f"{gone.taken.words} was withdrawn: {why}"
-        again = judge_again(
-            store, gone.firings, now_us=now, kind="withdrawal", text=text, who=who_by(who)
         )
     if as_json:
         emit_json(
@@ -140,6 +132,7 @@ def row_of(one: Import) -> dict[str, Any]:
         "first": at(one.first_us),
         "last": at(one.last_us),
         "counts": one.counts,
+        "beside": one.beside,
         "withdrawn": None
         if gone is None
         else {"at": iso_utc(gone.at_us), "by": gone.who, "why": gone.why},

@@ -41,6 +41,11 @@ _DATES = ("day-first", "month-first", "year-first")
 @click.option("--channel", "renamed", multiple=True, metavar="COLUMN=NAME", help="Call it so.")
 @click.option("--began-at", help="When the file's first reading was truly taken.")
 @click.option("--same-instant", type=click.Choice(["first", "last"]), help="Of two, which counts.")
+@click.option(
+    "--beside",
+    is_flag=True,
+    help="These couples were heard already: keep both, see `firelog firings sources`.",
+)
 @click.option("--insist", is_flag=True, help="The firing may overlap another of its kiln.")
 @click.option("--new", is_flag=True, help="It is another kiln, though named almost like one.")
 @click.option("--dry-run", is_flag=True, help="Say how the files are read, and store nothing.")
@@ -166,6 +171,7 @@ def _wanted(settings: Settings, said: dict[str, Any]) -> Wanted:
         None if began is None else instant_there(began, foundry, tz),
         SameInstant(said["same_instant"]) if said["same_instant"] else None,
         as_given,
+        said["beside"],
     )
 
 

@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from firelog.record.whole import Discrepancy
 
 
+_HEAD_TO = "Write the newest head to this file, to be kept elsewhere or time stamped."
+
+
 @click.command()
 @click.argument("firings", nargs=-1, metavar="[FIRING]...")
 @click.option("--who", default="", help="Who closes the record.")
@@ -22,6 +25,7 @@ if TYPE_CHECKING:
 @click.option(
     "--new-key", type=click.Path(path_type=Path), help="Make a key file to sign with, and use it."
 )
+@click.option("--head-to", type=click.Path(path_type=Path), help=_HEAD_TO)
 @json_option
 @common_options
 @pass_settings
@@ -32,23 +36,29 @@ def seal(
     who: str,
     key: Path | None,
     new_key: Path | None,
+    head_to: Path | None,
     as_json: bool,
 ) -> None:
     """Close the record of each FIRING, so that a later change shows in `firelog verify`.
 
     A seal covers the whole record at rest: heats, pours, castings, inspections, notes, alarms,
     imports, removals too. Without FIRING it covers those and the firings that were sealed before.
-    Print the head and give it away: whoever has it can tell this record from one sealed anew.
+    Print the head and give it away: whoever has it can tell this record from one sealed anew. With
+    `heads_to` under [watch] in the foundry file the watch mails each; a time stamping service
+    (RFC 3161) can stamp the file that --head-to writes, see `firelog verify --stamp`.
     """
-    from firelog import __version__
+    from firelog import __version__, safefile
     from firelog.cli.clock import now_us
     from firelog.errors import InputError
     from firelog.record import seal as sealing
+    from firelog.record import stamp
     from firelog.record.signing import PrivateKey
     from firelog.record.store import Store
 
     if key and new_key:
         raise InputError("name one of --key and --new-key, not both")
+    if head_to is not None:
+        safefile.check(head_to, replace=False)  # before the work, not after it
     signer = None
     if new_key:
         signer = PrivateKey.create(new_key)
@@ -64,6 +74,9 @@ def seal(
                 store, firing, now_us=now_us(), version=__version__, who=who, key=signer
             )
             made.append(_seal_answer(firing.name if firing else None, done))
+        newest = sealing.seals(store)[-1]
+    if head_to is not None:
+        safefile.write_bytes(head_to, stamp.bytes_of(newest))
     if as_json:
         emit_json({"seals": made})
         return
@@ -78,6 +91,18 @@ def seal(
 @click.argument("firings", nargs=-1, metavar="[FIRING]...")
 @click.option("--public-key", help="The foundry's public key (64 hex digits, or a file of them).")
 @click.option("--head", help="A head from a printed report; it must be in the chain of seals.")
+@click.option(
+    "--stamp",
+    "token",
+    type=click.Path(path_type=Path),
+    help="A time stamp of a head (the answer, .tsr); say --stamp-roots too.",
+)
+@click.option(
+    "--stamp-roots",
+    "roots",
+    type=click.Path(path_type=Path),
+    help="The certificates (PEM) of the time stamping service that you trust.",
+)
 @json_option
 @common_options
 @pass_settings
@@ -89,21 +114,28 @@ def verify(
     firings: tuple[str, ...],
     public_key: str | None,
     head: str | None,
+    token: Path | None,
+    roots: Path | None,
     as_json: bool,
 ) -> None:
     """Hold the record against its seals: all sealed firings, or each FIRING.
 
     Exit status 0 when nothing that was sealed has changed, 1 when something has, and it is named.
     """
+    from firelog.errors import InputError
     from firelog.record import signing
     from firelog.record import verify as verifying
     from firelog.record.store import Store
 
+    if (token is None) is not (roots is None):
+        raise InputError("--stamp and --stamp-roots go together: a stamp proves what you trust")
     with Store.open(settings.store_path()) as store:
         chosen = [store.firing(name) for name in firings] or None
         expected = signing.public_key(public_key) if public_key else None
         answer = verifying.verify(store, chosen, public_key=expected, head=head)
-        names = {firing.id: firing.name for firing in store.firings()}
+        if token is not None and roots is not None:
+            answer = verifying.with_stamp(answer, token, roots)
+        names = {firing.id: firing.name for firing in store.firings(void=True)}
     if as_json:
         emit_json(_verify_answer(answer, names))
     else:

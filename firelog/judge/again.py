@@ -5,8 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from firelog import __version__
 from firelog.judge.firing import settle
+from firelog.record import imports
+from firelog.record.imports import Withdrawn
 from firelog.record.rows import Firing
+from firelog.record.signing import PrivateKey
 from firelog.record.store import Store
 
 
@@ -24,6 +28,31 @@ class JudgedAgain:
         if self.after is None:
             return "it has no verdict to be reached anew"
         return f"{self.before or 'no verdict'} before, {self.after} now"
+
+
+def withdraw(
+    store: Store,
+    number: int,
+    *,
+    who: str,
+    why: str,
+    now_us: int,
+    key: PrivateKey | None = None,
+) -> tuple[Withdrawn, list[JudgedAgain]]:
+    """Take an import out again and judge anew what stood on it, in one transaction.
+
+    Killed at any instant, either both have happened or neither: no verdict that stood on readings
+    which are gone is ever shown as current. Raises as :func:`firelog.record.imports.withdraw`.
+    """
+    with store.writing():
+        gone = imports.withdraw(
+            store, number, who=who, why=why, now_us=now_us, version=__version__, key=key
+        )
+        text = f"{gone.taken.words} was withdrawn: {why}"
+        again = judge_again(
+            store, gone.firings, now_us=now_us, kind="withdrawal", text=text, who=who
+        )
+    return gone, again
 
 
 def judge_again(

@@ -16,7 +16,7 @@ from typing import Any
 
 from firelog import __version__
 from firelog.errors import InputError, StoreError
-from firelog.judge import measured, recorded
+from firelog.judge import heard, measured, recorded
 from firelog.judge.trust import believable, installed
 from firelog.judge.trust.doubt import Doubt
 from firelog.physics import conformity
@@ -24,6 +24,7 @@ from firelog.physics.thermometry import calibration, drift, uncertainty
 from firelog.physics.thermometry.uncertainty import MeasurementChain
 from firelog.readings import Trace
 from firelog.record.expiry import removed_words
+from firelog.record.heard import Heard
 from firelog.record.rows import Channel, Firing, StoredVerdict
 from firelog.record.store import Store
 from firelog.schedule.checks.basis import PreparedFiring
@@ -51,7 +52,8 @@ class Assessment:
 
     ``end_s`` [s since it began] is its end, or the last reading while it runs. ``following`` is how
     the traces were laid along the segments, None without a schedule. ``doubts`` say which traces,
-    shown as they were read, are not believed and therefore prove nothing.
+    shown as they were read, are not believed and therefore prove nothing. ``heard`` says of couples
+    that were heard twice which source decided.
     """
 
     firing: Firing
@@ -62,6 +64,7 @@ class Assessment:
     chains: Mapping[str, MeasurementChain] = field(default_factory=dict)
     following: Following | None = None
     doubts: tuple[Doubt, ...] = ()
+    heard: tuple[Heard, ...] = ()
 
 
 def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None) -> Assessment:
@@ -79,8 +82,9 @@ def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None
         found.append(measured.corrected(channel, chain, trace, firing.began_us))
     traces = (*found, *_cores(store, firing, schedule))
     end_s = _end_s(firing, traces)
+    twice = heard.of_firing(store, firing)
     if schedule is None:
-        return Assessment(firing, schedule, traces, None, end_s, chains)
+        return Assessment(firing, schedule, traces, None, end_s, chains, heard=twice)
     worded = schedule if words_in is None else replace(schedule, unit=words_in)
     doubts = believable.doubts(traces, worded, installed.past_of(store, firing))
     believed = believable.without(traces, doubts)
@@ -98,9 +102,12 @@ def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None
     judgement = believable.tempered(judge_followed(laid), laid, doubts, less)
     aged = _aged_certificates(store, firing, chains)
     left = _left_out(judgement, chains)
-    judgement = replace(judgement, remarks=(*judgement.remarks, *aged, *left))
+    said = [one.words for one in twice]
+    judgement = replace(judgement, remarks=(*said, *judgement.remarks, *aged, *left))
     judgement = _without_removed(store, firing, judgement)
-    return Assessment(firing, schedule, traces, judgement, end_s, chains, laid.following, doubts)
+    return Assessment(
+        firing, schedule, traces, judgement, end_s, chains, laid.following, doubts, twice
+    )
 
 
 def _without_removed(store: Store, firing: Firing, judgement: FiringJudgement) -> FiringJudgement:
@@ -221,6 +228,7 @@ def answer(assessment: Assessment) -> dict[str, Any]:
         "happenings": [_happening(happening, firing) for happening in judgement.happenings],
         "checks": [_check(check, assessment) for check in judgement.checks],
         "channels": [_channel(trace, assessment) for trace in assessment.traces],
+        "sources": [heard.facts(one) for one in assessment.heard],
         "remarks": list(judgement.remarks),
     }
 

@@ -44,13 +44,12 @@ class SeenDip:
 
 def traces_of(store: Store, heat: Heat) -> tuple[ChannelTrace, ...]:
     """Return the corrected traces of the heat's furnace; seconds count from its beginning."""
-    start_us, end_us = record.span_us(store, heat)
     found = []
     for channel in record.channels_of(store, heat):
         if channel.role in (Role.AMBIENT, Role.SET_POINT, Role.COLD_JUNCTION):
             continue
         chain = recorded.measurement_chain(store, channel)
-        trace = store.readings(channel.id, start_us, end_us)
+        trace = record.readings(store, heat, channel.id)
         found.append(measured.corrected(channel, chain, trace, heat.began_us))
     return tuple(found)
 

@@ -23,6 +23,7 @@ from firelog.pouring.metal import SeenDip
 from firelog.pouring.mould import MouldCooling, mould_course
 from firelog.pouring.plan import Asked, PourPlan, parse_pour_plan, plan_for
 from firelog.quantity import Quantity, Unknown
+from firelog.record import heard
 from firelog.record import heats as record
 from firelog.record.heats import Heat, Mould, Pour
 from firelog.record.rows import Event
@@ -104,7 +105,8 @@ def assess_heat(store: Store, heat: Heat, words_in: TemperatureUnit = "C") -> He
         for pour in record.pours(store, heat)
     )
     events = tuple(record.events_of(store, heat))
-    remarks = _remarks(heat, plan, seen, pours)
+    twice = heard.told(store, heat.furnace, record.span_us(store, heat), ("heat", heat.id))
+    remarks = (*(one.words for one in twice), *_remarks(heat, plan, seen, pours))
     return HeatAssessment(heat, card, plan, pours, tuple(seen), loss, traces, events, remarks)
 
 

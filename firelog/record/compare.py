@@ -48,17 +48,26 @@ class Comparison:
     conflicts: tuple[Conflict, ...] = ()
 
 
-def compare(connection: Any, channel: tuple[int, str], trace: Trace, own: int | None) -> Comparison:
+def compare(
+    connection: Any,
+    channel: tuple[int, str],
+    trace: Trace,
+    own: int | None,
+    *,
+    beside: bool = False,
+) -> Comparison:
     """Compare a trace (in order, instants unique) with the channel (number, name) in the record.
 
-    ``own`` is the import that is being brought in: its readings may lie anywhere.
+    ``own`` is the import that is being brought in: its readings may lie anywhere. With ``beside``
+    it is a second source, and is compared with itself only.
     """
     new = np.ones(len(trace), bool)
     held: dict[int, int] = {}
     conflicts: list[Conflict] = []
     there: dict[int, list[IntArray]] = {}
     first, last = int(trace.t_us[0]), int(trace.t_us[-1])
-    for origin, part in traces.by_import(connection, channel[0], first, last):
+    source = own if beside else None
+    for origin, part in traces.by_import(connection, channel[0], first, last, source=source):
         place = np.searchsorted(trace.t_us, part.t_us)
         hit = trace.t_us[place] == part.t_us
         here = place[hit]

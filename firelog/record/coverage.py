@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import takewhile
 
-from firelog.record import driver, items, sealed, traces
+from firelog.record import driver, items, sealed, sources, traces
 from firelog.record.rows import Firing
 from firelog.record.seal import Seal, State, head_of, seals, state_of
 from firelog.record.store import Store
@@ -23,6 +23,7 @@ _FIRST = {
     "calibrations": "calibration",
 }
 _PLAIN = {
+    "source_choices": "choices of a deciding source",
     "blocks": "blocks of readings",
     "photographs": "photographs by their hash",
 }
@@ -91,7 +92,9 @@ def _firing(store: Store, firing: Firing) -> Iterator[Key]:
             yield "blocks", number
         for calibration in store.calibrations(channel.id):
             yield "calibrations", calibration.id
-    yield from _live(store, firing.kiln, firing.began_us, firing.ended_us)
+    yield from _chosen(store, ("firing", firing.id))
+    span = traces.span(firing.began_us, firing.ended_us)
+    yield from _live(store, firing.kiln, span, ("firing", firing.id))
 
 
 def _heat(store: Store, number: int) -> Iterator[Key]:
@@ -115,22 +118,24 @@ def _heat(store: Store, number: int) -> Iterator[Key]:
     ).fetchall():
         yield "events", event
     for channel in store.channels(furnace):
-        for (block,) in run(
-            f"select b.id from blocks b where {traces.OVERLAP}", traces.window(channel.id, *span)
-        ).fetchall():
+        for block, *_ in sources.block_rows(store.connection, channel.id, span, ("heat", number)):
             yield "blocks", block
-    yield from _live(store, furnace, began_us, ended_us)
+    yield from _chosen(store, ("heat", number))
+    yield from _live(store, furnace, span, ("heat", number))
 
 
-def _live(store: Store, kiln: str, began_us: int, ended_us: int | None) -> Iterator[Key]:
+def _chosen(store: Store, of: sources.Of) -> Iterator[Key]:
+    """Yield what says which source of a channel decides."""
+    for (number,) in store.connection.execute(
+        f"select id from source_choices where {of[0]}=? order by id", (of[1],)
+    ).fetchall():
+        yield "source_choices", number
+
+
+def _live(store: Store, kiln: str, span: sources.Span, of: sources.Of) -> Iterator[Key]:
     """Yield the channels that have readings which are not in blocks yet: no seal covers them."""
-    span = traces.span(began_us, ended_us)
     for channel in store.channels(kiln):
-        found = store.connection.execute(
-            "select 1 from readings where channel=? and t_us between ? and ? limit 1",
-            (channel.id, *span),
-        ).fetchone()
-        if found:
+        if sources.live_count(store.connection, channel.id, span, of):
             yield "readings", channel.name
 
 

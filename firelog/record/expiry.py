@@ -156,9 +156,12 @@ def removed_words(store: Store, firing: Firing) -> str:
         ).fetchone()
         withdrawn = store.connection.execute(
             "select w.withdrawn_us, w.who, w.why, i.id from withdrawals w"
-            " join imports i on i.id = w.import join firing_sources s on s.import = i.id"
-            " where s.firing=? order by w.withdrawn_us desc limit 1",
-            (firing.id,),
+            " join imports i on i.id = w.import where i.id in"
+            " (select import from firing_sources where firing=:f union"
+            " select decides from source_choices where firing=:f union"
+            " select j.value from source_choices c, json_each(c.fills) j where c.firing=:f)"
+            " order by w.withdrawn_us desc limit 1",
+            {"f": firing.id},
         ).fetchone()
     if removed is not None:
         by = f" by {removed[1]}" if removed[1] else ""

@@ -125,6 +125,21 @@ def span(began_us: int, ended_us: int | None, what: str) -> None:
         )
 
 
+def within(t_us: int, heat: tuple[int, int | None], what: str, name: str) -> None:
+    """Refuse an instant [µs UTC] outside a heat; what began it earlier is refused for good."""
+    began_us, ended_us = heat
+    if t_us < began_us:
+        raise InputError(
+            f"{what} would be {iso_utc(t_us)}, before {name!r} began to melt at "
+            f"{iso_utc(began_us)}; check both times"
+        )
+    if ended_us is not None and t_us > ended_us:
+        raise InputError(
+            f"{what} would be {iso_utc(t_us)}, and {name!r} was over at {iso_utc(ended_us)}; check "
+            f"both times; {INSIST}"
+        )
+
+
 def free(store: Store, kiln: str, times: tuple[int, int | None], *, but: int = 0) -> None:
     """Refuse a firing while another of its kiln runs; ``but`` is the number of the one edited."""
     began, ended = times

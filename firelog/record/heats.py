@@ -13,10 +13,12 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from firelog.errors import InputError, StoreError
-from firelog.record import driver, migrations, traces
+from firelog.readings import Trace
+from firelog.record import driver, migrations, sources
 from firelog.record.missing import not_found
 from firelog.record.rows import Channel, Event
 from firelog.record.store import Store, standing
+from firelog.units import iso_utc
 
 AFTER_US = 86_400_000_000  # how long after what was last noted an open heat is still read
 WITHIN_S = 5.0  # how far off a noted instant may be where nobody said; common practice, no source
@@ -159,11 +161,14 @@ def mark(
 ) -> Heat:
     """Say when a heat was lifted (within ``within_s`` [s]) or ended; what was said before stays."""
     known = heat(store, name)
+    if known.voided_us is not None:
+        raise InputError(f"the heat {name!r} was made void; enter another one")
     for column, value in (("lifted_us", lifted_us), ("ended_us", ended_us)):
         if value is None:
             continue
         if value < known.began_us:
             raise InputError(f"{name!r} began later than that; check the time")
+        _check_end(store, known, column, value)
         if getattr(known, column) is not None:
             word = column.removesuffix("_us")
             raise InputError(
@@ -187,6 +192,20 @@ def note_within(store: Store, entry: str, number: int, within_s: float | None) -
             "insert into noted_within(entry,number,instant,within_s,entered_us)"
             f" values (?,?,?,?,{migrations.NOW_US})",
             (entry, number, instant, within_s),
+        )
+
+
+def _check_end(store: Store, known: Heat, column: str, value: int) -> None:
+    """Refuse a heat that is over before it was lifted or last poured, or lifted after its end."""
+    if column == "lifted_us":
+        if known.ended_us is not None and value > known.ended_us:
+            raise InputError(f"{known.name!r} was over before that; check the time")
+        return
+    later = [known.lifted_us or 0, *(pour.began_us for pour in pours(store, known))]
+    if value < max(later):
+        raise InputError(
+            f"{known.name!r} cannot be over at {iso_utc(value)}: it was lifted or poured later, at "
+            f"{iso_utc(max(later))}; check the times"
         )
 
 
@@ -219,8 +238,15 @@ def channels_of(store: Store, known: Heat) -> list[Channel]:
         return [
             channel
             for channel in store.channels(known.furnace)
-            if traces.any_between(store.connection, channel.id, start, end)
+            if sources.any_between(store.connection, channel.id, (start, end), ("heat", known.id))
         ]
+
+
+def readings(store: Store, known: Heat, channel_id: int) -> Trace:
+    """Return the readings of a channel that a heat stands on; of two sources the chosen."""
+    with driver.speaking(store.path):
+        span = span_us(store, known)
+        return sources.read(store.connection, channel_id, span, ("heat", known.id)).trace
 
 
 def events_of(store: Store, known: Heat, *, superseded: bool = False) -> list[Event]:
@@ -317,6 +343,9 @@ def add_pour(
         raise InputError(f"the pour of {filled.name!r} cannot end before it began; check the times")
     if began_us < known.began_us:
         raise InputError(f"{filled.name!r} cannot be poured before {known.name!r} began to melt")
+    for gone, what in ((known, "heat"), (filled, "mould")):
+        if gone.voided_us is not None:
+            raise InputError(f"the {what} {gone.name!r} was made void; enter another one")
     with store.writing():
         if rows := _all(store, f"{_POUR} where m.id=? and p.voided_us is null", (filled.id,)):
             raise StoreError(f"{filled.name!r} was poured already, from {rows[0][1]!r}")

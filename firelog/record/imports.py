@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from firelog.errors import InputError, NotFoundError
@@ -38,7 +38,8 @@ class Import:
     """One import as the record has it; ``readings`` is how many are in the record now.
 
     ``options`` are as given; ``shift_us`` [µs] was added to the file's times; ``done_us`` is None
-    while it is being brought in, and for good when that was cut short.
+    while it is being brought in, and for good when that was cut short. ``beside``: it is a second
+    source of its channels, and counts where a firing or a heat chooses it.
     """
 
     id: int
@@ -55,6 +56,7 @@ class Import:
     first_us: int | None
     last_us: int | None
     withdrawn: Withdrawal | None = None
+    beside: bool = False
 
     @property
     def words(self) -> str:
@@ -83,7 +85,7 @@ select i.id, i.kind, k.name, i.file, i.sha256, i.options, i.shift_us, i.entered_
   i.counts, coalesce(blocked.n, 0) + coalesce(live.n, 0),
   min(coalesce(blocked.a, live.a), coalesce(live.a, blocked.a)),
   max(coalesce(blocked.b, live.b), coalesce(live.b, blocked.b)),
-  w.withdrawn_us, w.who, w.why, w.readings
+  w.withdrawn_us, w.who, w.why, w.readings, exists (select 1 from second_sources where import=i.id)
 from imports i left join kilns k on k.id = i.kiln left join withdrawals w on w.import = i.id
   left join blocked on blocked.import = i.id left join live on live.import = i.id"""
 
@@ -100,8 +102,12 @@ def begin(
     size: int | None = None,
     options: dict[str, Any] | None = None,
     shift_us: int = 0,
+    beside: bool = False,
 ) -> int:
-    """Begin an import and return its number; its readings name it as their origin."""
+    """Begin an import and return its number; its readings name it as their origin.
+
+    With ``beside`` it is a second source of its channels.
+    """
     with store.writing():
         kiln_id = None if kiln is None else store.kiln_number(kiln)
         row = store.connection.execute(
@@ -109,6 +115,8 @@ def begin(
             " values (?,?,?,?,?,?,?,?) returning id",
             (kind, kiln_id, file, sha256, size, json.dumps(options or {}), shift_us, now_us),
         ).fetchone()
+        if beside:
+            store.connection.execute("insert into second_sources(import) values (?)", row)
     return int(row[0])
 
 
@@ -128,10 +136,22 @@ def abandon(store: Store, number: int) -> None:
             "delete from readings where import=?",
             "delete from blocks where import=?",
             "delete from firing_sources where import=?",
+            "delete from second_sources where import=?",
             "delete from imports where id=?",
         ):
             store.connection.execute(sql, (number,))
         _drop_lone_times(store)
+
+
+def kept_beside(store: Store, sha256: str, shift_us: int) -> int | None:
+    """Return the number of the second source that the same file is already, or None."""
+    row = store.connection.execute(
+        "select i.id from imports i join second_sources s on s.import=i.id"
+        " where i.sha256=? and i.shift_us=? and i.done_us is not null"
+        " and not exists (select 1 from withdrawals where import=i.id)",
+        (sha256, shift_us),
+    ).fetchone()
+    return None if row is None else int(row[0])
 
 
 def cut_short(store: Store, sha256: str) -> list[int]:
@@ -171,7 +191,7 @@ def words(store: Store, number: int) -> str:
 def _import(row: tuple[Any, ...]) -> Import:
     gone = None if row[13] is None else Withdrawal(*row[13:17])
     known = [*row[:5], json.loads(row[5]), *row[6:9], json.loads(row[9]), *row[10:13], gone]
-    return Import(*known)
+    return replace(Import(*known), beside=bool(row[17]))
 
 
 # ---------------------------------------------------------------- what a firing stands on
@@ -199,6 +219,17 @@ def sources(store: Store, firing: Firing) -> list[Import]:
     return [get(store, number) for (number,) in rows]
 
 
+def _chosen_by(store: Store, number: int) -> set[int]:
+    """Return the firings in which a second source decides, or fills holes, as chosen last."""
+    rows = store.connection.execute(
+        "select distinct firing from source_choices c where firing is not null"
+        " and id=(select max(id) from source_choices where firing=c.firing and channel=c.channel)"
+        " and (decides=:i or exists (select 1 from json_each(c.fills) where value=:i))",
+        {"i": number},
+    ).fetchall()
+    return {int(row[0]) for row in rows}
+
+
 def count_between(store: Store, channel_id: int, origin: int, span: tuple[int, int]) -> int:
     """Return how many readings of an import lie in a span of time [µs UTC, both included]."""
     found = traces.by_import(store.connection, channel_id, *span)
@@ -209,6 +240,9 @@ def firings_on(store: Store, taken: Import) -> list[Firing]:
     """Return the firings that stand on readings of an import, newest first."""
     if taken.first_us is None or taken.last_us is None:
         return []
+    if taken.beside:
+        chosen = _chosen_by(store, taken.id)
+        return [firing for firing in store.firings() if firing.id in chosen]
     named = {
         row[0]: bool(row[1])
         for row in store.connection.execute(

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from firelog.record import traces
+from firelog.record import sources, traces
 from firelog.record.rows import Channel, Firing
 from firelog.units import iso_utc
 
@@ -122,9 +122,6 @@ def event_rows(connection: Any, firing: Firing) -> list[tuple[int, int, str]]:
 
 
 def block_rows(connection: Any, firing: Firing, channel_id: int) -> list[tuple[int, int, int]]:
-    """Return number, first and last instant of a channel's blocks that reach into a firing."""
-    rows: list[tuple[int, int, int]] = connection.execute(
-        f"select b.id, b.first_us, b.last_us from blocks b where {traces.OVERLAP} order by b.id",
-        traces.window(channel_id, *traces.span(firing.began_us, firing.ended_us)),
-    ).fetchall()
-    return rows
+    """Return number, first and last instant of a channel's blocks that a firing stands on."""
+    span = traces.span(firing.began_us, firing.ended_us)
+    return sources.block_rows(connection, channel_id, span, ("firing", firing.id))

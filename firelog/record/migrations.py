@@ -16,7 +16,7 @@ from typing import Any
 from firelog import safefile
 from firelog.errors import StoreError
 from firelog.readings import Quality, Unit
-from firelog.record import schema_origins, schema_seals
+from firelog.record import schema_origins, schema_seals, schema_sources
 from firelog.record.driver import connect, sqlite3, sqlite_utils
 from firelog.record.views import VIEWS
 
@@ -547,7 +547,17 @@ def eighth(db: Any) -> None:
         )
 
 
-SCHEMA = 8
+@migrations()
+def ninth(db: Any) -> None:
+    """Second sources of a channel, and which source decides in a firing or a heat."""
+    for statement in schema_sources.TABLES.split(";\n"):
+        if statement.strip():
+            db.execute(statement)
+    for statement in schema_sources.TRIGGERS:
+        db.execute(statement)
+
+
+SCHEMA = 9
 
 
 @functools.cache

@@ -19,6 +19,7 @@ from firelog.units import to_celsius
 # Blocks of one channel to unpack at most, 12 days at one reading a second: about 10 ms. A window
 # that would need more is drawn from the blocks' own minima and maxima, each over all its pixels.
 MOST_DECODED = 64
+_OVERLAP = f"{traces.OVERLAP} and {traces.NOT_BESIDE}"
 
 
 @dataclass(frozen=True)
@@ -106,7 +107,7 @@ def _census(connection: Any, channel: int, end_us: int, steps: _Steps) -> tuple[
     first, last, count, wide, over = connection.execute(
         "select min(unit), max(unit), count(*), total(last_us - first_us >= :step),"
         " max((last_us - :start) / :step > (first_us - :start) / :step)"
-        f" from blocks b where {traces.OVERLAP} and ok_count > 0",
+        f" from blocks b where {_OVERLAP} and ok_count > 0",
         {**traces.window(channel, steps.start_us, end_us), "step": steps.step_us},
     ).fetchone()
     if not count:
@@ -118,7 +119,7 @@ def _census(connection: Any, channel: int, end_us: int, steps: _Steps) -> tuple[
 def _from_wide_blocks(connection: Any, channel: int, end_us: int, steps: _Steps) -> None:
     rows = connection.execute(
         "select b.id, b.first_us, t.packet, b.packet from blocks b"
-        f" join block_times t on t.id=b.times where {traces.OVERLAP}"
+        f" join block_times t on t.id=b.times where {_OVERLAP}"
         " and b.ok_count > 0 and b.last_us - b.first_us >= :step",
         {**traces.window(channel, steps.start_us, end_us), "step": steps.step_us},
     ).fetchall()
@@ -138,7 +139,7 @@ def _from_wide_blocks(connection: Any, channel: int, end_us: int, steps: _Steps)
 def _from_wide_summaries(connection: Any, channel: int, end_us: int, steps: _Steps) -> None:
     rows = connection.execute(
         "select first_us, last_us, unit, minimum, maximum from blocks b"
-        f" where {traces.OVERLAP} and b.ok_count > 0 and b.last_us - b.first_us >= :step",
+        f" where {_OVERLAP} and b.ok_count > 0 and b.last_us - b.first_us >= :step",
         {**traces.window(channel, steps.start_us, end_us), "step": steps.step_us},
     ).fetchall()
     if not rows:
@@ -167,7 +168,7 @@ def _from_narrow_summaries(
     """Let SQLite group by step, from the index alone: what comes back is bounded by the points."""
     inner = (
         "select max(first_us, :start) as t_us, minimum, maximum"
-        f" from blocks b indexed by blocks_by_channel where {traces.OVERLAP} and ok_count > 0"
+        f" from blocks b indexed by blocks_by_channel where {_OVERLAP} and ok_count > 0"
         " and unit = :unit and last_us - first_us < :step order by first_us"
     )
     rows = connection.execute(

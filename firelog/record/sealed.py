@@ -70,6 +70,15 @@ COVERED = {
         where=_DONE,
         key=_SOURCE_KEY,
     ),
+    "second_sources": Covered(
+        "second source, import", _columns("import"), "t.import", where=_DONE, key="t.import"
+    ),
+    "source_choices": Covered(
+        "choice of the deciding source of",
+        _columns("id firing heat channel decides fills hole_us who why entered_us"),
+        _CHANNEL,
+        "t.entered_us",
+    ),
     "events": Covered(
         "event",
         _columns("id t_us kind text who kiln firing channel corrects why entered_us"),

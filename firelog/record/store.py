@@ -23,7 +23,7 @@ from firelog.readings import (
     Trace,
     Unit,
 )
-from firelog.record import driver, migrations, traces
+from firelog.record import driver, migrations, sources, traces
 from firelog.record.blocks import Block
 from firelog.record.missing import not_found
 from firelog.record.overview import Envelope, overview
@@ -277,13 +277,15 @@ class Store:
         unit: Unit,
         *,
         origin: int | None = None,
+        beside: bool = False,
     ) -> int:
         """Store readings of one channel, compressed when they are many; returns how many were new.
 
         A reading whose channel and instant are in the store already is left as it is. ``origin``
-        is the import they belong to.
+        is the import they belong to; with ``beside`` it is a second source of the channel.
         """
-        return self.add_trace(channel_id, Trace(t_us, value, quality, unit), origin=origin)
+        trace = Trace(t_us, value, quality, unit)
+        return self.add_trace(channel_id, trace, origin=origin, beside=beside)
 
     def add_trace(
         self,
@@ -292,15 +294,19 @@ class Store:
         *,
         origin: int | None = None,
         coded: Sequence[Block] = (),
+        beside: bool = False,
     ) -> int:
         """Store readings as :meth:`add_readings` does; ``coded`` is the same trace as blocks."""
         with self.writing():
-            return traces.add(self.connection, channel_id, trace, origin, coded)
+            return traces.add(self.connection, channel_id, trace, origin, coded, beside=beside)
 
     def readings(
         self, channel_id: int, start_us: int | None = None, end_us: int | None = None
     ) -> Trace:
-        """Return the readings of a channel from ``start_us`` to ``end_us``, both included."""
+        """Return the readings of a channel from ``start_us`` to ``end_us``, both included.
+
+        Those of a second source are not among them: a firing or a heat chooses it.
+        """
         with driver.speaking(self.path):
             return traces.read(self.connection, channel_id, *traces.span(start_us, end_us))
 
@@ -314,14 +320,20 @@ class Store:
         """Return the readings of a channel that a firing stands on, from its begin to its end.
 
         Where the firing names its imports, only theirs and the collector's: never those of
-        another night that a logger's reset clock put at the same instants. ``start_us`` and
-        ``end_us`` narrow the stretch.
+        another night that a logger's reset clock put at the same instants. Where the couple was
+        heard twice, those of the source that decides, its holes filled as the firing says.
+        ``start_us`` and ``end_us`` narrow the stretch.
         """
         start = firing.began_us if start_us is None else start_us
         end = firing.ended_us if end_us is None else end_us
+        asked = traces.span(start, end)
         with driver.speaking(self.path):
-            named = traces.sources(self.connection, firing.id)
-            return traces.read(self.connection, channel_id, *traces.span(start, end), named)
+            of: sources.Of = ("firing", firing.id)
+            if sources.choice_of(self.connection, of, channel_id) is None:
+                return sources.one(self.connection, channel_id, asked, of, sources.OWN)
+            whole = traces.span(firing.began_us, firing.ended_us)  # a hole is one of the firing
+            found = sources.read(self.connection, channel_id, whole, of).trace
+            return traces.between(found, *asked)
 
     def overview(
         self, channel_ids: Sequence[int], start_us: int, end_us: int, points: int
@@ -438,11 +450,10 @@ class Store:
         """Return the channels of the firing's kiln that have readings within it."""
         span = traces.span(firing.began_us, firing.ended_us)
         with driver.speaking(self.path):
-            named = traces.sources(self.connection, firing.id)
             return [
                 channel
                 for channel in self.channels(firing.kiln)
-                if traces.any_between(self.connection, channel.id, *span, named)
+                if sources.any_between(self.connection, channel.id, span, ("firing", firing.id))
             ]
 
     # ------------------------------------------------------------ events

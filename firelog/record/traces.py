@@ -31,6 +31,14 @@ _OF_FIRING = (
     " where firing=:firing and channel=:channel)"
     " or {table}.import in (select id from imports where kind='collector'))"
 )
+# One second source alone, or all but them. By number, so that an index answers.
+NOT_BESIDE = "b.id not in (select x.id from second_sources s join blocks x on x.import=s.import)"
+COUNTED = (
+    "(case when :source is not null then b.id in (select id from blocks where import=:source)"
+    f" else {NOT_BESIDE} and {_OF_FIRING.format(table='b')} end)"
+)
+# A second source is in blocks only.
+_COUNTED_ROWS = f":source is null and {_OF_FIRING.format(table='readings')}"
 # No block spans more than MAX_SPAN_US, therefore one that starts earlier cannot reach the window.
 OVERLAP = "b.channel=:channel and b.first_us between :earliest and :end and b.last_us >= :start"
 
@@ -42,7 +50,12 @@ def span(start_us: int | None, end_us: int | None) -> tuple[int, int]:
 
 
 def window(
-    channel_id: int, start_us: int, end_us: int, firing: int | None = None
+    channel_id: int,
+    start_us: int,
+    end_us: int,
+    *,
+    firing: int | None = None,
+    source: int | None = None,
 ) -> dict[str, int | None]:
     """Return the named values that a query over blocks or rows needs."""
     return {
@@ -51,6 +64,7 @@ def window(
         "end": end_us,
         "earliest": max(start_us - blocks.MAX_SPAN_US, _EVER[0]),
         "firing": firing,
+        "source": source,
     }
 
 
@@ -64,31 +78,45 @@ def sources(connection: Any, firing: int) -> int | None:
 
 # ---------------------------------------------------------------- reading
 def read(
-    connection: Any, channel_id: int, start_us: int, end_us: int, firing: int | None = None
+    connection: Any,
+    channel_id: int,
+    start_us: int,
+    end_us: int,
+    *,
+    firing: int | None = None,
+    source: int | None = None,
 ) -> Trace:
     """Return the readings from ``start_us`` to ``end_us``, both included, in order of time.
 
-    ``firing`` (see :func:`sources`) leaves only those that the firing stands on.
+    ``firing`` (see :func:`sources`) leaves only those of the imports that the firing names. What
+    was brought in beside the channel's own record is read with its number as ``source``, alone.
     """
-    return _merge([p for _, p in by_import(connection, channel_id, start_us, end_us, firing)])
+    found = by_import(connection, channel_id, start_us, end_us, firing=firing, source=source)
+    return merge([part for _, part in found])
 
 
 def read_by_unit(
-    connection: Any, channel_id: int, start_us: int, end_us: int, firing: int | None = None
+    connection: Any, channel_id: int, start_us: int, end_us: int, source: int | None = None
 ) -> list[Trace]:
     """Return the same readings as :func:`read`, unconverted: one trace for each unit."""
-    parts = [p for _, p in by_import(connection, channel_id, start_us, end_us, firing)]
+    parts = [p for _, p in by_import(connection, channel_id, start_us, end_us, source=source)]
     units = dict.fromkeys(part.unit for part in parts)
-    return [_merge([part for part in parts if part.unit is unit]) for unit in units]
+    return [merge([part for part in parts if part.unit is unit]) for unit in units]
 
 
 def by_import(
-    connection: Any, channel_id: int, start_us: int, end_us: int, firing: int | None = None
+    connection: Any,
+    channel_id: int,
+    start_us: int,
+    end_us: int,
+    *,
+    firing: int | None = None,
+    source: int | None = None,
 ) -> list[tuple[int, Trace]]:
     """Return the same readings in parts, each with the import it came with (0: none is known)."""
-    named = window(channel_id, start_us, end_us, firing)
+    named = window(channel_id, start_us, end_us, firing=firing, source=source)
     parts = [
-        (number, _between(trace, start_us, end_us))
+        (number, between(trace, start_us, end_us))
         for number, trace in _block_traces(connection, named)
     ]
     parts += _rows(connection, named)
@@ -96,17 +124,17 @@ def by_import(
 
 
 def row_traces(
-    connection: Any, channel_id: int, start_us: int, end_us: int, most: int = -1
+    connection: Any, channel_id: int, start_us: int, end_us: int, firing: int | None = None
 ) -> list[Trace]:
-    """Return live rows, the oldest ``most`` of them, a trace for each unit and import."""
-    return [t for _, t in _rows(connection, window(channel_id, start_us, end_us), most)]
+    """Return live rows, a trace for each unit and import."""
+    return [t for _, t in _rows(connection, window(channel_id, start_us, end_us, firing=firing))]
 
 
 def _rows(connection: Any, named: dict[str, int | None], most: int = -1) -> list[tuple[int, Trace]]:
     rows = connection.execute(
         "select t_us,value,quality,unit,coalesce(import,0) from readings"
         f" where channel=:channel and t_us between :start and :end"
-        f" and {_OF_FIRING.format(table='readings')} order by t_us limit :most",
+        f" and {_COUNTED_ROWS} order by t_us limit :most",
         {**named, "most": most},
     ).fetchall()
     if not rows:
@@ -123,18 +151,24 @@ def _rows(connection: Any, named: dict[str, int | None], most: int = -1) -> list
 
 
 def known_times(
-    connection: Any, channel_id: int, start_us: int, end_us: int, firing: int | None = None
+    connection: Any,
+    channel_id: int,
+    start_us: int,
+    end_us: int,
+    *,
+    firing: int | None = None,
+    source: int | None = None,
 ) -> IntArray:
     """Return the instants, sorted, at which the store has a reading of the channel already."""
-    named = window(channel_id, start_us, end_us, firing)
+    named = window(channel_id, start_us, end_us, firing=firing, source=source)
     packets = connection.execute(
         "select t.packet from blocks b join block_times t on t.id=b.times"
-        f" where {OVERLAP} and {_OF_FIRING.format(table='b')}",
+        f" where {OVERLAP} and {COUNTED}",
         named,
     ).fetchall()
     rows = connection.execute(
         "select t_us from readings where channel=:channel and t_us between :start and :end"
-        f" and {_OF_FIRING.format(table='readings')}",
+        f" and {_COUNTED_ROWS}",
         named,
     ).fetchall()
     parts = [blocks.decode_times(packet) for (packet,) in packets]
@@ -142,13 +176,23 @@ def known_times(
     return known[np.searchsorted(known, start_us) : np.searchsorted(known, end_us, "right")]
 
 
-def bounds(connection: Any, channel_id: int) -> tuple[int, int, int] | None:
-    """Return first and last instant and the number of readings of a channel, or None."""
+def bounds(
+    connection: Any, channel_id: int, source: int | None = None
+) -> tuple[int, int, int] | None:
+    """Return first and last instant and the number of readings of a channel's own record, or None.
+
+    With ``source`` those of one import that was brought in beside it.
+    """
+    named = window(channel_id, 0, 0, source=source)
     found = [
-        connection.execute(sql, (channel_id,)).fetchone()
+        connection.execute(sql, named).fetchone()
         for sql in (
-            "select min(t_us), max(t_us), count(*) from readings where channel=?",
-            "select min(first_us), max(last_us), sum(count) from blocks where channel=?",
+            f"select min({first}), max({last}), {count} from {table}"
+            f" where channel=:channel and {which}"
+            for first, last, count, table, which in (
+                ("t_us", "t_us", "count(*)", "readings", ":source is null"),
+                ("first_us", "last_us", "sum(count)", "blocks b", COUNTED),
+            )
         )
     ]
     some = [row for row in found if row[2]]
@@ -158,27 +202,54 @@ def bounds(connection: Any, channel_id: int) -> tuple[int, int, int] | None:
 
 
 def newest_us(connection: Any, channel_id: int) -> int | None:
-    """Return the instant of the newest reading of a channel, or None."""
+    """Return the instant of the newest reading of a channel's own record, or None."""
     row = connection.execute(
-        "select max(t_us) from (select max(t_us) as t_us from readings where channel=:c"
-        " union all select max(last_us) from blocks where channel=:c)",
-        {"c": channel_id},
+        "select max(t_us) from (select max(t_us) as t_us from readings where channel=:channel"
+        f" union all select max(last_us) from blocks b where channel=:channel and {NOT_BESIDE})",
+        window(channel_id, 0, 0),
     ).fetchone()
     return None if row[0] is None else int(row[0])
 
 
 def any_between(
-    connection: Any, channel_id: int, start_us: int, end_us: int, firing: int | None = None
+    connection: Any,
+    channel_id: int,
+    start_us: int,
+    end_us: int,
+    *,
+    firing: int | None = None,
+    source: int | None = None,
 ) -> bool:
     """Return whether the channel has a reading in the window."""
     row = connection.execute(
         "select exists (select 1 from readings where channel=:channel"
-        f" and t_us between :start and :end and {_OF_FIRING.format(table='readings')})"
-        f" or exists (select 1 from blocks b where {OVERLAP} and {_OF_FIRING.format(table='b')}"
+        f" and t_us between :start and :end and {_COUNTED_ROWS})"
+        f" or exists (select 1 from blocks b where {OVERLAP} and {COUNTED}"
         " and (b.first_us >= :start or b.last_us <= :end))",
-        window(channel_id, start_us, end_us, firing),
+        window(channel_id, start_us, end_us, firing=firing, source=source),
     ).fetchone()
-    return bool(row[0]) or len(known_times(connection, channel_id, start_us, end_us, firing)) > 0
+    if row[0]:
+        return True
+    times = known_times(connection, channel_id, start_us, end_us, firing=firing, source=source)
+    return len(times) > 0
+
+
+def block_rows(
+    connection: Any,
+    channel_id: int,
+    start_us: int,
+    end_us: int,
+    *,
+    firing: int | None = None,
+    source: int | None = None,
+) -> list[tuple[int, int, int]]:
+    """Return number, first and last instant of the blocks that reach into a window."""
+    rows: list[tuple[int, int, int]] = connection.execute(
+        f"select b.id, b.first_us, b.last_us from blocks b where {OVERLAP} and {COUNTED}"
+        " order by b.id",
+        window(channel_id, start_us, end_us, firing=firing, source=source),
+    ).fetchall()
+    return rows
 
 
 # ---------------------------------------------------------------- writing
@@ -198,25 +269,30 @@ def add(
     trace: Trace,
     origin: int | None = None,
     coded: Sequence[blocks.Block] = (),
+    *,
+    beside: bool = False,
 ) -> int:
     """Add the readings whose instants are new, as blocks when there are enough of them.
 
     Of two with the same instant the first stays. Returns how many were new. ``coded`` is the same
-    trace, in order, coded beforehand: taken where the store has none of its instants.
+    trace, in order, coded beforehand: taken where the store has none of its instants. ``beside``
+    keeps them all, in blocks: ``origin`` is a second source of the channel.
     """
     new = _in_order(trace)
     if not len(new):
         return 0
-    known = known_times(connection, channel_id, int(new.t_us[0]), int(new.t_us[-1]))
+    source = origin if beside else None
+    ends = int(new.t_us[0]), int(new.t_us[-1])
+    known = known_times(connection, channel_id, *ends, source=source)
     if len(known):
-        new = _where(new, ~np.isin(new.t_us, known), new.unit)
+        new = where(new, ~np.isin(new.t_us, known))
     elif coded:
         for block in coded:
             add_block(connection, channel_id, block, origin)
         return len(new)
-    if len(new) < SMALLEST_BLOCK:
+    if len(new) < SMALLEST_BLOCK and not beside:
         _add_rows(connection, channel_id, new, origin)
-    else:
+    elif len(new):
         for piece in blocks.cut(new):
             add_block(connection, channel_id, blocks.encode(piece), origin)
     return len(new)
@@ -291,7 +367,7 @@ def _add_rows(connection: Any, channel_id: int, trace: Trace, origin: int | None
 def _block_traces(connection: Any, named: dict[str, int | None]) -> list[tuple[int, Trace]]:
     found = connection.execute(
         "select coalesce(b.import, 0), b.id, b.first_us, t.packet, b.packet from blocks b"
-        f" join block_times t on t.id=b.times where {OVERLAP} and {_OF_FIRING.format(table='b')}"
+        f" join block_times t on t.id=b.times where {OVERLAP} and {COUNTED}"
         " order by b.first_us, b.id",
         named,
     ).fetchall()
@@ -309,13 +385,19 @@ def decoded(number: int, first_us: int, times: bytes, packet: bytes) -> Trace:
         ) from error
 
 
+def where(trace: Trace, mask: Any) -> Trace:
+    """Return the readings of a trace that a mask or slice chooses."""
+    return _where(trace, mask, trace.unit)
+
+
 def _where(trace: Trace, mask: Any, unit: Unit) -> Trace:
     return Trace(trace.t_us[mask], trace.value[mask], trace.quality[mask], unit)
 
 
-def _between(trace: Trace, start_us: int, end_us: int) -> Trace:
+def between(trace: Trace, start_us: int, end_us: int) -> Trace:
+    """Return the readings of a trace from ``start_us`` to ``end_us``, both included."""
     t_us = trace.t_us
-    if start_us <= t_us[0] and t_us[-1] <= end_us:
+    if not len(t_us) or (start_us <= t_us[0] and t_us[-1] <= end_us):
         return trace
     inside = slice(np.searchsorted(t_us, start_us), np.searchsorted(t_us, end_us, "right"))
     return _where(trace, inside, trace.unit)
@@ -332,7 +414,8 @@ def _in_order(trace: Trace) -> Trace:
     return Trace(t_us, value, quality, trace.unit)
 
 
-def _merge(parts: list[Trace]) -> Trace:
+def merge(parts: list[Trace]) -> Trace:
+    """Return several traces as one, in order of time; temperatures in several units in °C."""
     if not parts:
         return Trace(np.empty(0, np.int64), np.empty(0), np.empty(0, np.uint8))
     if len({part.unit for part in parts}) > 1:

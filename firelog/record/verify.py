@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 
 from firelog.errors import InputError
-from firelog.record import driver, items, signing, traces, whole
+from firelog.record import driver, items, signing, sources, stamp, traces, whole
 from firelog.record.rows import Firing
 from firelog.record.seal import (
     Listed,
@@ -54,6 +55,23 @@ def verify(
         return _verify(store, firings, public_key, head)
 
 
+def with_stamp(answer: SealVerification, token: Path, roots: Path) -> SealVerification:
+    """Add what a time stamp (RFC 3161) says: of which head and when, or why it proves nothing.
+
+    Raises :class:`InputError` when the files are not what they should be.
+    """
+    said = stamp.read(token, roots, answer.seals)
+    at = iso_utc(said.at_us)
+    if said.wrong or said.seal is None:
+        found = Discrepancy(None, f"time stamp of {at}", said.wrong)
+        return replace(answer, findings=(*answer.findings, found))
+    words = (
+        f"holds: the head of seal {said.seal.id} existed then, and with it all that the "
+        f"{said.seal.id} seals up to it cover"
+    )
+    return replace(answer, notes=(*answer.notes, Discrepancy(None, f"time stamp of {at}", words)))
+
+
 def _verify(
     store: Store, firings: list[Firing] | None, public_key: str | None, head: str | None
 ) -> SealVerification:
@@ -64,7 +82,7 @@ def _verify(
     findings += guarded(findings, None, "chain of seals", lambda: list(_chain(store, chain))) or []
     if head is not None:
         _head(chain, head, findings, notes)
-    every = guarded(findings, None, "list of firings", store.firings) or []
+    every = guarded(findings, None, "list of firings", lambda: store.firings(void=True)) or []
     names = {firing.id: firing.name for firing in every}
     for number in sorted(closed_firings(chain) - set(names)):
         findings.append(Discrepancy(None, f"firing {number}", "is gone, its seal is still there"))
@@ -254,7 +272,7 @@ def _since(
             if ("block", number) not in known and reaches_in(connection, number, span):
                 words = items.block_words(channel.name, first_us, last_us)
                 findings.append(Discrepancy(firing.name, words, "were added after the seal"))
-        live = sum(len(t) for t in traces.row_traces(connection, channel.id, *span))
+        live = sources.live_count(connection, channel.id, span, ("firing", firing.id))
         if live:
             words = f"readings of {channel.name!r}"
             findings.append(Discrepancy(firing.name, words, f"{live} were added after the seal"))

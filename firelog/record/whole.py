@@ -10,12 +10,12 @@ from typing import Any
 
 from firelog.errors import InputError, StoreError
 from firelog.readings import Quality
-from firelog.record import driver, items, migrations, sealed, signing, traces
-from firelog.record.blocks import decode_times
+from firelog.record import driver, items, migrations, sealed, signing, sources, traces
+from firelog.record.blocks import MAX_SPAN_US, decode_times
 from firelog.record.rows import Firing
 from firelog.record.seal import Listed, Seal, State, closed_firings, message_of
 from firelog.record.store import Store
-from firelog.units import iso_utc
+from firelog.units import iso_utc, parse_instant
 
 _KINDS = {
     "firings": "firing",
@@ -257,13 +257,17 @@ def _later(store: Store, ours: State, told: Sealed, found: Found) -> None:
         for item in new[:_MOST_NAMED]:
             firing = _source_firing(item, names, closed)
             if item.kind == "firing_sources" and firing:
-                findings.append(Discrepancy(firing, item.words, "was given after the seal"))
+                number, _, origin = map(int, str(item.key).split("/"))
+                how = _openly(store, told, number, origin)
+                (notes if how else findings).append(
+                    Discrepancy(firing, item.words, how or "was given after the seal")
+                )
             else:
                 notes.append(Discrepancy(None, item.words, "was entered after the seal"))
         if len(new) > _MOST_NAMED:
             words = f"and {len(new) - _MOST_NAMED} more in {table}"
             notes.append(Discrepancy(None, words, "were entered after the seal"))
-    every = guarded(findings, None, "list of firings", store.firings) or []
+    every = guarded(findings, None, "list of firings", lambda: store.firings(void=True)) or []
     unsealed = [firing for firing in every if firing.id not in told.closed]
     for firing in unsealed[:_MOST_NAMED]:
         notes.append(Discrepancy(None, f"firing {firing.name!r}", "is not sealed"))
@@ -282,7 +286,7 @@ def _later(store: Store, ours: State, told: Sealed, found: Found) -> None:
                 findings,
                 firing.name,
                 "record",
-                lambda f=firing, k=known: findings.extend(_added(store, f, k)),
+                lambda f=firing, k=known: _added(store, f, k, told, found),
             )
     rows = connection.execute(
         "select k.name, count(*) from readings r join channels c on c.id=r.channel"
@@ -306,18 +310,83 @@ def _source_firing(item: items.Item, names: dict[int, str], closed: set[int]) ->
     return names.get(number) if number in closed else None
 
 
-def _added(store: Store, firing: Firing, known: set[int | str]) -> Iterator[Discrepancy]:
-    """Yield readings that came into the time of a sealed firing since."""
+def _openly(store: Store, told: Sealed, firing: int, origin: int | None) -> str:
+    """Return how an import came to a sealed firing by an open act; empty when nothing says so.
+
+    A second source is chosen for it; or it was brought in after one that the firing stood on, and
+    that was withdrawn under a seal.
+    """
+    run = store.connection.execute
+    row = run(
+        "select c.who, c.why, c.entered_us from source_choices c where c.firing=:f"
+        " and exists (select 1 from second_sources where import=:i)"
+        " and (c.decides=:i or exists (select 1 from json_each(c.fills) where value=:i))"
+        " order by c.id desc limit 1",
+        {"f": firing, "i": origin},
+    ).fetchone()
+    if row is not None:
+        return f"chosen after the seal, by {row[0]} on {iso_utc(row[2])}: {row[1]}"
+    for number, at_us, who, why in run(
+        "select w.import, w.withdrawn_us, w.who, w.why from withdrawals w"
+        " join imports i on i.id=:i where w.withdrawn_us <= i.entered_us"
+        " and i.kind='file' and i.done_us is not null order by w.withdrawn_us desc",
+        {"i": origin},
+    ).fetchall():
+        if ("withdrawals", number) in told.state and _stood_on(store, told, firing, number):
+            return (
+                f"brought in after the seal as import {origin}, after import {number} was "
+                f"withdrawn on {iso_utc(at_us)} by {who}: {why}"
+            )
+    return ""
+
+
+def _stood_on(store: Store, told: Sealed, firing: int, number: int) -> bool:
+    """Return whether a firing stood on an import that was withdrawn: it names it, or names none.
+
+    One that names none stood on what lay in its time; the seal still says when that began.
+    """
+    run = store.connection.execute
+    named = [row[0] for row in run(
+        "select distinct import from firing_sources where firing=?", (firing,)
+    ).fetchall()]  # fmt: skip
+    if number in named:
+        return True
+    kiln, began_us, ended_us = run(
+        "select kiln, began_us, ended_us from firings where id=?", (firing,)
+    ).fetchone()
+    (of_kiln,) = run("select kiln from imports where id=?", (number,)).fetchone()
+    if named or of_kiln != kiln:
+        return False
+    gone = run("select block from removals where rule like ?", (f"import {number} withdrawn:%",))
+    for (block,) in gone.fetchall():
+        listed = told.state.get(("blocks", block))
+        if listed is None:
+            continue
+        first_us = parse_instant(listed.item.words.rsplit(" ", 1)[-1])
+        if began_us - MAX_SPAN_US <= first_us <= ended_us:
+            return True
+    return False
+
+
+def _added(store: Store, firing: Firing, known: set[int | str], told: Sealed, found: Found) -> None:
+    """Name readings that came into a sealed firing since: a note where an open act explains it."""
+    findings, notes = found
     connection, span = store.connection, traces.span(firing.began_us, firing.ended_us)
     for channel in store.firing_channels(firing):
         for number, first_us, last_us in items.block_rows(connection, firing, channel.id):
             if number not in known and reaches_in(connection, number, span):
                 words = items.block_words(channel.name, first_us, last_us)
-                yield Discrepancy(firing.name, words, "were added after the seal")
-        live = sum(len(t) for t in traces.row_traces(connection, channel.id, *span))
+                (origin,) = connection.execute(
+                    "select import from blocks where id=?", (number,)
+                ).fetchone()
+                how = _openly(store, told, firing.id, origin)
+                (notes if how else findings).append(
+                    Discrepancy(firing.name, words, how or "were added after the seal")
+                )
+        live = sources.live_count(connection, channel.id, span, ("firing", firing.id))
         if live:
             words = f"readings of {channel.name!r}"
-            yield Discrepancy(firing.name, words, f"{live} were added after the seal")
+            findings.append(Discrepancy(firing.name, words, f"{live} were added after the seal"))
 
 
 def reaches_in(connection: Any, block: int, span: tuple[int, int]) -> bool:

@@ -14,7 +14,8 @@ from firelog.audit.casting import CastingAudit, DefectAudit
 from firelog.audit.catalogue import read_catalogue
 from firelog.audit.compare import Comparison, Difference
 from firelog.audit.evidence import CauseEvidence
-from firelog.record import castings, coverage
+from firelog.record import acts, castings, coverage
+from firelog.record.acts import Act
 from firelog.record.castings import NOTED, Photograph
 from firelog.record.coverage import Coverage
 from firelog.record.store import Store
@@ -41,6 +42,7 @@ class CastingReport:
     seal: Coverage
     how: Reader
     made_us: int
+    acts: tuple[Act, ...] = ()
 
 
 def read(store: Store, name: str, made_us: int) -> CastingReport:
@@ -58,7 +60,12 @@ def read(store: Store, name: str, made_us: int) -> CastingReport:
     poured = heat.read(store, case.heat.heat.name, made_us) if case.heat else None
     fired = firing.read(store, case.fired.firing, made_us) if case.fired else None
     seal = coverage.of_casting(store, known.id)
-    return CastingReport(made, compared, tuple(photos), poured, fired, seal, how, made_us)
+    done = [*acts.of_casting(store, known), *(fired.acts if fired else ())]
+    done += poured.acts if poured else ()
+    put_right = tuple(sorted(done, key=lambda one: one.at_us))
+    return CastingReport(
+        made, compared, tuple(photos), poured, fired, seal, how, made_us, put_right
+    )
 
 
 def facts(report: CastingReport) -> dict[str, Any]:
@@ -76,6 +83,7 @@ def facts(report: CastingReport) -> dict[str, Any]:
             for one, content in report.photos
         ],
         "budgets": dict(report.poured.budgets) if report.poured else {},
+        "put_right": parts.act_facts(report.acts),
         "seal": parts.seal_facts(report.seal),
     }
 
@@ -145,6 +153,7 @@ def sections(report: CastingReport) -> Iterable[Section]:
         yield from heat.budget_sections(report.poured)
     if report.fired is not None:
         yield from firing.budgets(report.fired)
+    yield from parts.acts_sections(report.acts, report.how)
     yield parts.seal_section(report.seal, report.how)
 
 

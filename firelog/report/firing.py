@@ -11,7 +11,8 @@ import numpy as np
 from firelog import __version__
 from firelog.judge import firing as judging
 from firelog.judge.firing import Assessment
-from firelog.record import coverage
+from firelog.record import acts, coverage
+from firelog.record.acts import Act
 from firelog.record.coverage import Coverage
 from firelog.record.rows import Event, Firing
 from firelog.record.store import Store
@@ -37,6 +38,7 @@ class FiringReport:
     events: tuple[Event, ...]
     seal: Coverage
     made_us: int
+    acts: tuple[Act, ...] = ()
 
     @property
     def firing(self) -> Firing:
@@ -62,7 +64,8 @@ def read(store: Store, firing: Firing, made_us: int) -> FiringReport:
         judged=assessment,
         notes=notes_of(events),
     )
-    return FiringReport(assessment, picture, events, coverage.of_firing(store, firing), made_us)
+    under, done = coverage.of_firing(store, firing), acts.of_firing(store, firing)
+    return FiringReport(assessment, picture, events, under, made_us, done)
 
 
 # ---------------------------------------------------------------- as JSON
@@ -83,6 +86,7 @@ def facts(report: FiringReport) -> dict[str, Any]:
         else None,
         "judgement": judging.answer(report.assessment) if judgement else None,
         "events": [parts.event_facts(event) for event in report.events],
+        "put_right": parts.act_facts(report.acts),
         "seal": parts.seal_facts(report.seal),
     }
 
@@ -133,6 +137,7 @@ def sections(report: FiringReport) -> Iterable[Section]:
     yield _channels(report)
     yield from budgets(report)
     yield from _remarks(report)
+    yield from parts.acts_sections(report.acts, report.how)
     yield parts.seal_section(report.seal, report.how)
     yield Section("How a verdict is reached", said=(HOW_JUDGED,))
 

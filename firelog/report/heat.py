@@ -14,7 +14,8 @@ from firelog.pouring.checks import PourCheck
 from firelog.pouring.verify import HeatAssessment, PourAssessment
 from firelog.pouring.words import dip_words, found_words, limits_words
 from firelog.quantity import Quantity
-from firelog.record import coverage, heats
+from firelog.record import acts, coverage, heats
+from firelog.record.acts import Act
 from firelog.record.coverage import Coverage
 from firelog.record.store import Store
 from firelog.report import parts, svg
@@ -38,6 +39,7 @@ class HeatReport:
     budgets: tuple[tuple[str, dict[str, Any]], ...]
     seal: Coverage
     made_us: int
+    acts: tuple[Act, ...] = ()
 
     @property
     def assessment(self) -> HeatAssessment:
@@ -55,7 +57,7 @@ def read(store: Store, name: str, made_us: int) -> HeatReport:
     view = pourview.read_heat(store.path, name)
     heat = view.assessment.heat
     under = coverage.of_heat(store, heat.id)
-    return HeatReport(view, tuple(_budgets(store, view)), under, made_us)
+    return HeatReport(view, tuple(_budgets(store, view)), under, made_us, acts.of_heat(store, heat))
 
 
 def _budgets(store: Store, view: HeatView) -> Iterable[tuple[str, dict[str, Any]]]:
@@ -83,6 +85,7 @@ def facts(report: HeatReport) -> dict[str, Any]:
         "verdict": report.assessment.verdict.value,
         "judgement": answer(report.assessment),
         "budgets": dict(report.budgets),
+        "put_right": parts.act_facts(report.acts),
         "seal": parts.seal_facts(report.seal),
         "events": [parts.event_facts(event) for event in report.assessment.events],
     }
@@ -131,6 +134,7 @@ def sections(report: HeatReport) -> Iterable[Section]:
         yield parts.events_section(report.assessment.events, report.how, began_us)
     yield from budget_sections(report)
     yield _remarks(report)
+    yield from parts.acts_sections(report.acts, report.how)
     yield parts.seal_section(report.seal, report.how)
     yield Section("How a verdict is reached", said=(HOW_JUDGED,))
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from firelog import __version__
+from firelog.record.acts import Act
 from firelog.record.coverage import Coverage
 from firelog.record.rows import Event
 from firelog.report import svg
@@ -106,6 +107,22 @@ def seal_section(coverage: Coverage, how: Reader) -> Section:
     )
     missing = missing_words(coverage)
     return Section("Seal", said=(missing, *said) if missing else said)
+
+
+def acts_sections(acts: Iterable[Act], how: Reader) -> Iterable[Section]:
+    """Yield what was put right, made void, withdrawn or removed, where anything was."""
+    rows = tuple(cells(show_instant(a.at_us, how.tz), a.what, a.who or "–", a.why) for a in acts)
+    if rows:
+        yield Section(
+            "What was put right, withdrawn or removed",
+            note="Openly, by an entry of its own: what was there before stays readable.",
+            table=Table(("When", "What", "Who", "Why"), rows),
+        )
+
+
+def act_facts(acts: Iterable[Act]) -> list[dict[str, Any]]:
+    """Return open acts as JSON."""
+    return [{"at": iso_utc(a.at_us), "what": a.what, "by": a.who, "why": a.why} for a in acts]
 
 
 def event_facts(event: Event) -> dict[str, Any]:

@@ -1,6 +1,6 @@
 """Who is called, and what the foundry wants of its watch: three sections of the foundry file.
 
-    [watch]      address, heartbeat, escalate_after, behind, wake, calm, sound
+    [watch]      address, heartbeat, escalate_after, behind, wake, calm, sound, heads_to
     [[person]]   name, ways (or ways_file), quiet
     [[alarm]]    name, kiln, when, do, priority
 
@@ -27,7 +27,16 @@ from firelog.watch.conditions.sentences import read_sentence
 
 ESCALATE_S = 600.0
 AGAIN_S = 1800.0
-_WATCH_KEYS = ("address", "heartbeat", "escalate_after", "behind", "wake", "calm", "sound")
+_WATCH_KEYS = (
+    "address",
+    "heartbeat",
+    "escalate_after",
+    "behind",
+    "wake",
+    "calm",
+    "sound",
+    "heads_to",
+)
 _PERSON_KEYS = ("name", "ways", "ways_file", "quiet")
 _ALARM_KEYS = ("name", "kiln", "when", "do", "priority")
 _QUIET = re.compile(r"^\s*(\d{1,2}):(\d{2})\s*(?:-|–|to)\s*(\d{1,2}):(\d{2})\s*$")
@@ -62,7 +71,10 @@ class Person:
 
 @dataclass(frozen=True)
 class WatchPlan:
-    """All that the watch is asked for. ``sound``: a command with its arguments, or the bell."""
+    """All that the watch is asked for. ``sound``: a command with its arguments, or the bell.
+
+    ``heads_to`` names the person who is sent the head of each new seal, '' for nobody.
+    """
 
     people: tuple[Person, ...] = ()
     options: ConditionOptions = field(default_factory=ConditionOptions)
@@ -70,6 +82,7 @@ class WatchPlan:
     heartbeat: str = ""
     escalate_s: float = ESCALATE_S
     sound: tuple[str, ...] = ()
+    heads_to: str = ""
 
 
 def read_plan(path: Path) -> WatchPlan:
@@ -101,7 +114,18 @@ def _plan(table: TomlTable, folder: Path) -> WatchPlan:
         heartbeat=watch.get("heartbeat", _web, ""),
         escalate_s=watch.get("escalate_after", _after, ESCALATE_S),
         sound=watch.get("sound", tomlfile.texts, nothing),
+        heads_to=_heads_to(watch, names),
     )
+
+
+def _heads_to(watch: TomlTable, names: list[str]) -> str:
+    name = watch.get("heads_to", tomlfile.text, "")
+    if name and name not in names:
+        known = ", ".join(repr(one) for one in names) or "nobody"
+        raise watch.fail(
+            f"there is no person {name!r} to send heads to; there are: {known}", "heads_to"
+        )
+    return name
 
 
 def _section(table: TomlTable, key: str) -> TomlTable:

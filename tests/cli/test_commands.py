@@ -13,9 +13,11 @@ import pytest
 from firelog.cli import COMMANDS
 from firelog.readings import Quality, Unit
 from firelog.record.store import Store
+from firelog.units import parse_instant
+from tests.conftest import DAY
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
-T0 = 1_772_352_000_000_000  # 2026-03-01T08:00:00Z
+T0 = parse_instant(f"{DAY}T08:00:00Z")
 SCHEDULE = """
 title = "Warm"
 [[segment]]
@@ -45,7 +47,7 @@ def warm(store_path: Path, tmp_path: Path) -> Path:
 
 
 def begin(firelog: Run, schedule: Path, name: str = "cup") -> None:
-    arguments = ("--kiln", "kiln one", "--schedule", schedule, "--began", "2026-03-01T08:00:00Z")
+    arguments = ("--kiln", "kiln one", "--schedule", schedule, "--began", f"{DAY}T08:00:00Z")
     assert firelog("firings", "add", name, *arguments).returncode == 0
 
 
@@ -53,12 +55,10 @@ def test_a_firing_is_begun_ended_noted_and_judged(firelog: Run, answer: Any, war
     """The life of a firing from the command line; its verdict is kept when it ends."""
     begin(firelog, warm)
     assert answer("judge", "cup")["running"] is True
-    assert (
-        firelog("firings", "note", "cup", "smoke", "--at", "2026-03-01T08:05:00Z").returncode == 0
-    )
-    assert firelog("firings", "end", "cup", "--at", "2026-03-01T08:20:00Z").returncode == 0
+    assert firelog("firings", "note", "cup", "smoke", "--at", f"{DAY}T08:05:00Z").returncode == 0
+    assert firelog("firings", "end", "cup", "--at", f"{DAY}T08:20:00Z").returncode == 0
     row = answer("firings")["firings"][0]
-    assert (row["verdict"], row["ended"]) == ("pass", "2026-03-01T08:20:00Z")
+    assert (row["verdict"], row["ended"]) == ("pass", f"{DAY}T08:20:00Z")
     done = firelog("judge", "cup")
     assert done.returncode == 0
     assert "● pass" in done.stdout
@@ -74,7 +74,7 @@ def answer_store(firelog: Run) -> str:
 def test_judge_answers_with_the_contracted_object(firelog: Run, answer: Any, warm: Path) -> None:
     """Names of all keys that programs outside rely on, and evidence beside every number."""
     begin(firelog, warm)
-    firelog("firings", "end", "cup", "--at", "2026-03-01T08:20:00Z")
+    firelog("firings", "end", "cup", "--at", f"{DAY}T08:20:00Z")
     verdict = answer("judge", "cup")
     assert {"firing", "schedule", "verdict", "segments", "checks"} <= set(verdict)
     assert {"name", "began", "reached", "soaked_s", "ended"} <= set(verdict["segments"][0])
@@ -83,7 +83,7 @@ def test_judge_answers_with_the_contracted_object(firelog: Run, answer: Any, war
     assert (check["limit"], check["unit"], check["channel"]) == (400.0, "C", "top")
     # Type K, IEC class 2 (±2.5 or 0.75 %, IEC 60584-1 table of tolerances) is at least this:
     assert check["uncertainty"] > 2 * 0.0075 * 500 / 3**0.5
-    assert check["at"].startswith("2026-03-01T08:1")
+    assert check["at"].startswith(f"{DAY}T08:1")
     assert check["budget"]["rows"][0]["half_width_k"] == pytest.approx(0.0075 * 500)
     assert verdict["channels"][0]["assumed"] == "type K, IEC class 2 assumed"
 
@@ -93,7 +93,7 @@ def test_editing_the_schedules_file_changes_no_past_verdict(
 ) -> None:
     """The firing keeps its own copy; giving it another one is written down."""
     begin(firelog, warm)
-    firelog("firings", "end", "cup", "--at", "2026-03-01T08:20:00Z")
+    firelog("firings", "end", "cup", "--at", f"{DAY}T08:20:00Z")
     warm.write_text(SCHEDULE.replace("temperature = 400", "temperature = 900"))
     assert answer("judge", "cup")["verdict"] == "pass"
     assert firelog("firings", "edit", "cup", "--schedule", warm).returncode == 0
@@ -113,7 +113,7 @@ def test_the_store_may_be_named_before_or_after_the_command(firelog: Run, warm: 
 def test_a_certificate_corrects_the_readings(firelog: Run, answer: Any, warm: Path) -> None:
     """500 °C read by a thermocouple that reads 3 K high is 497 °C, with the certificate's U."""
     begin(firelog, warm)
-    firelog("firings", "end", "cup", "--at", "2026-03-01T08:20:00Z")
+    firelog("firings", "end", "cup", "--at", f"{DAY}T08:20:00Z")
     point = ("--point", "20,0,1", "--point", "500,-3,1.5", "--point", "1000,-3,1.5")
     arguments = ("--kiln", "kiln one", "--done-on", "2024-06-01", "--number", "77", *point)
     assert firelog("channels", "calibrate", "top", *arguments).returncode == 0
@@ -135,13 +135,13 @@ def test_the_end_of_an_imported_firing_can_be_noted(
 ) -> None:
     """A log's last reading is no noted end: `firings end` says when it was, once and openly."""
     log = tmp_path / "log.csv"
-    rows = [f"2026-03-01T08:{n:02d}:00Z,500" for n in range(20)]
+    rows = [f"{DAY}T08:{n:02d}:00Z,500" for n in range(20)]
     log.write_text("\n".join(["time,top [°C]", *rows]) + "\n")
     kiln = ("--kiln", "kiln two", "--firing", "cup", "--schedule", warm)
     assert firelog("import", log, *kiln).returncode == 0
-    done = firelog("firings", "end", "cup", "--at", "2026-03-01T08:19:00Z")
+    done = firelog("firings", "end", "cup", "--at", f"{DAY}T08:19:00Z")
     assert done.returncode == 0, done.stderr
-    again = firelog("firings", "end", "cup", "--at", "2026-03-01T08:25:00Z")
+    again = firelog("firings", "end", "cup", "--at", f"{DAY}T08:25:00Z")
     assert again.returncode == 2
     assert "ended at" in again.stderr
     history = firelog("firings", "history", "cup")
@@ -175,7 +175,7 @@ def test_every_command_has_help(firelog: Run, name: str) -> None:
                 "--kiln",
                 "kiln one",
                 "--done-on",
-                "2026-03-01",
+                f"{DAY}",
                 "--point",
                 "1",
             ],
@@ -234,13 +234,13 @@ def test_judge_says_what_happened_and_how_sure_the_instants_are(
             )
     slow = warm.with_name("slow.toml")
     slow.write_text(SCHEDULE.replace('within = "10 min"', 'within = "40 min"'))
-    arguments = ("--kiln", "kiln two", "--schedule", slow, "--began", "2026-03-01T08:00:00Z")
+    arguments = ("--kiln", "kiln two", "--schedule", slow, "--began", f"{DAY}T08:00:00Z")
     assert firelog("firings", "add", "slow", *arguments).returncode == 0
-    assert firelog("firings", "end", "slow", "--at", "2026-03-01T10:00:00Z").returncode == 0
+    assert firelog("firings", "end", "slow", "--at", f"{DAY}T10:00:00Z").returncode == 0
     made = answer("judge", "slow")
     stalled = [one for one in made["happenings"] if one["kind"] == "stalled"]
-    assert stalled[0]["began"] < "2026-03-01T08:30:00Z"
-    assert "2026-03-01T09:15:00Z" < stalled[0]["ended"] < "2026-03-01T09:25:00Z"
+    assert stalled[0]["began"] < f"{DAY}T08:30:00Z"
+    assert f"{DAY}T09:15:00Z" < stalled[0]["ended"] < f"{DAY}T09:25:00Z"
     assert made["segments"][0]["reached_u_s"] > 0
     assert made["late_s"] == pytest.approx(94 * 60 - 40 * 60, abs=180)
     assert made["outlook"] is None
@@ -258,13 +258,13 @@ def test_a_running_firing_is_forecast(firelog: Run, answer: Any, warm: Path) -> 
             store.add_scan(T0 + minute * 60_000_000, [entry])
     slow = warm.with_name("slow.toml")
     slow.write_text(SCHEDULE.replace('within = "10 min"', 'within = "60 min"'))
-    arguments = ("--kiln", "kiln two", "--schedule", slow, "--began", "2026-03-01T08:00:00Z")
+    arguments = ("--kiln", "kiln two", "--schedule", slow, "--began", f"{DAY}T08:00:00Z")
     assert firelog("firings", "add", "slow", *arguments).returncode == 0
     outlook = answer("judge", "slow")["outlook"]
     assert outlook["state"] == "on time"
     assert outlook["past_firings"] == 0
     (up,) = outlook["estimates"]
-    assert up["early"] < "2026-03-01T09:00:00Z" < up["late"]  # (500 − 20) / 8 = 60 min
+    assert up["early"] < f"{DAY}T09:00:00Z" < up["late"]  # (500 − 20) / 8 = 60 min
     assert "no past firing of this kiln" in firelog("judge", "slow").stdout
 
 
@@ -273,7 +273,7 @@ def test_a_verdict_says_that_its_import_was_withdrawn(
 ) -> None:
     """Taken out openly is not the same as never recorded, and the reason says which."""
     log = tmp_path / "log.csv"
-    rows = [f"2026-03-01T08:{n:02d}:00Z,500" for n in range(20)]
+    rows = [f"{DAY}T08:{n:02d}:00Z,500" for n in range(20)]
     log.write_text("\n".join(["time,top [°C]", *rows]) + "\n")
     kiln = ("--kiln", "kiln two", "--firing", "cup", "--schedule", warm)
     assert firelog("import", log, *kiln).returncode == 0

@@ -11,6 +11,7 @@ import pytest
 
 from firelog.demo import past
 from firelog.record.store import Store
+from tests.conftest import DAY
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
 NOW_US = 1_780_000_000_000_000
@@ -51,7 +52,7 @@ def test_the_same_in_words(firelog: Run, with_past: Path) -> None:
 
 def test_a_heat_from_nothing_to_its_verdict(firelog: Run, store_path: Path) -> None:
     """Heat, mould and pour are entered by command; without a record nothing is proven."""
-    day = "2026-03-01T"
+    day = f"{DAY}T"
     steps = [
         ("firings", "add", "night", "--kiln", "kiln", "--began", f"{day}06:00:00Z"),
         ("heats", "add", "h1", "--furnace", "furnace", "--alloy", "C87500", "--began",
@@ -197,3 +198,52 @@ to = "15:00"
     broken = firelog("heats", "plan", str(day))
     assert broken.returncode == 2
     assert "day.toml, line 14" in broken.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("lift", "h2", "--at", "2099-01-01T00:00:00Z"), "add --insist"),
+        (("end", "h2", "--at", "2099-01-01T00:00:00Z"), "add --insist"),
+        (("lift", "h2", "--at", f"{DAY}T11:00:00Z"), "began later than that"),
+        (("end", "h2", "--at", f"{DAY}T11:00:00Z"), "began later than that"),
+        (("pour", "h2", "wing", "--began", "2099-01-01T00:00:00Z"), "add --insist"),
+        (("pour", "h2", "wing", "--began", "1999-01-01T00:00:00Z"), "more than a year ago"),
+        (("pour", "h2", "wing", "--began", f"{DAY}T11:00:00Z"), "began to melt"),
+        (("pour", "h1", "wing", "--began", f"{DAY}T14:00:00Z"), "was over at"),
+        (("pour", "h3", "wing", "--began", f"{DAY}T13:00:00Z"), "was made void"),
+    ],
+)
+def test_odd_times_of_a_heat_are_asked_about(night: Run, words: tuple[str, ...], said: str) -> None:
+    """Future, long past, before the heat and after it: refused with the way to put it right."""
+    done = night("heats", *words)
+    assert done.returncode == 2
+    assert said in done.stderr
+
+
+def test_what_is_void_says_so_wherever_it_is_shown(night: Run) -> None:
+    """A void heat and pour stay readable by name, marked with who and why."""
+    night("heats", "pour", "h2", "wing", "--began", f"{DAY}T13:00:00Z")
+    night("heats", "void", "h2", "--pour", "wing", "--by", "Ines", "--why", "another mould")
+    said = night("heats", "show", "h2").stdout
+    assert "VOID, by Ines: another mould" in said
+    assert "VOID       since" in night("heats", "show", "h3").stdout
+    assert json.loads(night("heats", "show", "h3", "--json").stdout)["void"]["by"] == "Ines"
+
+
+@pytest.fixture
+def night(firelog: Run) -> Run:
+    """The command on a store with heats of one day: one over, one open, one void."""
+    at = ("--began", f"{DAY}T12:00:00Z")
+    heat = ("--furnace", "furnace", "--alloy", "C87500", *at)
+    for step in (
+        ("heats", "add", "h1", *heat, "--ended", f"{DAY}T13:30:00Z"),
+        ("heats", "add", "h2", *heat),
+        ("heats", "add", "h3", *heat),
+        ("heats", "void", "h3", "--by", "Ines", "--why", "typed twice"),
+        ("moulds", "add", "wing", "--material", "ceramic-shell", "--form", "shell", "--size",
+         "9.5", "--hollow", "50"),
+    ):  # fmt: skip
+        done = firelog(*step)
+        assert done.returncode == 0, done.stderr
+    return firelog

@@ -15,6 +15,7 @@ from firelog.judge.firing import assess
 from firelog.judge.table import firing_frame
 from firelog.record.store import Store
 from tests.cli.test_commands import begin, warm  # noqa: F401  # a fixture
+from tests.conftest import DAY
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
 
@@ -22,7 +23,7 @@ Run = Callable[..., subprocess.CompletedProcess[str]]
 @pytest.fixture
 def table_file(firelog: Run, warm: Path, tmp_path: Path) -> Path:  # noqa: F811
     begin(firelog, warm)
-    firelog("firings", "end", "cup", "--at", "2026-03-01T08:20:00Z")
+    firelog("firings", "end", "cup", "--at", f"{DAY}T08:20:00Z")
     file = tmp_path / "cup.csv"
     done = firelog("export", "cup", "--table", file)
     assert done.returncode == 0, done.stderr
@@ -33,7 +34,7 @@ def test_the_table_opens_in_pandas_and_holds_the_firing(table_file: Path) -> Non
     """21 minutes at 20 °C and 48 K a minute: time, temperature, U, segment and target, by hand."""
     table = pd.read_csv(table_file, parse_dates=["time"], index_col="time")
     assert list(table.columns) == ["elapsed s", "top C", "U top", "segment", "target C"]
-    assert table.index[0] == pd.Timestamp("2026-03-01T08:00:00Z")
+    assert table.index[0] == pd.Timestamp(f"{DAY}T08:00:00Z")
     assert table["elapsed s"].tolist() == [60.0 * minute for minute in range(21)]
     by_hand = np.minimum(500.0, 20 + 48.0 * np.arange(21))
     np.testing.assert_allclose(table["top C"], by_hand)

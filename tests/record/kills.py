@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from firelog.judge.again import judge_again
+from firelog.judge.firing import answer, assess, settle
 from firelog.readings import Unit
 from firelog.record import backup, driver, imports, migrations
 from firelog.record.examine import examine
@@ -20,7 +21,7 @@ from firelog.record.seal import seal, seals
 from firelog.record.store import Store
 from firelog.record.verify import verify
 from tests.record.test_export import exported
-from tests.record.test_seal import LATER, SECOND, T0, add_night, seal_night, tamper
+from tests.record.test_seal import LATER, PLAN, SECOND, T0, add_night, seal_night, tamper
 from tests.record.test_traces import add_live, burnout, old_store
 from tests.record.victims import SCANS, WHO
 
@@ -169,8 +170,15 @@ class Withdraw(Kind):
         channel = store.ensure_channel("shell kiln", "top")
         store.add_readings(channel.id, t_us, value, quality, Unit.C, origin=number)
         imports.finish(store, number, {}, now_us=T0)
-        firing = store.add_firing("night", "shell kiln", began_us=int(t_us[0]))
+        firing = store.add_firing(
+            "night",
+            "shell kiln",
+            began_us=int(t_us[0]),
+            schedule_title="short",
+            schedule_text=PLAN,
+        )
         store.close_firing(firing.id, int(t_us[-1]))
+        settle(store, store.firing("night"), LATER)
         seal_night(store)
 
     def check(self, path, _victims):
@@ -184,6 +192,21 @@ class Withdraw(Kind):
             assert readings(store) == 0
             assert verify(store).unchanged
         return "before" if found else "after"
+
+
+class TakeBack(Withdraw):
+    """The verdict that is shown stands on what the record holds: both are old, or both are new."""
+
+    def check(self, path, victims):
+        """No verdict on readings that are gone is the newest one."""
+        with Store.open(path) as store:
+            night = store.firing("night")
+            out, kept = imports.get(store, 1).withdrawn, store.verdict(night)
+            assert (kept.judged_us == LATER + 1) == (out is not None)
+            assert kept.judgement["checks"] == answer(assess(store, night))["checks"]
+            marks = [event.kind for event in store.events(night)]
+            assert ("withdrawal" in marks) == (out is not None)
+        return super().check(path, victims)
 
 
 class Close(Kind):
@@ -316,6 +339,7 @@ KINDS = {
     "compact": Compact,
     "bring": Bring,
     "withdraw": Withdraw,
+    "take_back": TakeBack,
     "close": Close,
     "copy": Copy,
     "restore": Restore,

@@ -26,6 +26,11 @@ ROWS = {
         f" values ('file',1,'n.csv','ab',9,'{{}}',{T0},{T0},'{{}}')"
     ),
     "withdrawals": f"insert into withdrawals values (1,{T0},'Oda','twice',5,1)",
+    "second_sources": "insert into second_sources values (1)",
+    "source_choices": (
+        "insert into source_choices(firing,heat,channel,decides,fills,hole_us,who,why,entered_us)"
+        f" values (1,null,1,0,'[1]',60000000,'Oda','the radio dropped out',{T0})"
+    ),
     "firing_sources": "insert into firing_sources values (1,1,0)",
     "corrections": (
         "insert into corrections(kind,number,act,before,after,who,why,entered_us)"

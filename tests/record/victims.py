@@ -13,6 +13,7 @@ import time
 from pathlib import Path
 
 from firelog.intake.file import block_buffer, logfile
+from firelog.judge import again
 from firelog.judge.again import judge_again
 from firelog.readings import Quality, Unit
 from firelog.record import backup, imports
@@ -71,6 +72,13 @@ def withdraw(path):
         imports.withdraw(store, 1, who=WHO, why="wrong file", now_us=LATER + 1, version="0.1")
 
 
+def take_back(path):
+    """Take the first import out again and judge anew the firing that stood on it."""
+    with Store.open(path, write=True) as store:
+        say("go")
+        again.withdraw(store, 1, who=WHO, why="wrong file", now_us=LATER + 1)
+
+
 def close(path):
     """Seal the night."""
     with Store.open(path, write=True) as store:
@@ -115,7 +123,7 @@ def judge(path):
 WORK = {
     one.__name__: one
     for one in (
-        *(collect, compact, bring, withdraw, close),
+        *(collect, compact, bring, withdraw, take_back, close),
         *(copy, restore, remove, upgrade, judge),
     )
 }

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from firelog.errors import InputError
 from firelog.foundry import ChannelSpec
 from firelog.intake.file.account import ChannelCount, FileReport
 from firelog.intake.file.instants import SameInstant, one_each
@@ -33,10 +34,15 @@ TURN_S = 0.005  # for other writers between two transactions with no reading in 
 
 
 class ChannelFinder:
-    """The channels of a kiln by name; a new one is made, with what the foundry states of it."""
+    """The channels of a kiln by name; a new one is made, with what the foundry states of it.
 
-    def __init__(self, store: Store, kiln: str, specs: Iterable[ChannelSpec]) -> None:
-        self.store, self.kiln = store, kiln
+    ``known_only`` refuses a new one instead, by :class:`InputError` naming those there are.
+    """
+
+    def __init__(
+        self, store: Store, kiln: str, specs: Iterable[ChannelSpec], *, known_only: bool = False
+    ) -> None:
+        self.store, self.kiln, self._known_only = store, kiln, known_only
         self._specs = {spec.name: spec for spec in specs if spec.kiln == kiln}
         self._known = {channel.name: channel for channel in store.channels(kiln)}
         self._settled: dict[str, Channel] = {}
@@ -48,6 +54,12 @@ class ChannelFinder:
         return self._settled[part.channel]
 
     def _settle(self, part: Part) -> Channel:
+        if self._known_only and part.channel not in self._known:
+            named = ", ".join(repr(name) for name in self._known) or "no channel"
+            raise InputError(
+                f"{part.channel!r} is no channel of {self.kiln!r}, so there is nothing to keep it "
+                f'beside; there are: {named}. Say which it is: --channel "{part.channel}=..."'
+            )
         spec = self._specs.get(part.channel)
         if spec is not None:
             return keep_channel(self.store, spec)
@@ -114,8 +126,10 @@ class BlockBuffer:
         *,
         same_instant: SameInstant | None,
         begin: Callable[[], int],
+        beside: bool = False,
     ) -> None:
         self.store, self.report, self.channels = store, report, channels
+        self._beside = beside
         self._helper, self._begin = helper, begin
         self._preparer = _Preparer(same_instant)
         self._waiting: dict[_Key, _PendingReadings] = {}
@@ -165,7 +179,8 @@ class BlockBuffer:
         channel, report = self.channels.find(here.part), self.report
         trace = here.trace
         report.contradicted(here.twice)
-        found = compare(self.store.connection, (channel.id, channel.name), trace, report.origin)
+        named = (channel.id, channel.name)
+        found = compare(self.store.connection, named, trace, report.origin, beside=self._beside)
         report.contradicted(_with_lines(found.conflicts, trace, here.lines))
         report.duplicates += here.given - int(found.new.sum())
         for number, count in found.held.items():
@@ -176,7 +191,9 @@ class BlockBuffer:
         all_new = bool(found.new.all())
         new = trace if all_new else _only(trace, found.new)
         coded = here.coded if all_new else ()
-        self.store.add_trace(channel.id, new, origin=report.origin, coded=coded)
+        self.store.add_trace(
+            channel.id, new, origin=report.origin, coded=coded, beside=self._beside
+        )
         report.own_channels.add(channel.id)
         here.count.readings += int(np.isfinite(new.value).sum())
 

@@ -66,11 +66,13 @@ class Wanted:
 
     ``began_at_us`` is when its first reading was truly taken, for a clock that was wrong;
     ``same_instant`` which of two readings at one instant counts; ``options`` the words as given.
+    ``beside`` keeps it as a second source of its channels, whatever they say.
     """
 
     began_at_us: int | None = None
     same_instant: SameInstant | None = None
     options: dict[str, Any] = field(default_factory=dict)
+    beside: bool = False
 
 
 def take_in(
@@ -94,14 +96,17 @@ def take_in(
     path = Path(plan.file)
     refuse_the_store(store, path)
     report = FileReport(plan, shift_us=_shift_us(plan, wanted))
+    if wanted.beside and imports.kept_beside(store, _sha256(path), report.shift_us) is not None:
+        return _all_there(plan, progress, report.shift_us)
     # While one thread reads on, the other hashes, orders and compresses.
     with ThreadPoolExecutor(1, "firelog-encode") as helper:
         digest = helper.submit(_sha256, path)
         keeper = BlockBuffer(
             store,
             report,
-            ChannelFinder(store, kiln, specs),
+            ChannelFinder(store, kiln, specs, known_only=wanted.beside),
             helper,
+            beside=wanted.beside,
             same_instant=wanted.same_instant,
             begin=lambda: _begin(
                 store, report, kiln, wanted, digest=digest.result(), now_us=now_us
@@ -138,7 +143,18 @@ def _begin(
         size=report.plan.size,
         options=wanted.options,
         shift_us=report.shift_us,
+        beside=wanted.beside,
     )
+
+
+def _all_there(plan: ReadPlan, progress: Progress | None, shift_us: int) -> FileReport:
+    """Return the account of a file that is a second source already: nothing of it is new."""
+    report = rehearse(plan, progress)
+    report.duplicates = sum(count.seen for count in report.channels.values())
+    report.shift_us = shift_us
+    for count in report.channels.values():
+        count.readings = 0
+    return report
 
 
 def refuse_the_store(store: Store, path: Path) -> None:

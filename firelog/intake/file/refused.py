@@ -95,8 +95,12 @@ def _ways_out(store: Store, one: Conflict, origins: Sequence[int], column: str) 
             f"`firelog imports withdraw {number} --why ...` and import both again",
         )
     ways.append(
-        "if it is a second record of the same thermocouple, keep it as a channel of its own: "
-        f'--channel "{column}={one.channel} logger"'
+        "if the same thermocouple was heard twice (live, say, and its logger read out afterwards), "
+        "keep this file beside the record: --beside; each firing then says which decides"
+    )
+    ways.append(
+        "if it is another thermocouple, keep it as a channel of its own: "
+        f'--channel "{column}={one.channel} 2"'
     )
     return "What can be done: " + "; ".join(ways)
 

@@ -20,7 +20,7 @@ from firelog.intake.file.importing import (
 )
 from firelog.intake.file.plan import ReadPlan
 from firelog.intake.file.refused import refuse
-from firelog.record import imports
+from firelog.record import heard, imports
 from firelog.record.rows import Firing
 from firelog.record.store import Store
 from firelog.units import iso_utc
@@ -59,8 +59,11 @@ def bring_in(
     """
     if wanted is not None and wanted.began_at_us is not None and len(plans) > 1:
         raise InputError("--began-at says when one file began; import the files one by one")
+    beside = wanted is not None and wanted.beside
     if firing is not None:
         check_firing(store, firing, kiln)
+        if beside:
+            _check_beside(store, firing, plans)
     known = tuple(specs)
     reports: list[FileReport] = []
 
@@ -72,21 +75,58 @@ def bring_in(
     try:
         each(plans, work)
         refuse(store, reports)
-        settled = firing is not None and _make_firing(
-            store, firing, kiln, reports, schedule, insist=insist
-        )
+        # In one transaction: killed in between, no firing stands without its files, and none
+        # shows a verdict that was reached without them.
+        with store.writing():
+            settled = firing is not None and _make_firing(
+                store, firing, kiln, reports, schedule, insist=insist
+            )
+            for report in reports:
+                if firing is not None and beside:
+                    _let_decide(store, store.firing(firing), report, now_us)
+                finish(store, report, now_us)
+            if firing is not None and settled:
+                from firelog.judge.firing import settle  # noqa: PLC0415 - a plain import judges not
+
+                settle(store, store.firing(firing), now_us)
     except BaseException:
         for report in reports:
             abandon(store, report)
         raise
-    for report in reports:
-        finish(store, report, now_us)
     store.still_there()
-    if firing is not None and settled:
-        from firelog.judge.firing import settle  # noqa: PLC0415 - a plain import judges nothing
-
-        settle(store, store.firing(firing), now_us)
     return reports
+
+
+def _check_beside(store: Store, firing: str, plans: Sequence[ReadPlan]) -> None:
+    """Refuse what a second source cannot make: a firing that is there, or one of several files."""
+    if any(one.name == firing for one in store.firings(void=True)):
+        raise InputError(
+            f"there is a firing {firing!r} already: bring the file in without --firing, then say "
+            f'which source decides: firelog firings edit "{firing}" --decides NUMBER --why ...'
+        )
+    if len(plans) > 1:
+        raise InputError(
+            "--beside with --firing takes one file: in a firing one source decides; the others "
+            "can fill its holes, see `firelog firings edit --fill`"
+        )
+
+
+def _let_decide(store: Store, made: Firing, report: FileReport, now_us: int) -> None:
+    """Let the file's readings decide in the firing that was made of it, in all its channels."""
+    number = report.origin
+    if number is None:
+        raise InputError(
+            f"{report.plan.file} is in the record already, beside its channels; enter the firing "
+            "with `firelog firings add` and `end`, then say `firelog firings edit --decides`"
+        )
+    for channel in sorted(report.own_channels):
+        heard.choose(
+            store,
+            ("firing", made.id),
+            channel,
+            heard.Wish(number),
+            heard.Act("firelog", f"made by importing {report.plan.file}", now_us),
+        )
 
 
 def check_firing(store: Store, name: str, kiln: str) -> None:
@@ -117,7 +157,8 @@ def _make_firing(
     if not firsts:
         raise InputError("the files hold no reading, so there is no firing to make")
     span = began, ended = min(firsts), max(lasts)
-    pairs = _stands_on(store, reports, span)
+    beside = any(imports.get(store, r.origin).beside for r in reports if r.origin is not None)
+    pairs = set() if beside else _stands_on(store, reports, span)
     for one in store.firings(kiln):
         if one.name == name:
             return _again(store, one, span, pairs)

@@ -28,6 +28,7 @@ from firelog.watch.conditions.condition import Condition
 from firelog.watch.conditions.every import conditions
 from firelog.watch.facts import Facts
 from firelog.watch.plan import WatchPlan
+from firelog.watch.run import heads
 from firelog.watch.run.observe import Observer
 
 LIFE_S, IDLE_S = 10.0, 45.0  # how often the watch writes down that it is walking
@@ -79,6 +80,8 @@ class RoundRunner:
                 self._write(made)
         self.standing = made.standing
         self._note_soaks(facts)
+        if sent := heads.send_newest(self._store, self._plan, self._clock.now_us()):
+            self._say(sent)
         self._call()
         self._show_life(LIFE_S if facts.kilns else IDLE_S)
         return facts

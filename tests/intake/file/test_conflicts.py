@@ -255,11 +255,12 @@ def test_what_was_heard_live_is_not_mixed_with_the_loggers_memory(tmp_path: Path
         for second in range(7, 1200, 10):
             entry = (channel.id, 20.0 + second / 3, Unit.C, Quality.OK)
             store.add_scan(RESET + second * 1_000_000, [entry], run)
-        with pytest.raises(ConflictError, match=r'collector.*--channel "top \[C\]=top logger"'):
+        ways = r'collector.*--beside.*--channel "top \[C\]=top 2"'
+        with pytest.raises(ConflictError, match=ways):
             bring(store, path)
-        options = ImportOptions(start_us=RESET, channels={"top [C]": "top logger"})
+        options = ImportOptions(start_us=RESET, channels={"top [C]": "top 2"})
         store_files.bring_in(store, importing.examine([path], options), "kiln", now_us=NOW)
-        assert [c.name for c in store.channels()] == ["top", "top logger"]
+        assert [c.name for c in store.channels()] == ["top", "top 2"]
 
 
 def test_equal_values_in_another_unit_are_duplicates(tmp_path: Path) -> None:
