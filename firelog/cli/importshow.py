@@ -41,6 +41,10 @@ def print_plans(reports: Sequence[FileReport]) -> None:
         click.echo(plan.file)
         for title, words in _words(plan, report):
             click.echo(f"  {title:<10}{words}")
+        for number, one in enumerate(plan.considered, 1):
+            title = "clocks" if number == 1 else ""
+            score = f"{one.score} points, " if one.score else ""
+            click.echo(f"  {title:<10}{number}. {one.heading!r}, {one.read_as}: {score}{one.why}")
         click.echo()
         screen.print(_table(report))
         click.echo()

@@ -31,6 +31,9 @@ CAUTION = (
     type=click.Choice(["comma", "point"]),
     help="The decimal mark, where the lines can be read both ways.",
 )
+@click.option(
+    "--unit", type=click.Choice(["C", "F", "K", "mV"]), help="What fields without a unit are in."
+)
 @click.option("--modbus", "device", type=int, help="Ask the Modbus device of this number instead.")
 @click.option("--register", type=int, default=0, show_default=True, help="First one to ask for.")
 @json_option
@@ -44,6 +47,7 @@ def listen(
     kiln: str,
     name: str,
     decimal: str | None,
+    unit: str | None,
     device: int | None,
     register: int,
     as_json: bool,
@@ -51,7 +55,7 @@ def listen(
     """Listen to PORT, recognise its format, and print the section that reads it.
 
     Without PORT: lists the ports of this machine. Nothing is stored. Exit status 1 when the port
-    speaks but is not understood, or says nothing.
+    speaks but is not understood, says nothing, or leaves something open that it then asks for.
     """
     click.echo(CAUTION, err=True)
     if port is None:
@@ -59,8 +63,8 @@ def listen(
     elif device is not None:
         ctx.exit(_ask_modbus(port, baud or 9600, device, register, as_json=as_json))
     else:
-        mark = {"comma": ",", "point": "."}.get(decimal or "", "")
-        ctx.exit(_listen(port, baud, seconds, kiln=kiln, name=name, decimal=mark, as_json=as_json))
+        said = ({"comma": ",", "point": "."}.get(decimal or "", ""), unit)
+        ctx.exit(_listen(port, baud, seconds, kiln=kiln, name=name, said=said, as_json=as_json))
 
 
 def _list_ports(as_json: bool) -> None:
@@ -85,18 +89,22 @@ def _listen(
     *,
     kiln: str,
     name: str,
-    decimal: str,
+    said: tuple[str, str | None],
     as_json: bool,
 ) -> int:
     from firelog.intake.line import listen as listening
+    from firelog.readings import Unit
 
+    decimal, unit = said
     speeds = (baud,) if baud else listening.SPEEDS
     if not listening.has_speed(port):
         speeds, seconds = speeds[:1], seconds if baud else 2 * seconds
     sample = listening.try_speeds(port, speeds, seconds, lambda heard: _tell(heard, as_json))
-    guess = listening.recognise(sample.lines, decimal, time.time_ns() // 1000)
+    guess = listening.recognise(
+        sample.lines, decimal, time.time_ns() // 1000, Unit(unit) if unit else None
+    )
     text = None
-    if guess is not None and not guess.question:
+    if guess is not None and not _questions(guess):
         text = listening.section(guess, name=name, kiln=kiln, port=port, baud=sample.baud)
     if as_json:
         emit_json(_answer(port, sample, guess, text))
@@ -122,10 +130,15 @@ def _answer(
         "columns": list(guess.form.columns) if guess else [],
         "chip": (guess.form.chip or None) if guess else None,
         "understood": guess.understood if guess else 0,
-        "question": (guess.question or None) if guess else None,
+        "question": (_questions(guess) or None) if guess else None,
         "notes": list(guess.notes) if guess else [],
         "section": section,
     }
+
+
+def _questions(guess: Guess) -> str:
+    """Return all that only a person can say of these lines; "" when they say it themselves."""
+    return "\n".join(filter(None, (guess.question, guess.unit_question)))
 
 
 def _show(sample: PortSample, guess: Guess | None, section: str | None) -> None:
@@ -136,7 +149,7 @@ def _show(sample: PortSample, guess: Guess | None, section: str | None) -> None:
         if guess is not None and not guess.question:
             click.echo(f"    → {understood(line, guess.form)}", err=True)
     if guess is None or section is None:
-        click.echo(guess.question if guess else _nothing(sample), err=True)
+        click.echo(_questions(guess) if guess else _nothing(sample), err=True)
         return
     for note in guess.notes:
         click.echo(note, err=True)

@@ -134,6 +134,19 @@ def test_units_and_zone_from_options(answer: Answer, tmp_path: Path) -> None:
     assert one["first"] == "2026-03-04T15:00:00Z"
 
 
+def test_dry_run_says_why_this_clock(firelog: Run, tmp_path: Path) -> None:
+    """Each column that might be the clock is told with its score, and why it won or lost."""
+    path = tmp_path / "log.csv"
+    rows = [f"{10 * n},2026-03-01 08:00:{10 * n:02d},{11 + n % 3},{20 + n}.5" for n in range(6)]
+    path.write_text("Elapsed [s],Local time,Gas (l/min),Kiln [C]\n" + "\n".join(rows) + "\n")
+    done = firelog("import", str(path), "--tz", "UTC", "--dry-run")
+    said = done.stdout.split("clocks", 1)[1].splitlines()
+    assert "1. 'Local time', date and time: chosen: a date and time comes before" in said[0]
+    assert "2. 'Elapsed [s]', elapsed time: 6 points, left" in said[1]
+    assert "name 3, unit 2, steady 1" in said[1]
+    assert "3. 'Gas (l/min)', no clock: refused: a quantity per time" in said[2]
+
+
 def test_choice_without_foundry_file_is_refused(firelog: Run) -> None:
     """An unknown choice of columns without a foundry file is refused naming --foundry."""
     done = firelog("import", LOG, *START, "--columns", "ours")

@@ -13,6 +13,7 @@ from pathlib import Path
 from firelog.errors import InputError
 from firelog.intake.file import lines as source
 from firelog.intake.file.clock import find as clocks
+from firelog.intake.file.clock.considered import considered
 from firelog.intake.file.clock.find import ClockFound
 from firelog.intake.file.clock.follow import raw_us
 from firelog.intake.file.clock.settle import FROM_START, STAMPED, Settler
@@ -85,6 +86,7 @@ def examine(path: Path, options: ImportOptions) -> ReadPlan:
         series=series_at,
         long_unit=long.settled_unit(heading, options, layout) if layout else "",
         options=options,
+        considered=considered(found, mine, rows, heading, named=bool(options.time)),
         first_time=" ".join(rows.body[0].cells[c] for c in read_by[0].columns),
         warnings=tuple(settler.warnings) + chosen.warnings,
     )

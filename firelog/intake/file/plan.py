@@ -104,6 +104,16 @@ class FileClock:
 
 
 @dataclass(frozen=True)
+class ClockCandidate:
+    """A column (or two) that might be the clock: read as what, its score, why it won or lost."""
+
+    heading: str
+    read_as: str
+    score: int
+    why: str
+
+
+@dataclass(frozen=True)
 class Column:
     """One temperature column: its place, the channel it becomes, its unit, which clock it has.
 
@@ -151,7 +161,7 @@ class ReadPlan:
 
     ``series`` is the column that tells apart tables one under another. ``long_unit`` holds in a
     long table for rows that state no unit; ``first_time`` is how the
-    first row writes its time.
+    first row writes its time; ``considered`` are the clocks there were to choose from.
     """
 
     file: str
@@ -168,6 +178,7 @@ class ReadPlan:
     series: int | None = None
     options: ImportOptions = field(default_factory=ImportOptions)
     first_time: str = ""
+    considered: tuple[ClockCandidate, ...] = ()
     warnings: tuple[str, ...] = ()
 
 

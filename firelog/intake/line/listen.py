@@ -16,6 +16,7 @@ from pathlib import Path
 from firelog.errors import InputError
 from firelog.intake.clock import stamp_doubt
 from firelog.intake.fields import SKIP, TIME, Scan, Value, read_time, read_value
+from firelog.intake.line import which_unit
 from firelog.intake.line.evidence import ASK, decimal_mark, is_sensor
 from firelog.intake.line.port import Port, PortSettings
 from firelog.intake.line.text import (
@@ -42,7 +43,8 @@ class Guess:
     """A format that fits, how many of the lines it reads, and whether they name their unit.
 
     ``question``: what only a person can say, where the lines can be read in two ways; the format
-    is then one of the two. ``notes``: what should be known of fields left out and of clocks.
+    is then one of the two. ``unit_question`` asks for the unit, with what speaks for which.
+    ``notes``: what should be known of fields left out and of clocks.
     """
 
     form: LineFormat
@@ -50,16 +52,21 @@ class Guess:
     of: int
     unit_said: bool
     question: str = ""
+    unit_question: str = ""
     notes: tuple[str, ...] = ()
 
 
 # ---------------------------------------------------------------- recognising
 def recognise(
-    lines: Sequence[bytes], decimal: str = "", arrived_us: int | None = None
+    lines: Sequence[bytes],
+    decimal: str = "",
+    arrived_us: int | None = None,
+    unit: Unit | None = None,
 ) -> Guess | None:
     """Return the format that reads most of ``lines``, or None when none reads half of them.
 
-    ``decimal`` is the decimal mark where a person has said it. ``arrived_us`` is when the last line
+    ``decimal`` is the decimal mark, ``unit`` that of fields without one, where a person has said
+    it. ``arrived_us`` is when the last line
     came, to hold stamps against.
     """
     texts = [line.decode("utf-8", "replace").strip() for line in lines]
@@ -72,7 +79,27 @@ def recognise(
     plain = best.form.layout is Layout.VALUES and not best.form.chip
     question = _comma_question(texts) if mark == ASK and plain else ""
     notes = (*_left_out(texts, best.form), *_clock(lines, best.form, arrived_us))
-    return replace(best, question=question, notes=notes)
+    best = replace(best, question=question, notes=notes)
+    if best.unit_said:
+        return best
+    if unit is not None:
+        return replace(best, form=replace(best.form, unit=unit), unit_said=True)
+    return replace(best, unit_question=_which_unit(lines, best.form))
+
+
+def _which_unit(lines: Sequence[bytes], form: LineFormat) -> str:
+    """Return the question for the unit; "" where not one number was heard."""
+    odd = replace(form, unit=Unit.MV)  # fields that say their unit do not follow it
+    scans = [scan for line in lines if isinstance(scan := read_line(line, odd), Scan)]
+    bare = {value.column for scan in scans for value in scan.values if value.unit is Unit.MV}
+    plain = [scan for line in lines if isinstance(scan := read_line(line, form), Scan)]
+    numbers = [
+        value.value
+        for scan in plain
+        for value in scan.values
+        if value.value is not None and not value.quality and value.column in bare
+    ]
+    return which_unit.ask(numbers) if numbers else ""
 
 
 def _best(lines: Sequence[bytes], texts: Sequence[str], decimal: str) -> Guess | None:

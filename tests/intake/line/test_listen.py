@@ -17,6 +17,7 @@ from firelog.intake.fields import Scan
 from firelog.intake.line.listen import recognise, section, understood
 from firelog.intake.line.source import line_format
 from firelog.intake.line.text import Layout, read_line
+from firelog.readings import Unit
 
 SAMPLES = [
     ([b"871.2,25.0", b"871.4,25.1", b"871.9,25.1"], "values", ("channel 1", "channel 2"), False),
@@ -208,6 +209,34 @@ def test_clock_against_arrival() -> None:
     assert "ahead" in " ".join(guess.notes)
 
 
+@pytest.mark.parametrize(
+    ("numbers", "proposal"),
+    [
+        ((21.5, 22.5), "it is C"),
+        ((68.0, 72.0), "it is F"),
+        ((294.5, 295.5), "it is K"),
+        ((1650.0, 1660.0), "cannot tell"),
+        ((2100.0, 2200.0), "must be F"),
+    ],
+)
+def test_the_unit_is_asked_for_with_evidence(numbers: tuple[float, ...], proposal: str) -> None:
+    """Bare numbers raise a question that says what they would be in C, F and K; told, it is none.
+
+    20 °C is 68 °F and 293.15 K (definitions of the scales).
+    """
+    lines = [f"{number:.1f}".encode() for number in numbers] * 4
+    guess = recognise(lines)
+    assert guess is not None
+    assert proposal in guess.unit_question
+    assert "--unit C" in guess.unit_question
+    told = recognise(lines, unit=Unit.F)
+    assert told is not None
+    assert (told.unit_question, told.form.unit) == ("", Unit.F)
+    said = recognise([line + b"C" for line in lines])
+    assert said is not None
+    assert said.unit_question == ""
+
+
 @given(st.lists(st.binary(min_size=1, max_size=40), max_size=8))
 def test_any_lines(lines: list[bytes]) -> None:
     """No lines raise, and what is recognised can be written, read back and shown in words."""
@@ -250,7 +279,7 @@ def test_command_asks() -> None:
     """Lines that fit two readings print no section but the question; told the mark, they do."""
     lines = [(n * 0.02, b"871,25\n") for n in range(300)]
     command = [sys.executable, "-m", "firelog", "listen", "--json", "--seconds", "2"]
-    for more, section_is in ([], False), (["--decimal", "comma"], True):
+    for more, section_is in ([], False), (["--decimal", "comma", "--unit", "C"], True):
         with PtyLogger(lines) as speaker:
             speaker.start()
             done = subprocess.run(

@@ -36,7 +36,7 @@ class ClockFound:
     """A clock in the file, before it is known how to read it to the end.
 
     ``has_zone`` is True where the stamps carry offsets of their own; ``zone`` is what the heading
-    states. ``score`` says how well it proved itself.
+    states. ``score`` says how well it proved itself, ``grounds`` by what, in words.
     """
 
     kind: ClockKind
@@ -47,6 +47,7 @@ class ClockFound:
     zone: tzinfo | None = None
     fields: tuple[str, ...] = ()
     score: int = 0
+    grounds: tuple[str, ...] = ()
 
     @property
     def rank(self) -> tuple[int, int, int]:
@@ -219,7 +220,7 @@ def _counting(
     rising = sum(1 for step in steps if step >= 0)
     one_way = max(rising, len(steps) - rising)
     if _is_serial(name, values, sample.column(index), stated):
-        return ClockFound(ClockKind.SERIAL, (index,), score=called)
+        return ClockFound(ClockKind.SERIAL, (index,), score=called, grounds=(f"name {called}",))
     nameless = not any(names) and index == 0 and len(values) > 2 and one_way >= 0.95 * len(steps)
     if not ((called and 2 * one_way >= len(steps)) or nameless):
         return None
@@ -227,8 +228,13 @@ def _counting(
     if called and only_unit and sum(1 for step in steps if step) < 0.9 * len(steps):
         return None  # a day or an hour of something, for it does not move with every row
     steady = bool(steps) and one_way >= 0.95 * len(steps) and any(steps)
-    score = called + (2 if stated else 0) + (1 if steady else 0)
-    return ClockFound(ClockKind.ELAPSED, (index,), unit_us=stated, score=score)
+    points = (called, 2 if stated else 0, 1 if steady else 0)
+    grounds = tuple(
+        f"{what} {n}" for what, n in zip(("name", "unit", "steady"), points, strict=True)
+    )
+    return ClockFound(
+        ClockKind.ELAPSED, (index,), unit_us=stated, score=sum(points), grounds=grounds
+    )
 
 
 def _without_unit(name: str) -> str:
