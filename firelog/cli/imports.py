@@ -37,6 +37,7 @@ _DATES = ("day-first", "month-first", "year-first")
 @click.option("--only", multiple=True, help="Take only this column (name or number); again.")
 @click.option("--also", multiple=True, help="Take this column as well (name or number); again.")
 @click.option("--skip", multiple=True, help="Leave this column out (name or number); again.")
+@click.option("--table", type=click.IntRange(1), help="Which of several tables, from the top.")
 @click.option("--columns", "choice", help="A [[columns]] section of the foundry file, by name.")
 @click.option("--channel", "renamed", multiple=True, metavar="COLUMN=NAME", help="Call it so.")
 @click.option("--began-at", help="When the file's first reading was truly taken.")
@@ -130,7 +131,7 @@ def _wishes(settings: Settings, said: dict[str, Any]) -> ImportOptions:
     path = settings.foundry_path()
     options = chosen(path, said["choice"]) if said["choice"] else ImportOptions()
     keys: tuple[str, ...] = ("unit", "tz", "dates", "decimal", "times", "elapsed_in")
-    keys = (*keys, "only", "also", "skip", "start")
+    keys = (*keys, "only", "also", "skip", "start", "table")
     stated = {key: said[key] for key in keys} | {"time": said["time_columns"]}
     if stated["tz"] is None and options.tz is None and path is not None:
         stated["tz"] = settings.read_foundry().timezone

@@ -59,7 +59,7 @@ def _words(plan: ReadPlan, report: FileReport) -> list[tuple[str, str]]:
     decimals = ", decimal comma" if form.decimal == "," else ""
     text = (
         f"{_ENCODINGS.get(form.encoding, form.encoding.upper())}, cells parted by "
-        f"{_SEPARATORS[form.separator]}{decimals}, readings from line {plan.first_line}"
+        f"{_SEPARATORS[form.separator]}{decimals}, readings from line {_first_line(plan)}"
     )
     rows = f"{report.rows:,}".replace(",", " ")
     if report.first_us is not None and report.last_us is not None:
@@ -67,9 +67,13 @@ def _words(plan: ReadPlan, report: FileReport) -> list[tuple[str, str]]:
     layout = "one reading a row" if plan.long else f"{plan.width} columns"
     words = [("text", text), ("layout", layout), ("time", _clock(plan)), ("rows", rows)]
     if plan.first_time and report.first_row_us is not None:
-        first = f"line {plan.first_line} says {plan.first_time!r}, that is "
+        first = f"line {_first_line(plan)} says {plan.first_time!r}, that is "
         words.insert(3, ("first row", first + iso_utc(report.first_row_us)))
     return words
+
+
+def _first_line(plan: ReadPlan) -> int:
+    return plan.first_line + plan.options.part.line - 1
 
 
 def _clock(plan: ReadPlan) -> str:

@@ -64,6 +64,7 @@ def wished(
     also: Sequence[str] = (),
     skip: Sequence[str] = (),
     channels: Mapping[str, str] | None = None,
+    table: int | None = None,
 ) -> ImportOptions:
     """Return ``wishes`` with what a person says of a file, in the words of the options.
 
@@ -81,6 +82,7 @@ def wished(
         "also": tuple(also),
         "skip": tuple(skip),
         "channels": _mapping(dict(channels)) if channels else None,
+        "table": table,
     }
     known = replace(wishes, **{key: value for key, value in stated.items() if value})
     return replace(known, start_us=parse_instant(start, known.tz)) if start else known

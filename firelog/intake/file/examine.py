@@ -37,7 +37,7 @@ from firelog.intake.file.table.sample import RowSample
 def examine(path: Path, options: ImportOptions) -> ReadPlan:
     """Return how the file is to be read; raises :class:`InputError` where that is not certain."""
     file = str(path)
-    head, codec, size = source.head(path)
+    head, codec, size = source.head(path, options.part)
     lines = sample.lines_of(head)
     form = _dialect(lines, codec, options, file)
     most = max(len(split(line, form.separator)) for line in lines)
@@ -50,7 +50,7 @@ def examine(path: Path, options: ImportOptions) -> ReadPlan:
     heading = header.find(rows, form)
     found = _clocks(rows, heading, form, options, file)
     heading = header.shifted(heading, found[0].columns, rows, file)
-    rows = sample.deepened(rows, path, codec, form)
+    rows = sample.deepened(rows, path, codec, form, options.part)
     times = [column for clock in found for column in clock.columns]
     fill_down = _date_once(found[0], rows)
     if fill_down:

@@ -7,6 +7,7 @@ logger wrote. A piece is never larger than a megabyte, also when the file has no
 from __future__ import annotations
 
 import codecs
+import io
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -27,6 +28,44 @@ _BINARY = bytes(set(range(32)) - {0, 9, 10, 12, 13, 26, 27})
 
 
 @dataclass(frozen=True)
+class FilePart:
+    """The bytes of a file from ``start`` to ``end`` (None: its end), which begin with ``line``."""
+
+    start: int = 0
+    end: int | None = None
+    line: int = 1
+
+
+WHOLE = FilePart()
+
+
+class Window(io.RawIOBase):
+    """A part of a file, read as if it were a file of its own."""
+
+    def __init__(self, path: Path, part: FilePart) -> None:
+        super().__init__()
+        self._file = path.open("rb")
+        end = path.stat().st_size if part.end is None else part.end
+        self._start, self.size = part.start, max(end - part.start, 0)
+        self.seek(0)
+
+    def read(self, size: int = -1) -> bytes:
+        """Return the next bytes, none at the end of the part."""
+        left = self.size - (self._file.tell() - self._start)
+        return self._file.read(max(min(size, left) if size >= 0 else left, 0))
+
+    def seek(self, at: int, whence: int = io.SEEK_SET) -> int:
+        """Go to a byte, counted from the beginning of the part."""
+        assert whence == io.SEEK_SET
+        return self._file.seek(self._start + at) - self._start
+
+    def close(self) -> None:
+        """Close the file."""
+        self._file.close()
+        super().close()
+
+
+@dataclass(frozen=True)
 class TextPiece:
     """Whole lines: UTF-8 ``data`` (each line ends with a newline), the number of the first one.
 
@@ -41,13 +80,13 @@ class TextPiece:
     overlong: bool = False
 
 
-def head(path: Path) -> tuple[bytes, str, int]:
+def head(path: Path, part: FilePart = WHOLE) -> tuple[bytes, str, int]:
     """Return the first bytes of a file as UTF-8 text, its codec and its size.
 
     Raises :class:`InputError` when it is missing, empty or not text.
     """
     try:
-        with path.open("rb") as handle:
+        with Window(path, part) as handle:
             raw = handle.read(HEAD_BYTES)
         size = path.stat().st_size
     except OSError as error:
@@ -82,12 +121,14 @@ def sniff(raw: bytes) -> str | None:
     return "cp1252"
 
 
-def pieces(path: Path, codec: str, size: int = PIECE_BYTES) -> Iterator[TextPiece]:
+def pieces(
+    path: Path, codec: str, size: int = PIECE_BYTES, part: FilePart = WHOLE
+) -> Iterator[TextPiece]:
     """Yield the file as whole lines of UTF-8 in pieces of about ``size`` bytes.
 
     A line longer than :data:`LONGEST_LINE` comes as one piece marked ``overlong``, empty.
     """
-    with path.open("rb") as handle:
+    with Window(path, part) as handle:
         yield from _pieces(_utf8(handle, codec, size))
 
 

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from firelog.intake.file import examine as foreign
-from firelog.intake.file import ownfile
+from firelog.intake.file import ownfile, tables
 from firelog.intake.file import read as following
 from firelog.intake.file.clock.zones import zone_or_offset
 from firelog.intake.file.plan import Chunk, Column, ImportOptions, Part, ReadPlan, Rejected, Skipped
@@ -34,11 +34,11 @@ def examine(path: Path, options: ImportOptions) -> ReadPlan:
     """Return how the file is to be read; raises :class:`InputError` where that is not certain."""
     if ownfile.is_ours(path):
         return ownfile.examine(path, options)
-    return foreign.examine(path, options)
+    return tables.examine(path, options) if options.table else foreign.examine(path, options)
 
 
 def read(path: Path, plan: ReadPlan) -> Iterator[Chunk]:
     """Yield the file's readings as planned; raises :class:`InputError` naming file and line."""
     if ownfile.is_ours(path):
         return ownfile.read(path, plan)
-    return following.read(path, plan)
+    return tables.read(path, plan) if plan.options.table else following.read(path, plan)

@@ -14,6 +14,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from firelog.errors import InputError
+from firelog.intake.file.lines import WHOLE, FilePart
 from firelog.readings import FloatArray, IntArray, QualityArray, Role, Unit
 from firelog.units import TemperatureUnit
 
@@ -39,7 +40,8 @@ class ImportOptions:
     """What the person, or the foundry file, says about a file; None and empty mean: find out.
 
     ``time`` names the column (or date and time columns) to take the time from; ``channels`` maps
-    headings to channel names; ``only`` and ``skip`` are headings.
+    headings to channel names; ``only`` and ``skip`` are headings. ``table`` is which of several
+    tables one under another (0: the file is one), and ``part`` where that was found to stand.
     """
 
     unit: TemperatureUnit | None = None
@@ -54,6 +56,8 @@ class ImportOptions:
     also: tuple[str, ...] = ()
     skip: tuple[str, ...] = ()
     channels: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    table: int = 0
+    part: FilePart = WHOLE
 
 
 class MissingFactsError(InputError):
@@ -62,6 +66,14 @@ class MissingFactsError(InputError):
     def __init__(self, message: str, flags: tuple[str, ...]) -> None:
         super().__init__(message)
         self.flags = flags
+
+
+class NewTableError(InputError):
+    """A heading stands at ``line``, where a row was due: another table begins there."""
+
+    def __init__(self, message: str, line: int) -> None:
+        super().__init__(message)
+        self.line = line
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from firelog.intake.file.clock.follow import ClockReader, Mask, raw_all
 from firelog.intake.file.clock.settle import MOST_DISORDER
 from firelog.intake.file.fast import layouts, uniform
 from firelog.intake.file.lines import TextPiece
-from firelog.intake.file.plan import Chunk, Column, Part, ReadPlan
+from firelog.intake.file.plan import Chunk, Column, NewTableError, Part, ReadPlan
 from firelog.intake.file.table import long
 from firelog.intake.file.table.arrays import ERROR_WORD, RowArrays, join
 from firelog.intake.file.table.cells import reading, word
@@ -43,6 +43,8 @@ def read(path: Path, plan: ReadPlan) -> Iterator[Chunk]:
     """
     try:
         yield from _chunks(path, _Reader(plan))
+    except NewTableError as error:
+        raise NewTableError(f"{plan.file}, {error}", error.line) from error
     except InputError as error:
         if str(error).startswith(plan.file):
             raise
@@ -50,7 +52,8 @@ def read(path: Path, plan: ReadPlan) -> Iterator[Chunk]:
 
 
 def _chunks(path: Path, reader: _Reader) -> Iterator[Chunk]:
-    for piece in source.pieces(path, reader.plan.dialect.encoding):
+    plan = reader.plan
+    for piece in source.pieces(path, plan.dialect.encoding, part=plan.options.part):
         yield from reader.take(piece)
     yield from reader.finish()
 

@@ -191,7 +191,7 @@ class Settler:
         if self.fill_down:
             yield from (row.cells for row in self.rows.body)
             return
-        for piece in lines.pieces(self.path, self.form.encoding):
+        for piece in lines.pieces(self.path, self.form.encoding, part=self.options.part):
             for line in piece.data.decode("utf-8", "replace").split("\n"):
                 cells = split(line, self.form.separator)
                 if len(cells) >= self.rows.width:

@@ -9,12 +9,15 @@ from dataclasses import replace
 from firelog.errors import InputError
 from firelog.intake.file.clock.follow import raw_us
 from firelog.intake.file.clock.words import names_time
-from firelog.intake.file.plan import WHITESPACE, FileClock, ReadPlan, Rejected
+from firelog.intake.file.plan import WHITESPACE, FileClock, NewTableError, ReadPlan, Rejected
 from firelog.intake.file.table.cells import is_value, number, split
 from firelog.intake.file.table.header import is_unit
 
 MOST_REJECTED = 1000  # lines named one by one; the rest are counted
 WORST_SHARE = 0.1  # more unreadable times than this, and the file was misunderstood
+_TAKE_ONE = (
+    "import one table at a time with --table 1, --table 2 and so on, or split the file there"
+)
 _BLANK = " \t,;|\x0c\x1a"
 
 
@@ -163,15 +166,9 @@ class RowSorter:
         words = {cell.strip('"') for cell in cells if cell and number(cell) is None}
         known = {name for name in names if name and number(name) is None}
         if self._heads_another(cells):
-            raise InputError(
-                f"line {line}: a new heading, of another table; split the file there and import "
-                "each part"
-            )
+            raise NewTableError(f"line {line}: a new heading, of another table; {_TAKE_ONE}", line)
         if 2 * same > len(filled) or (len(words) > 2 and len(words & known) > 0.6 * len(cells)):
-            raise InputError(
-                f"line {line}: a new heading with other columns; split the file there and import "
-                "each part"
-            )
+            raise NewTableError(f"line {line}: a new heading with other columns; {_TAKE_ONE}", line)
         return False
 
     def _heads_another(self, cells: Sequence[str]) -> bool:

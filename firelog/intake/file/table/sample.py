@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from firelog.intake.file.clock import stamps
+from firelog.intake.file.lines import WHOLE, FilePart, Window
 from firelog.intake.file.plan import Dialect
 from firelog.intake.file.table.cells import is_value, split
 
@@ -72,15 +73,16 @@ def take(lines: Sequence[str], dialect: Dialect) -> RowSample:
     return RowSample(rows, tuple(_without_heading(body, width, dialect)), width)
 
 
-def deepened(sample: RowSample, path: Path, codec: str, dialect: Dialect) -> RowSample:
+def deepened(
+    sample: RowSample, path: Path, codec: str, dialect: Dialect, part: FilePart = WHOLE
+) -> RowSample:
     """Return the sample with rows from all over the file: what is plugged in late shows there."""
-    size = path.stat().st_size
     wide = 2 if codec.startswith("utf-16") else 1
     found: list[Row] = []
     cells = 0
-    with path.open("rb") as handle:
-        for part in range(1, DEEP_PLACES + 1):
-            at = (size - DEEP_BYTES) * part // DEEP_PLACES // wide * wide
+    with Window(path, part) as handle:
+        for place in range(1, DEEP_PLACES + 1):
+            at = (handle.size - DEEP_BYTES) * place // DEEP_PLACES // wide * wide
             if at <= 0:
                 continue
             handle.seek(at)
