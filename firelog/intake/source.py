@@ -46,6 +46,10 @@ class Source(Protocol):
         """Wait a moment and return what was said; raises :class:`SourceError` when it is gone."""
         ...
 
+    def rest(self) -> list[Heard]:
+        """Return what was held back in doubt, when no more comes; never raises."""
+        ...
+
     def close(self) -> None:
         """Let go; never raises."""
         ...

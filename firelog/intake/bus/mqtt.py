@@ -11,6 +11,7 @@ import queue
 import ssl
 import threading
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -19,18 +20,25 @@ from firelog.errors import InputError, SourceError
 from firelog.foundry import ChannelSpec, SourceSpec
 from firelog.intake.clock import ArrivalClock
 from firelog.intake.fields import SKIP, TIME, LineFault, Scan, read_value
-from firelog.intake.line.text import Layout, LineFormat, read_line
+from firelog.intake.line.noise import NoiseGuard
+from firelog.intake.line.source import line_format
+from firelog.intake.line.text import LineFormat, read_line
 from firelog.intake.options import choice, only, text
 from firelog.intake.source import Heard
 
 CONNECT_S, _WAIT_S = 10.0, 0.2
 _MOST_BYTES = 4096
-_OPTIONS = ("topic", "topics", "payload", "user", "password_file", "silent_after")
+_OPTIONS = (
+    *("topic", "topics", "payload", "user", "password_file", "silent_after"),
+    *("decimal", "id", "time"),
+)
+_MOST_GUARDS = 64  # topics that were heard
 
 
 class MqttSource:
     """Listens to topics. ``topics`` maps a topic to the channel its bare numbers are for;
-    with ``form`` each message is a line in that format instead.
+    with ``form`` each message is a line in that format instead. ``decimal`` is the decimal mark of
+    bare numbers. What a topic garbles is kept out as it is on a serial line.
     """
 
     def __init__(
@@ -40,12 +48,14 @@ class MqttSource:
         *,
         topics: Mapping[str, str],
         form: LineFormat | None,
+        decimal: str = "",
         password: str | None = None,
         channels: tuple[ChannelSpec, ...] = (),
     ) -> None:
         self.spec, self.channels = spec, channels
         self._clock, self._topics, self._form = clock, dict(topics), form
-        self._password = password
+        self._decimal, self._password = decimal, password
+        self._guards: dict[str, NoiseGuard] = {}
         self._client: Any = None
         self._thread: threading.Thread | None = None
         self._heard: queue.SimpleQueue[tuple[int, str, bytes] | None] = queue.SimpleQueue()
@@ -112,7 +122,14 @@ class MqttSource:
         if message is None:
             raise SourceError(f"{self.spec.port}: the broker is gone; check network and broker")
         t_us, topic, payload = message
-        return [Heard(t_us, self._read(topic, payload))]
+        heard = Heard(t_us, self._read(topic, payload))
+        if topic not in self._guards and len(self._guards) >= _MOST_GUARDS:
+            return [heard]
+        return self._guards.setdefault(topic, NoiseGuard()).passed(payload, heard)
+
+    def rest(self) -> list[Heard]:
+        """Return the messages that waited for others like them, as faults: none will come."""
+        return [one for guard in self._guards.values() for one in guard.end()]
 
     def _read(self, topic: str, payload: bytes) -> Scan | LineFault:
         if len(payload) > _MOST_BYTES:
@@ -121,7 +138,9 @@ class MqttSource:
             return read_line(payload, self._form)
         try:
             field = payload.decode("utf-8").strip()
-            return Scan(None, (read_value(self._topics[topic], field, self.spec.unit),))
+            return Scan(
+                None, (read_value(self._topics[topic], field, self.spec.unit, self._decimal),)
+            )
         except (UnicodeDecodeError, InputError, KeyError) as error:
             return LineFault(str(error)[:120], f"{topic}: {payload[:60]!r}")
 
@@ -163,13 +182,15 @@ def mqtt_source(
     names = list(topics.values())
     if "topic" in spec.options:
         payload = choice(spec.options, "payload", "json", ("json", "pairs", "values"))
-        form = LineFormat(Layout(payload), spec.columns, spec.unit)
-        names = [column for column in spec.columns if column not in (TIME, SKIP)]
+        form = line_format(replace(spec, format=payload))
+        names = [c for c in spec.columns if c not in (TIME, SKIP, form.time)]
+        names = [] if form.id else names  # what the sensors are called shows when they speak
     return MqttSource(
         spec,
         clock,
         topics=topics,
         form=form,
+        decimal=choice(spec.options, "decimal", "", ("", ",", ".")),
         password=_password(spec),
         channels=tuple(stated.get(name, ChannelSpec(name, spec.kiln)) for name in names),
     )

@@ -103,6 +103,8 @@ def listen(
         except Exception as error:  # a fault of ours in one source must not end the night
             said.put((feed, SourceError(f"{feed.name}: stumbled over {error!r}")))
         finally:
+            for heard in feed.source.rest():
+                put(heard)
             feed.source.close()
         until_s = clock.steady_s() + wait_s
         while not stopping() and clock.steady_s() < until_s:

@@ -54,6 +54,10 @@ class NoiseGuard:
             return []
         return self._confirmed()
 
+    def end(self) -> list[Heard]:
+        """Return what still waits for its like, given up: nothing more comes to confirm it."""
+        return self._given_up()
+
     def _confirmed(self) -> list[Heard]:
         """Return what waited; a line with an unknown word that none is like is given up."""
         self._doubt, self._garbage, held, self._held = 0, 0, self._held, []

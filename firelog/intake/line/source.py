@@ -65,6 +65,10 @@ class LineSource:
         said = read_line(line, self._form)
         return wire(said, self._wiring) if isinstance(said, Scan) else said
 
+    def rest(self) -> list[Heard]:
+        """Return the lines that waited for others like them, as faults: none will come."""
+        return self._noise.end()
+
     def close(self) -> None:
         """Close the port."""
         if self._port is not None:

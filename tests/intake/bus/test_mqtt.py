@@ -113,6 +113,41 @@ def test_numbers_by_topic(broker: Broker) -> None:
     made.close()
 
 
+@needs_broker
+def test_decimal_commas_and_sensors(broker: Broker) -> None:
+    """A decimal comma is read where it is stated, and a field may say which sensor speaks."""
+    made = source(broker.port, topics={"kiln/top": "top"}, decimal=",")
+    made.open()
+    broker.say("kiln/top", "871,25")
+    scan = next_said(made)
+    assert isinstance(scan, Scan)
+    assert scan.values[0].value == 871.25
+    made.close()
+    made = source(broker.port, ("id", "t"), topic="box", payload="pairs", id="id", decimal=",")
+    made.open()
+    broker.say("box", "id=low; t=869,5")
+    scan = next_said(made)
+    assert isinstance(scan, Scan)
+    assert [(v.column, v.value) for v in scan.values] == [("low", 869.5)]
+    made.close()
+
+
+@needs_broker
+def test_a_lone_number_amid_garbage_is_no_reading(broker: Broker) -> None:
+    """What a topic says between garbage waits for its like, and is told when none comes."""
+    made = source(broker.port, topics={"kiln/top": "top", "kiln/low": "low"})
+    made.open()
+    broker.say("kiln/top", b"\xff\xfe")
+    assert isinstance(next_said(made), LineFault)
+    broker.say("kiln/top", "42")
+    broker.say("kiln/low", "20.5")
+    said = next_said(made)
+    assert isinstance(said, Scan)
+    assert said.values[0].column == "low"
+    assert [type(heard.said) for heard in made.rest()] == [LineFault]
+    made.close()
+
+
 def _careless_broker(server: socket.socket) -> None:
     """Answer one client and publish to it, first under a topic that is no UTF-8 (MQTT 3.1.1)."""
     peer, _ = server.accept()

@@ -216,6 +216,7 @@ class Told:
         self.spec = SourceSpec("told", "kiln", "nowhere", columns=("top",))
         self.channels = (ChannelSpec("top", "kiln"),)
         self._batches = list(batches)
+        self.held: list[Heard] = []
 
     def open(self) -> None:
         """Be open."""
@@ -229,6 +230,10 @@ class Told:
         if isinstance(batch, Exception):
             raise batch
         return batch
+
+    def rest(self) -> list[Heard]:
+        """Return what was held back."""
+        return self.held
 
     def close(self) -> None:
         """Be closed."""
@@ -276,6 +281,17 @@ def test_stamps_of_whole_seconds(tmp_path: Path) -> None:
     counts = collect(path, lines, scans=11)
     assert kept(path) == [(n * 100_000, float(n)) for n in range(11)]
     assert (counts.duplicates, counts.out_of_order) == (0, 0)
+
+
+def test_what_was_held_back_is_told_at_the_end(tmp_path: Path) -> None:
+    """Lines that waited for others like them when collecting stops are counted, not forgotten."""
+    path = tmp_path / "a.firelog"
+    source = Told([heard(1.0)])
+    source.held = [Heard(START_US, LineFault("stands alone amid noise", "7,3"))]
+    with running(path, [source]) as run:
+        run.until(lambda _: run.stored() >= 1)
+    assert run.counts["told"].faults == 1
+    assert "lines not understood" in event_kinds(path)
 
 
 def test_faulty_lines_are_counted(tmp_path: Path) -> None:

@@ -81,6 +81,14 @@ def test_number_amid_garbage() -> None:
     )
 
 
+def test_the_end_gives_up_what_waits() -> None:
+    """Lines that still wait for their like when the port is closed are told, each once."""
+    guard = NoiseGuard()
+    assert readings(taken([b"\xff\x81", b"871.2,25.0", b"871.3,25.0"], TWO, guard)) == []
+    assert [type(heard.said) for heard in guard.end()] == [LineFault, LineFault]
+    assert guard.end() == []
+
+
 def test_an_unknown_word_must_come_twice() -> None:
     """A word nobody knows costs its channel once a second line says it; a lone one is noise."""
     guard = NoiseGuard()
