@@ -6,6 +6,7 @@ One thread per source listens and reconnects without end; the thread that calls
 
 from __future__ import annotations
 
+import gc
 import queue
 import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -139,10 +140,13 @@ class Collector:
                 daemon=True,
             )
             feed.thread.start()
+        gc.collect()
+        gc.freeze()  # what is loaded by now stays: looking through it again stalls every line
         try:
             while not self._stopping:
                 self._step()
         finally:
+            gc.unfreeze()
             self._finish()
         if self._all_taken is not None:
             raise self._all_taken

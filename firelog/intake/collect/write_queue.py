@@ -22,6 +22,9 @@ TOGETHER = 64
 RETRY_S = 1.0
 FRAME_BYTES, LARGE_LOG_BYTES = 4096, 64_000_000
 CHECKPOINT_S, CHECKPOINT_WRITES = 60.0, 500
+# A block is coded while lines wait, some 20 ms: not with every checkpoint of a fast source. What a
+# source brings faster than this stays rows until its firing ends.
+COMPACT_S, COMPACT_BEHIND_S = 60.0, 5.0
 
 
 @dataclass(frozen=True)
@@ -76,6 +79,7 @@ class WriteQueue:
         self._retry_s = 0.0
         self._together = TOGETHER
         self._checkpoint_s, self._since_checkpoint = steady_s(), 0
+        self._compact_s = self._checkpoint_s + COMPACT_S
 
     @property
     def refusing(self) -> bool:
@@ -170,7 +174,9 @@ class WriteQueue:
             return
         self._checkpoint_s, self._since_checkpoint = now_s, 0
         try:
-            self._store.compact_old(wall_us)  # rows of yesterday, one block of them at a time
+            if now_s >= self._compact_s:  # rows of yesterday, one block of them at a time
+                moved = self._store.compact_old(wall_us)
+                self._compact_s = now_s + (COMPACT_BEHIND_S if moved else COMPACT_S)
             with driver.speaking(self._store.path):
                 pragma = "pragma wal_checkpoint(passive)"
                 _, frames, _ = self._store.connection.execute(pragma).fetchone()
