@@ -153,10 +153,11 @@ class Believer:
         all stood: that says nothing of the reading before it.
         """
         raw = value_c if raw is None else raw
-        if said is None and self._calm(value_c):
-            fine = np.zeros(len(value_c), np.uint8)
-            self._remember(value_c, raw, fine, value_c)
-            return fine
+        good = value_c if said is None else value_c[said == Quality.OK]
+        if self._calm(good):  # what stands between readings that are calm says nothing of them
+            calm = np.zeros(len(value_c), np.uint8) if said is None else said.astype(np.uint8)
+            self._remember(value_c, raw, calm, good)
+            return calm
         before = len(self._value)
         value = np.concatenate((self._value, value_c))
         first = _by_size(value, np.concatenate((self._raw, raw)))[before:]

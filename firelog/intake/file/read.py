@@ -32,7 +32,8 @@ from firelog.units import from_celsius, to_celsius
 MOST_CODES = 20  # told one by one
 FEW_LINES = 64  # stretches this short are not halved further
 USELESS_TRIES = 40  # after so many in vain, without one that fits, the file is read by cells
-_USELESS = (Quality.MISSING, Quality.OPEN, Quality.SHORTED, Quality.SATURATED)
+_USELESS = np.zeros(256, bool)  # by quality
+_USELESS[[Quality.MISSING, Quality.OPEN, Quality.SHORTED, Quality.SATURATED]] = True
 
 
 def read(path: Path, plan: ReadPlan) -> Iterator[Chunk]:
@@ -229,6 +230,9 @@ class _Reader:
         values = np.empty(len(cells))
         judged = np.zeros(len(cells), np.uint8)
         for row, cell in enumerate(cells):
+            if not cell:
+                values[row], judged[row] = np.nan, Quality.MISSING
+                continue
             value, verdict, own = reading(cell, form.decimal, form.thousands)
             if own is not None and unit is not None and own != unit:
                 value = from_celsius(to_celsius(value, own), unit)  # type: ignore[arg-type]
@@ -325,7 +329,7 @@ class _Reader:
             value, coded = value[~blank], coded[~blank]
         if coded.any():
             self._note_codes(column, value, coded)
-            value = np.where(np.isin(coded, _USELESS), np.nan, value)
+            value = np.where(_USELESS[coded], np.nan, value)
         return Part(column.channel, column.unit, column.role, t_us, value, coded, lines)
 
     def _note_codes(self, column: Column, value: FloatArray, coded: QualityArray) -> None:

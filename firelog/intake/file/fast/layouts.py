@@ -31,6 +31,7 @@ from firelog.intake.file.plan import ClockKind
 from firelog.readings import FloatArray, IntArray
 
 FEWEST_LINES = 128  # of one layout; fewer are not worth a matrix of their own
+_LEAST_SHARE = 0.2  # of the lines of one length must be laid out as their first is
 _MOST_LAYOUTS = 8  # looked at in one stretch
 _ABREAST = 32  # lines compared side by side
 _NEWLINE, _NINE, _ZERO = b"\n90"
@@ -103,6 +104,8 @@ class _Rows:
                 if layout is not None and self._fill(rows, grid, layout):
                     return
                 break
+            if like.sum() < _LEAST_SHARE * len(grid):
+                break  # every line is laid out in its own way
             where = np.arange(len(grid)) if rows is None else rows
             here, rows = where[like], where[~like]
             taken = layout is not None and len(here) >= FEWEST_LINES
