@@ -15,7 +15,7 @@ import numpy as np
 from firelog.errors import FirelogError
 from firelog.judge import measured, recorded
 from firelog.judge.trust import believable
-from firelog.judge.trust.apart import HOT_C, Calm, on_cells
+from firelog.judge.trust.cells import HOT_C, Cells, on_cells
 from firelog.judge.trust.frozen import frozen
 from firelog.readings import FloatArray, Role
 from firelog.record.rows import Firing
@@ -110,7 +110,7 @@ def _calm_k(store: Store, firing: Firing) -> float:
     return math.nan if grid is None else calm_rms_k(grid)
 
 
-def calm_rms_k(grid: Calm) -> float:
+def calm_rms_k(grid: Cells) -> float:
     """Return the rms [K] by which couples miss the others in calm hot cells, NaN without such."""
     good = grid.calm & np.isfinite(grid.temp_c).all(axis=0)
     good &= np.where(np.isfinite(grid.temp_c), grid.temp_c, 0.0).min(axis=0) > HOT_C

@@ -61,9 +61,18 @@ class Series:
     def _summed(self) -> FloatArray:
         return np.asarray(np.concatenate(([0.0], np.cumsum(self.temp_c))))
 
+    @cached_property
+    def _step_s(self) -> float:
+        return float(np.median(np.diff(self.t_s[:1000]))) if len(self.t_s) > 2 else 0.0
+
+    @cached_property
+    def _means(self) -> dict[float, tuple[FloatArray, float]]:
+        return {}
+
     def calm_c(self, at: slice) -> FloatArray:
         """Return the temperatures [°C] of a slice, averaged over 30 s where they come faster."""
-        return _averaged(self.t_s[at], self.temp_c[at], CALM_S)
+        mean_c = self.averaged(CALM_S)[0][at]
+        return np.where(np.isfinite(mean_c), mean_c, self.temp_c[at])
 
     def quiet_c(self, at: slice) -> tuple[FloatArray, float]:
         """Return temperatures [°C] of a slice, averaged till noise matters little, and U of noise.
@@ -74,7 +83,7 @@ class Series:
         calm_c = self.calm_c(at)
         if not len(calm_c):
             return calm_c, 0.0
-        little_k = max(0.5, 0.25 * float(np.nan_to_num(np.median(self.expanded_k[at]))))
+        little_k = max(0.5, 0.25 * float(np.nan_to_num(_middle(self.expanded_k[at]))))
         left_k = 2.0 * self.noise_k
         if left_k <= little_k:
             return calm_c, 0.0
@@ -91,7 +100,12 @@ class Series:
 
         NaN near the record's ends and beside holes, where the mean would not be of the middle.
         """
-        half = _half_width(self.t_s, over_s)
+        if over_s not in self._means:
+            self._means[over_s] = self._averaged(over_s)
+        return self._means[over_s]
+
+    def _averaged(self, over_s: float) -> tuple[FloatArray, float]:
+        half = int(over_s / 2 / self._step_s) if self._step_s > 0 else 0
         if half < 1 or len(self.t_s) < 2 * half + 1:
             return self.temp_c, 1.0
         mean_c = np.full(len(self.t_s), np.nan)
@@ -186,24 +200,9 @@ def worst_of_many(count: float) -> float:
     return max(2.0, float(np.sqrt(2.0 * np.log(max(count, 1.0)))) + 1.0)
 
 
-def _averaged(t_s: FloatArray, temp_c: FloatArray, over_s: float) -> FloatArray:
-    """Return means over ``over_s`` around each reading; near a hole the reading itself."""
-    half = _half_width(t_s, over_s)
-    if half < 1 or len(t_s) < 2 * half + 1:
-        return temp_c
-    summed = np.concatenate(([0.0], np.cumsum(temp_c)))
-    mean, whole = _running(t_s, summed, half, over_s)
-    averaged = temp_c.copy()
-    averaged[half:-half] = np.where(whole, mean, temp_c[half:-half])
-    return averaged
-
-
-def _half_width(t_s: FloatArray, over_s: float) -> int:
-    """Return how many readings lie in half of ``over_s`` [s]."""
-    if len(t_s) < 3:
-        return 0
-    step_s = float(np.median(np.diff(t_s[:1000])))
-    return int(over_s / 2 / step_s) if step_s > 0 else 0
+def _middle(values: FloatArray) -> float:
+    """Return the median of what changes slowly [its unit], from some hundreds of values."""
+    return float(np.median(values[:: max(1, len(values) // 500)]))
 
 
 def _running(

@@ -10,56 +10,36 @@ Limits without a source beside them are common practice, no source.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
 from itertools import combinations
 
 import numpy as np
 
+from firelog.judge.trust.cells import HOT_C, Cells
 from firelog.judge.trust.doubt import Doubt, Kind, between
 from firelog.readings import FloatArray
 from firelog.say.numbers import show_difference
-from firelog.schedule.plan.model import ChannelTrace
 from firelog.units import TemperatureUnit
 
 UNEVEN_K = 28.0  # ± 14 °C, class 5 of AMS2750, end to end (as printed in vendors' tables)
 BEYOND_HABIT_K = 15.0  # what another load may change
 LEAVES_K = 20.0  # from where it settled in the same hold; errors of the couple do not enter
-CALM_K_PER_H = 40.0
-OVER_S = 600.0  # the stretch over which calm is told
 LASTING_S = 600.0
 SETTLED_S = 900.0
-HOT_C = 150.0  # below, a kiln that has just been lit is as uneven as it likes
-_CELL_S, _MOST_CELLS = 60.0, 1500
 
 Pair = tuple[str, str]
 Past = Callable[[], Mapping[Pair, tuple[float, float]]]
 
 
-@dataclass(frozen=True)
-class Calm:
-    """Channels on one grid [s]: levels [°C] and U [K], (channels, cells); calm cells (cells,)."""
-
-    names: tuple[str, ...]
-    t_s: FloatArray
-    cell_s: float
-    temp_c: FloatArray
-    expanded_k: FloatArray
-    calm: np.ndarray
-
-
 def apart(
-    traces: Sequence[ChannelTrace],
-    past: Past = dict,
-    unit: TemperatureUnit = "C",
+    grid: Cells | None, role: str, past: Past = dict, unit: TemperatureUnit = "C"
 ) -> list[Doubt]:
-    """Return the channels of one role [s, °C] that contradict each other, for the whole firing.
+    """Return the channels of one role, on cells, that contradict each other, for the whole firing.
 
     ``past`` returns how far [K] each pair of channels (by name, sorted: first minus second) has
     stood apart in earlier firings of the kiln, lowest and highest; it is asked only when needed.
     Sentences in ``unit``.
     """
-    grid = on_cells(traces)
     if grid is None:
         return []
     known: Mapping[Pair, tuple[float, float]] | None = None
@@ -81,7 +61,7 @@ def apart(
         if found is not None:
             against[pair[0]][pair[1]] = found
             against[pair[1]][pair[0]] = found
-    return _doubts(grid, traces[0].role, against, compared, unit)
+    return _doubts(grid, role, against, compared, unit)
 
 
 def _habit(known: Mapping[Pair, tuple[float, float]], pair: Pair) -> tuple[float, float] | None:
@@ -93,7 +73,7 @@ def _habit(known: Mapping[Pair, tuple[float, float]], pair: Pair) -> tuple[float
 
 
 def _doubts(
-    grid: Calm,
+    grid: Cells,
     role: str,
     against: Mapping[str, Mapping[str, tuple[str, float, float, float]]],
     compared: Mapping[str, set[str]],
@@ -120,13 +100,13 @@ def _doubts(
     return found
 
 
-def _usable_cells(grid: Calm, apart_k: FloatArray) -> np.ndarray:
+def _usable_cells(grid: Cells, apart_k: FloatArray) -> np.ndarray:
     hot = np.nanmin(np.where(np.isfinite(grid.temp_c), grid.temp_c, np.inf), axis=0) > HOT_C
     return np.asarray(grid.calm & hot & np.isfinite(apart_k))
 
 
 def _far(
-    grid: Calm, both: tuple[int, int], apart_k: FloatArray, habit: tuple[float, float] | None
+    grid: Cells, both: tuple[int, int], apart_k: FloatArray, habit: tuple[float, float] | None
 ) -> tuple[str, float, float, float] | None:
     """Return what a pair is beyond, how far apart [K], from and to [s]; None where all is well."""
     i, j = both
@@ -143,7 +123,7 @@ def _far(
 
 
 def _lasting(
-    grid: Calm, apart_k: FloatArray, where: np.ndarray, what: str
+    grid: Cells, apart_k: FloatArray, where: np.ndarray, what: str
 ) -> tuple[str, float, float, float] | None:
     cells = np.flatnonzero(where)
     if len(cells) * grid.cell_s < LASTING_S:
@@ -153,13 +133,13 @@ def _lasting(
 
 
 def _leaves(
-    grid: Calm, both: tuple[int, int], apart_k: FloatArray
+    grid: Cells, both: tuple[int, int], apart_k: FloatArray
 ) -> tuple[str, float, float, float] | None:
     """Return how one leaves the other while at least one of them holds still."""
-    cells = max(1, round(OVER_S / grid.cell_s))
     i, j = both
-    still = _still(grid.temp_c[i], cells, grid.cell_s) | _still(grid.temp_c[j], cells, grid.cell_s)
-    still &= np.isfinite(apart_k)
+    still = (grid.still[i] | grid.still[j]) & np.isfinite(apart_k)
+    if not still.any() or float(np.ptp(apart_k[still])) <= LEAVES_K:
+        return None  # however it is cut into holds
     edges = np.flatnonzero(np.diff(np.concatenate(([0], still.astype(np.int8), [0]))))
     for first, last in zip(edges[::2], edges[1::2], strict=True):
         if (last - first) * grid.cell_s < SETTLED_S + LASTING_S:
@@ -179,47 +159,3 @@ def _leaves(
 
 
 _LEFT = "having left each other in the same hold"
-
-
-# ---------------------------------------------------------------- the grid
-def on_cells(traces: Sequence[ChannelTrace]) -> Calm | None:
-    """Return channels of one role on cells of a minute or more; None for fewer than two."""
-    live = [one for one in traces if np.isfinite(one.temp_c).sum() >= 2]
-    if len(live) < 2:
-        return None
-    begin = min(float(one.t_s[0]) for one in live)
-    end = max(float(one.t_s[-1]) for one in live)
-    paces = [float(np.median(np.diff(one.t_s[:2000]))) for one in live]
-    cell_s = max(_CELL_S, (end - begin) / _MOST_CELLS, *paces)
-    count = int((end - begin) / cell_s) + 1
-    t_s = np.asarray(begin + cell_s * np.arange(count), dtype=np.float64)
-    rows = np.stack([_means(one.t_s, one.temp_c, t_s, cell_s) for one in live])
-    u_k = np.stack([_means(one.t_s, one.expanded_k, t_s, cell_s) for one in live])
-    cells = max(1, round(OVER_S / cell_s))
-    still = np.stack([_still(row, cells, cell_s) for row in rows])
-    return Calm(
-        tuple(one.name for one in live), t_s, cell_s, rows, u_k,
-        still.sum(axis=0) > 0.6 * np.isfinite(rows).sum(axis=0),
-    )  # fmt: skip
-
-
-def _means(at_s: FloatArray, values: FloatArray, t_s: FloatArray, cell_s: float) -> FloatArray:
-    good = np.isfinite(values)
-    if not good.all():
-        at_s, values = at_s[good], values[good]
-    number = np.clip(((at_s - t_s[0]) / cell_s).astype(np.int64), 0, len(t_s) - 1)
-    count = np.bincount(number, minlength=len(t_s))
-    total = np.bincount(number, weights=values, minlength=len(t_s))
-    return np.asarray(np.where(count > 0, total / np.maximum(count, 1), np.nan), dtype=np.float64)
-
-
-def _still(row: FloatArray, cells: int, cell_s: float) -> np.ndarray:
-    """Return where a row [°C] moves less than the calm rate over ± half the stretch."""
-    half = max(1, cells // 2)
-    still = np.zeros(len(row), dtype=bool)
-    if len(row) <= 2 * half:
-        return still
-    rate = (row[2 * half :] - row[: -2 * half]) / (2 * half * cell_s) * 3600.0
-    with np.errstate(invalid="ignore"):
-        still[half:-half] = np.abs(rate) < CALM_K_PER_H
-    return still

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from firelog.judge.trust.apart import Pair, apart
+from firelog.judge.trust.cells import on_cells
 from firelog.judge.trust.doubt import Doubt, Kind
 from firelog.judge.trust.frozen import frozen
 from firelog.judge.trust.wrong_unit import PastLevels, wrong_unit
@@ -59,10 +60,13 @@ def doubts(
     still = frozen(measured, least_s=least_s, moves_k=moves_k, unit=unit)
     fresh = without(measured, still)
     planned = [one for one in fresh if one.role in _PLANNED]
-    units = wrong_unit(planned, schedule, past.levels, unit)
+    grid = on_cells(planned)
+    units = wrong_unit(planned, grid, schedule, past.levels, unit)
     misread = {one.channel for one in units}
-    kiln = [one for one in fresh if one.role in _COMPARED and one.name not in misread]
-    away = apart(kiln, past.apart_k, unit)
+    kiln = [one for one in planned if one.role in _COMPARED and one.name not in misread]
+    if len(kiln) < len(planned):
+        grid = on_cells(kiln)
+    away = apart(grid, Role.KILN.value, past.apart_k, unit)
     return (*still, *units, *away)
 
 

@@ -14,8 +14,9 @@ import numpy as np
 
 from firelog.errors import FirelogError
 from firelog.judge import place
-from firelog.judge.trust.apart import HOT_C, Pair, on_cells
+from firelog.judge.trust.apart import Pair
 from firelog.judge.trust.believable import Past
+from firelog.judge.trust.cells import HOT_C, on_cells
 from firelog.judge.trust.doubt import Doubt, Kind
 from firelog.judge.trust.wrong_unit import PastLevels
 from firelog.readings import Role

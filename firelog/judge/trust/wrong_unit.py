@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from firelog.judge.trust.apart import on_cells
+from firelog.judge.trust.cells import Cells
 from firelog.judge.trust.doubt import Doubt, Kind
 from firelog.readings import FloatArray
 from firelog.say.numbers import show_temperature
@@ -45,15 +45,17 @@ _SCALES: tuple[tuple[str, Scale], ...] = (
 
 def wrong_unit(
     traces: Sequence[ChannelTrace],
+    grid: Cells | None,
     schedule: Schedule | None,
     past: Callable[[], PastLevels | None] = lambda: None,
     unit: TemperatureUnit = "C",
 ) -> list[Doubt]:
     """Return the channels [s, °C] whose numbers look like those of another unit.
 
-    ``past`` is asked only where the start is that of another unit. Sentences in ``unit``.
+    ``grid`` holds them laid side by side, None for fewer than two. ``past`` is asked only where
+    the start is that of another unit. Sentences in ``unit``.
     """
-    live = [one for one in traces if np.isfinite(one.temp_c).sum() >= 3]
+    live = [one for one in traces if np.count_nonzero(np.isfinite(one.temp_c)) >= 3]
     found = [
         Doubt(trace.name, trace.role, Kind.UNIT, -np.inf, np.inf, why)
         for trace in live
@@ -62,7 +64,8 @@ def wrong_unit(
     if len(found) < len(live):
         found = []  # one heading serves the whole file; a corner may be warm or cold by itself
     named = {one.channel for one in found}
-    return found + [one for one in _against_neighbours(traces) if one.channel not in named]
+    beside = [] if grid is None else _against_neighbours(grid, traces[0].role)
+    return found + [one for one in beside if one.channel not in named]
 
 
 def _against_plan(
@@ -77,14 +80,17 @@ def _against_plan(
         return ""
     start_c = float(np.median(temp_c[:3]))
     planned_c = None if schedule is None else schedule.start_c
-    levels = _levels(trace.t_s[good], temp_c)
+    levels: list[float] | None = None
     aims = [] if schedule is None else [one.target_c for one in schedule.segments if one.is_hold]
     for words, scale in _SCALES:
         starts = planned_c is not None and _is_start(start_c, planned_c, scale)
         if planned_c is not None and not starts:
             continue  # it began where it should have, or somewhere else altogether
+        if not starts and not _room(start_c, scale):
+            continue  # whatever it holds at
+        levels = _levels(trace.t_s[good], temp_c) if levels is None else levels
         holds = _are_holds(levels, aims, scale)
-        if planned_c is None and (_room(start_c, scale) and (known := past()) is not None):
+        if planned_c is None and (known := past()) is not None:
             # without a planned start, the kiln's past must say both how it starts and how it ends
             highest_c = float(temp_c.max())
             starts = _is_start(start_c, known.start_c, scale)
@@ -120,10 +126,11 @@ def _levels(t_s: FloatArray, temp_c: FloatArray) -> list[float]:
     """Return where the trace stayed longest: its commonest levels [°C], twenty minutes or more."""
     if len(t_s) < 10:
         return []
-    edges = np.arange(float(temp_c.min()) - 5.0, float(temp_c.max()) + 15.0, 10.0)
-    lasting = np.append(np.diff(t_s), 0.0)
-    spent, _ = np.histogram(temp_c, edges, weights=np.minimum(lasting, 900.0))
-    return [float(edges[at] + 5.0) for at in np.flatnonzero(spent > 1200.0) if edges[at] > 60.0]
+    low_c = float(temp_c.min()) - 5.0
+    lasting_s = np.minimum(np.diff(t_s, append=t_s[-1]), 900.0)
+    spent_s = np.bincount(((temp_c - low_c) / 10.0).astype(np.int64), weights=lasting_s)
+    edges = low_c + 10.0 * np.flatnonzero(spent_s > 1200.0)
+    return [float(edge + 5.0) for edge in edges if edge > 60.0]
 
 
 def _are_holds(levels: Sequence[float], aims: Sequence[float], scale: Scale) -> bool:
@@ -137,11 +144,8 @@ def _are_holds(levels: Sequence[float], aims: Sequence[float], scale: Scale) -> 
     return fit >= 0.6 * len(levels) and not plain
 
 
-def _against_neighbours(traces: Sequence[ChannelTrace]) -> list[Doubt]:
+def _against_neighbours(grid: Cells, role: str) -> list[Doubt]:
     """Return both channels of a pair of which one is 1.8 times the other and 32 throughout."""
-    grid = on_cells(traces)
-    if grid is None:
-        return []
     for i, j in combinations(range(len(grid.names)), 2):
         for high, low in ((i, j), (j, i)):
             seen, base = grid.temp_c[high], grid.temp_c[low]
@@ -155,7 +159,5 @@ def _against_neighbours(traces: Sequence[ChannelTrace]) -> list[Doubt]:
                     f"{names[0]} is 1.8 times {names[1]} and 32 throughout: one of the two is in "
                     "another unit than its heading says; not believed"
                 )
-                return [
-                    Doubt(name, traces[0].role, Kind.UNIT, -np.inf, np.inf, why) for name in names
-                ]
+                return [Doubt(name, role, Kind.UNIT, -np.inf, np.inf, why) for name in names]
     return []

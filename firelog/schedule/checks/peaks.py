@@ -69,6 +69,8 @@ def proven_beyond(series: Series, at: slice, limit_c: float, *, highest: bool) -
     if raw is None:
         return None
     sign = 1.0 if highest else -1.0
+    if sign * (raw.temp_c - limit_c) <= 0.0:
+        return None  # then no other reading is beyond it, and no mean
     noise = _noise_at(series, raw.index)
     found = [_surest(series, at, limit_c, noise, highest=highest)]
     if not _is_small(series, at, raw, noise):
