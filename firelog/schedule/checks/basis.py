@@ -147,14 +147,19 @@ def other_readings(firing: PreparedFiring, requirement: Requirement) -> tuple[Ti
     """Return the other stretches that could fairly be called the segment; mostly there are none.
 
     A kiln that was there, went away for a while and came back may have begun its hold at either.
+    Where it drifted off, a soak may have lasted until the band was left for good.
     """
     if requirement.segment is None:
         return ()
-    run = firing.run(requirement.segment)
-    if run.began_s is None or run.touched_s is None or run.began_s - run.touched_s < LAG_S:
+    run, span = firing.run(requirement.segment), span_of(firing, requirement)
+    found = []
+    if run.began_s is None:
         return ()
-    span = span_of(firing, requirement)
-    return (replace(span, lo_s=run.touched_s, lo_hole_s=0.0),)
+    if run.touched_s is not None and run.began_s - run.touched_s >= LAG_S:
+        found.append(replace(span, lo_s=run.touched_s, lo_hole_s=0.0))
+    if isinstance(requirement, Soak) and run.gone_s is not None and run.gone_s - span.hi_s >= LAG_S:
+        found.append(replace(span, hi_s=run.gone_s, hi_hole_s=0.0))
+    return tuple(found)
 
 
 def _hole_beside(firing: PreparedFiring, at_s: float) -> float:

@@ -108,8 +108,11 @@ def check(firing: PreparedFiring, requirement: Requirement) -> Check:
     for other in other_readings(firing, requirement):
         differs = hold(firing, requirement, other, chosen)
         if differs.verdict is not found.verdict:
-            began = firing.after(other.lo_s)
-            why = f"{requirement.segment!r} may have begun {began} already, for the kiln was there"
+            why = f"{requirement.segment!r} may have begun {firing.after(other.lo_s)} already"
+            why += ", for the kiln was there"
+            if other.lo_s >= span.lo_s:
+                why = f"{requirement.segment!r} may have gone on until {firing.after(other.hi_s)}"
+                why += ", for the kiln left its band only then"
             return found if found.verdict is Verdict.NOT_PROVEN else not_proven(found, why)
     return found
 

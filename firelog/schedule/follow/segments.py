@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from firelog.readings import FloatArray
-from firelog.schedule.follow.arrivals import Arrival, arrival, in_band_s
+from firelog.schedule.follow.arrivals import LAG_S, Arrival, arrival, in_band_s
 from firelog.schedule.follow.grid import Grid, on_grid
 from firelog.schedule.follow.path import Aim, Alignment, Stretch, aims, best_path
-from firelog.schedule.follow.turns import Departure, edge, last_leaving, turn
+from firelog.schedule.follow.turns import Departure, edge, last_leaving, out_of_band_s, turn
 from firelog.schedule.plan.model import ChannelTrace, Schedule, SegmentRun
 from firelog.schedule.plan.target import segment_length_s
 from firelog.schedule.series import Series, choose, prepare
@@ -115,7 +115,7 @@ def _runs(
             left = _left(grid, aim, dwell, later)
         elif not running:
             left = Departure(float(grid.t_s[-1]), grid.cell_s)
-        there = None
+        there, gone_s = None, None
         if dwell.hi > dwell.lo:
             until = float(grid.t_s[min(dwell.hi, count - 1)]) + grid.cell_s
             heating = aim.target_c >= aim.from_c
@@ -123,12 +123,14 @@ def _runs(
             if there is not None and left is not None and left.at_s < there.at_s:
                 left = Departure(until, (left.u_s or 0.0) + until - left.at_s)
             if there is not None and left is not None and later is not None:
-                left = last_leaving(grid, (there.at_s, left), dwell, later)
+                turned, left = left, last_leaving(grid, (there.at_s, left), dwell, later)
+                if left.at_s - turned.at_s >= LAG_S:  # it swung before it went: no sharp end
+                    gone_s = out_of_band_s(grid, aim.target_c, aim.band_k, left, later)
         if aim.ramp is not None:
             found[aim.ramp] = _ramp_run(schedule.segments[aim.ramp].name, began, there, left)
         if there is not None:
             for hold, run in _hold_runs(schedule, grid, aim, there, left):
-                found[hold] = run
+                found[hold] = run if hold != aim.holds[-1] else replace(run, gone_s=gone_s)
     return tuple(found)
 
 

@@ -99,6 +99,23 @@ def last_leaving(
     return Departure(float(grid.t_s[back + int(crossed[0])]), u_s)
 
 
+def out_of_band_s(
+    grid: Grid, target_c: float, band_k: float, left: Departure, later: Stretch
+) -> float:
+    """Return when, on the way on, a kiln was last inside its band or short of it [s].
+
+    Never before it was ``left``. A person who turns a knob leaves no sharper end than this.
+    """
+    at = int(np.searchsorted(grid.t_s, left.at_s))
+    ahead = grid.mid_c[at : later.hi + 1]
+    known = ahead[np.isfinite(ahead)]
+    if not len(known):
+        return left.at_s
+    sign = 1.0 if float(known[-1]) >= target_c else -1.0
+    inside = np.flatnonzero(sign * (ahead - target_c) <= band_k)
+    return float(grid.t_s[at + int(inside[-1])]) if len(inside) else left.at_s
+
+
 def _beside_hole(
     grid: Grid, hole: tuple[int, int, int], leave: Departure, away_k: FloatArray
 ) -> Departure:
