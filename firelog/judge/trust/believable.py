@@ -3,7 +3,8 @@
 Pure: traces and a schedule in, doubts out; ``judge.trust.installed`` brings what the
 record knows. Works on a running firing as on a closed one. What a doubt does to a verdict:
 
-- readings that only repeat themselves are holes, as if the logger had been silent;
+- readings that only repeat themselves, and what comes after a jump that no kiln makes, are holes,
+  as if the logger had been silent;
 - a channel whose every reading is in doubt can make no *pass*; a *fail* stays only where it would
   stand without it (of two that contradict each other: with either of them alone);
 - a channel that is installed and silent makes *pass* impossible.
@@ -20,6 +21,7 @@ from firelog.judge.trust.apart import Pair, apart
 from firelog.judge.trust.cells import on_cells
 from firelog.judge.trust.doubt import Doubt, Kind
 from firelog.judge.trust.frozen import frozen
+from firelog.judge.trust.jumped import jumped
 from firelog.judge.trust.wrong_unit import PastLevels, wrong_unit
 from firelog.readings import Quality, Role
 from firelog.schedule.checks import judge as checks
@@ -29,6 +31,7 @@ from firelog.schedule.plan.requirements import Gap, Reach, Requirement, Soak
 from firelog.verdict import Verdict, worst
 
 COMPUTED = "computed"
+HOLES = (Kind.FROZEN, Kind.STEP)  # doubts of readings that are as good as none
 _COMPARED = (Role.KILN.value,)  # couples of one kiln can contradict each other; moulds differ
 _PLANNED = (Role.KILN.value, Role.MOULD.value)  # what begins and holds as the schedule says
 
@@ -58,6 +61,7 @@ def doubts(
         start_c = aims[0] if schedule.start_c is None else schedule.start_c
         moves_k = float(np.ptp([*aims, start_c]))
     still = frozen(measured, least_s=least_s, moves_k=moves_k, unit=unit)
+    still += jumped(without(measured, still), unit=unit)
     fresh = without(measured, still)
     planned = [one for one in fresh if one.role in _PLANNED]
     grid = on_cells(planned)
@@ -71,10 +75,10 @@ def doubts(
 
 
 def without(traces: Sequence[ChannelTrace], found: Sequence[Doubt]) -> list[ChannelTrace]:
-    """Return the traces with readings that only repeat themselves turned into holes (stale)."""
+    """Return the traces with what is no reading turned into holes (stale): repeats, after jumps."""
     kept = []
     for trace in traces:
-        mine = [d for d in found if d.channel == trace.name and d.kind is Kind.FROZEN]
+        mine = [d for d in found if d.channel == trace.name and d.kind in HOLES]
         if not mine:
             kept.append(trace)
             continue
@@ -138,9 +142,9 @@ def _tempered(
     mine: Sequence[Doubt],
     less: Less,
 ) -> Check:
-    still = [one for one in mine if one.kind is Kind.FROZEN]
+    still = [one for one in mine if one.kind in HOLES]
     silent = [one for one in mine if one.kind is Kind.SILENT]
-    wrong = [one for one in mine if one.kind not in (Kind.FROZEN, Kind.SILENT)]
+    wrong = [one for one in mine if one.kind not in (*HOLES, Kind.SILENT)]
     if isinstance(requirement, Gap):
         wrong = []  # however wrong, it was a reading
     if check.verdict is Verdict.PASS and _cut_short(requirement, firing, still):
@@ -175,7 +179,7 @@ def _cut_short(requirement: Requirement, firing: PreparedFiring, still: Sequence
 
 
 def _rests_on(check: Check, still: Sequence[Doubt], requirement: Requirement) -> bool:
-    """Return whether a fail stands on what a frozen channel did not read."""
+    """Return whether a fail stands on what a frozen or jumped channel did not read."""
     return any(
         one.channel == check.channel
         and (

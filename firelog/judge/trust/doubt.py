@@ -1,6 +1,6 @@
 """A reason not to believe a channel: which one, from when to when, and the sentence that says it.
 
-The vocabulary that the searches (``frozen``, ``apart``, ``wrongunit``) and ``trust`` share.
+The vocabulary that the searches (``frozen``, ``jumped``, ``apart``, ``wrong_unit``) share.
 """
 
 from __future__ import annotations

@@ -98,6 +98,11 @@ class TimeSpan:
     hi_hole_s: float = 0.0
     lost: str = ""
 
+    @property
+    def with_holes_s(self) -> tuple[float, float]:
+        """The stretch [s] with the holes that border on it: what a pass must answer for."""
+        return self.lo_s - self.lo_hole_s, self.hi_s + self.hi_hole_s
+
 
 def span_of(firing: PreparedFiring, requirement: Requirement) -> TimeSpan:
     """Return where the requirement looks: its segment as it really ran, or the whole firing."""
@@ -115,6 +120,8 @@ def span_of(firing: PreparedFiring, requirement: Requirement) -> TimeSpan:
         return TimeSpan(0.0, firing.end_s, firing.is_open, lost=lost)
     ended_s = firing.end_s if run.ended_s is None else run.ended_s
     before_s, after_s = _hole_beside(firing, run.began_s), _hole_beside(firing, ended_s)
+    if run.name == firing.schedule.segments[0].name and _late_s(firing) > firing.schedule.hole_s:
+        before_s = max(before_s, run.began_s)  # it may have begun before anything was read
     return TimeSpan(
         run.began_s,
         ended_s,
@@ -124,6 +131,12 @@ def span_of(firing: PreparedFiring, requirement: Requirement) -> TimeSpan:
         before_s,
         after_s,
     )
+
+
+def _late_s(firing: PreparedFiring) -> float:
+    """Return how long after the firing's beginning the first reading came [s]."""
+    grid = firing.following.grid
+    return 0.0 if grid is None else float(grid.t_s[0])
 
 
 def _stood_near(firing: PreparedFiring, segment: str) -> TimeSpan | None:

@@ -157,9 +157,7 @@ def limit(
     check = _answer(requirement, allowed, series, verdict, why, peak=peak)
     if verdict is Verdict.PASS:
         guard_k = np.nan_to_num(used_u(peak.expanded_k, requirement.decision))
-        hole = _hiding(
-            firing, series, (span.lo_s, span.hi_s), limit_c, guard_k=guard_k, above=above
-        )
+        hole = _hiding(firing, series, span.with_holes_s, limit_c, guard_k=guard_k, above=above)
         if hole is not None:
             check = not_proven(check, in_hole(hole))
         elif span.still_open:

@@ -25,7 +25,7 @@ from firelog.schedule.checks.slopes import (
 )
 from firelog.schedule.plan.model import Check
 from firelog.schedule.plan.requirements import Ramp
-from firelog.schedule.series import Series, holes
+from firelog.schedule.series import Hole, Series, highest_in, holes, lowest_in
 from firelog.verdict import Decision, Limit, Side, Verdict
 
 LEAST_SHOWN_K_PER_H = 1.0
@@ -59,8 +59,8 @@ def ramp(firing: PreparedFiring, requirement: Ramp, span: TimeSpan, series: Seri
     if answer.check.verdict is not Verdict.PASS:
         return answer
     check = answer.check
-    for hole in holes(series, span.lo_s, span.hi_s, firing.schedule.hole_s):
-        if _touches(hole.before_c, hole.after_c, requirement.between_c):
+    for hole in holes(series, *span.with_holes_s, firing.schedule.hole_s):
+        if _touches(hole, series, requirement.between_c):
             return Answer(not_proven(check, in_hole(hole)), answer.margin)
     if span.still_open:
         check = not_proven(check, f"kept so far, and {firing.more_to_come}")
@@ -169,15 +169,15 @@ def _direction(firing: PreparedFiring, requirement: Ramp) -> str:
     return "cooling"
 
 
-def _touches(before_c: float, after_c: float, between_c: tuple[float, float] | None) -> bool:
+def _touches(hole: Hole, series: Series, between_c: tuple[float, float] | None) -> bool:
     """True when the hole may have held a part of the ramp that the requirement is about."""
     if between_c is None:
         return True
     low_c, high_c = between_c
-    known = [value for value in (before_c, after_c) if np.isfinite(value)]
-    if len(known) < 2:
-        return True
-    return min(known) <= high_c and max(known) >= low_c
+    if np.isfinite(hole.before_c) and np.isfinite(hole.after_c):
+        sides = hole.before_c, hole.after_c
+        return min(sides) <= high_c and max(sides) >= low_c
+    return lowest_in(hole, series) <= high_c and highest_in(hole, series) >= low_c
 
 
 def _unknown(requirement: Ramp, series: Series, why: str) -> Check:

@@ -73,7 +73,7 @@ def _spread_limits(
     if check.verdict is not Verdict.PASS:
         return check
     for one in chosen:
-        found = holes(one, span.lo_s, span.hi_s, firing.schedule.hole_s)
+        found = holes(one, *span.with_holes_s, firing.schedule.hole_s)
         if found:
             return not_proven(check, f"{one.name}: {in_hole(found[0])}")
     if span.still_open:

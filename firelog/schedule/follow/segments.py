@@ -13,10 +13,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from firelog.readings import FloatArray
-from firelog.schedule.follow.arrivals import LAG_S, Arrival, arrival, in_band_s
+from firelog.schedule.follow import stays
+from firelog.schedule.follow.arrivals import Arrival, arrival, in_band_s
 from firelog.schedule.follow.grid import Grid, on_grid
 from firelog.schedule.follow.path import Aim, Alignment, Stretch, aims, best_path
-from firelog.schedule.follow.turns import Departure, edge, last_leaving, out_of_band_s, turn
+from firelog.schedule.follow.turns import Departure, edge, last_leaving, turn
 from firelog.schedule.plan.model import ChannelTrace, Schedule, SegmentRun
 from firelog.schedule.plan.target import segment_length_s
 from firelog.schedule.series import Series, choose, prepare
@@ -88,7 +89,7 @@ def follow_grid(
 ) -> Following:
     """Follow on a grid that is there already."""
     chain = aims(schedule, _start_c(grid))
-    path = best_path(grid, chain, running=running)
+    path = stays.held_on(grid, chain, best_path(grid, chain, running=running))
     runs = _runs(schedule, grid, chain, path, running)
     return Following(runs, grid, chain, path, remarks)
 
@@ -123,9 +124,8 @@ def _runs(
             if there is not None and left is not None and left.at_s < there.at_s:
                 left = Departure(until, (left.u_s or 0.0) + until - left.at_s)
             if there is not None and left is not None and later is not None:
-                turned, left = left, last_leaving(grid, (there.at_s, left), dwell, later)
-                if left.at_s - turned.at_s >= LAG_S:  # it swung before it went: no sharp end
-                    gone_s = out_of_band_s(grid, aim.target_c, aim.band_k, left, later)
+                left = last_leaving(grid, (there.at_s, left), dwell, later)
+                gone_s = stays.gone_s(grid, aim, left.at_s, later)
         if aim.ramp is not None:
             found[aim.ramp] = _ramp_run(schedule.segments[aim.ramp].name, began, there, left)
         if there is not None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,6 +17,7 @@ STRAY_K = 15.0
 SWING_K = 4.0
 SLOPE_LOOK_S = 120.0
 MOST_BACK_S = 3 * 3600.0
+DRIFT_OVER_S, DRIFT_K_PER_H = 3600.0, 10.0
 
 
 @dataclass(frozen=True)
@@ -41,13 +42,13 @@ def turn(grid: Grid, stay: Stretch, go: Stretch, level_c: float) -> Departure:
     ``level_c`` [°C], by the slope there, says how far back to look for the bend: at most three
     hours (common practice, no source).
     """
-    mid_c, t_s, count = grid.mid_c, grid.t_s, len(grid.t_s)
+    t_s, count = grid.t_s, len(grid.t_s)
     at = min(go.lo, count - 1)
     at += int(np.argmax(grid.known[at:]))  # a boundary inside a hole: the first reading after it
-    level = _level(grid, stay.lo, stay.hi, level_c)
-    back = _cells_since(grid, at, level)
-    level = _level(grid, stay.lo, at - back, level)  # once more, without the going itself
-    back = _cells_since(grid, at, level)
+    level, back = _way_back(grid, stay, at, level_c)
+    grid = _undrifted(grid, Stretch(stay.lo, at - back, 0, 0), at)
+    level, back = _way_back(grid, stay, at, level_c)
+    mid_c = grid.mid_c
     left = max(stay.lo, at - 2 * back)
     right = min(count, at + max(3, back // 3))
     sign = 1.0 if float(mid_c[at]) >= level else -1.0
@@ -65,6 +66,37 @@ def turn(grid: Grid, stay: Stretch, go: Stretch, level_c: float) -> Departure:
     leave = Departure(found.at_s, max(u_s, _hole_at(seen, found.at_s, grid.cell_s)))
     hole = _hole_before(grid, stay.lo, at)
     return leave if hole is None else _beside_hole(grid, hole, leave, sign * (mid_c - level))
+
+
+def _way_back(grid: Grid, stay: Stretch, at: int, level_c: float) -> tuple[float, int]:
+    """Return the level of a stay [°C], and how many cells the going took from it to cell ``at``."""
+    level = _level(grid, stay.lo, stay.hi, level_c)
+    back = _cells_since(grid, at, level)
+    level = _level(grid, stay.lo, at - back, level)  # once more, without the going itself
+    return level, _cells_since(grid, at, level)
+
+
+def _undrifted(grid: Grid, stay: Stretch, at: int) -> Grid:
+    """Return the grid with a stay's drift towards where the kiln goes next taken off, as a line.
+
+    From the middles of the two halves of its last hour, as seen from cell ``at``; a stay that
+    drifts less than 10 K/h counts as level: common practice, no source.
+    """
+    lo = max(stay.lo, stay.hi - round(DRIFT_OVER_S / grid.cell_s))
+    halves = np.array_split(np.arange(lo, max(stay.hi, lo)), 2)
+    known = [half[grid.known[half]] for half in halves]
+    if min(len(half) for half in known) < LEAST_BEND_CELLS:
+        return grid
+    (early_s, late_s), (early_c, late_c) = (
+        [float(np.median(row[half])) for half in known] for row in (grid.t_s, grid.mid_c)
+    )
+    drift = (late_c - early_c) / (late_s - early_s)
+    if late_s - early_s < DRIFT_OVER_S / 4.0 or abs(drift) * 3600.0 < DRIFT_K_PER_H:
+        return grid
+    ahead = grid.mid_c[at : at + (stay.hi - lo)]
+    if (float(np.nanmedian(ahead)) - late_c) * drift <= 0.0:
+        return grid
+    return replace(grid, mid_c=grid.mid_c - drift * (grid.t_s - grid.t_s[at]))
 
 
 def last_leaving(
@@ -97,23 +129,6 @@ def last_leaving(
         return left
     u_s = float(np.hypot(grid.cell_s, LAG_S))
     return Departure(float(grid.t_s[back + int(crossed[0])]), u_s)
-
-
-def out_of_band_s(
-    grid: Grid, target_c: float, band_k: float, left: Departure, later: Stretch
-) -> float:
-    """Return when, on the way on, a kiln was last inside its band or short of it [s].
-
-    Never before it was ``left``. A person who turns a knob leaves no sharper end than this.
-    """
-    at = int(np.searchsorted(grid.t_s, left.at_s))
-    ahead = grid.mid_c[at : later.hi + 1]
-    known = ahead[np.isfinite(ahead)]
-    if not len(known):
-        return left.at_s
-    sign = 1.0 if float(known[-1]) >= target_c else -1.0
-    inside = np.flatnonzero(sign * (ahead - target_c) <= band_k)
-    return float(grid.t_s[at + int(inside[-1])]) if len(inside) else left.at_s
 
 
 def _beside_hole(

@@ -97,7 +97,8 @@ class SegmentRun:
 
     ``soaked_s`` is the time inside the band, ``complete_s`` when a hold had lasted as long as
     asked. ``touched_s`` is when a hold's temperature was first come to, before absences of half an
-    hour; ``gone_s`` when, on the way on, its band was left for good. ``*_u_s`` is how far each instant may be off (half-width), None where unknown.
+    hour; ``gone_s`` when, on the way on, its band was left for good, where its end is not sharp.
+    ``*_u_s`` is how far each instant may be off (half-width), None where unknown.
     """
 
     name: str

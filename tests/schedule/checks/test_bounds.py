@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from firelog.schedule.checks.judge import judge
+from firelog.schedule.plan.model import ChannelTrace
 from firelog.schedule.plan.reader import parse_schedule
 from tests.schedule.firings import piecewise, trace
 
@@ -223,3 +224,52 @@ def test_five_minutes_between_readings_are_no_hole_unless_the_schedule_says_so()
         t_s, temp_c = piecewise(((0, 20), (UP_H, 870), (UP_H + 3, 870)), step_s)
         whole = PLAN.replace('segment = "burn out"\n', "") + 'kind = "ceiling"\nat_most = 880'
         assert judge(parse_schedule(whole), (trace(t_s, temp_c),)).checks[0].verdict == verdict
+
+
+def test_a_hole_before_the_first_segment_may_hold_its_worst():
+    """The climb was logged only from minute 46 on: its fastest half-hour may lie before that."""
+    plan = PLAN.replace('segment = "burn out"', 'segment = "up"')
+    rule = 'kind = "ramp"\nat_most = 220\nover = "30 min"'
+    whole = firing((2.5, 870))
+    late = whole.t_s >= 46 * 60.0
+    rest = (row[late] for row in (whole.t_s, whole.temp_c, whole.expanded_k, whole.quality))
+    part = ChannelTrace("kiln 1", "kiln", *rest)
+    asked = parse_schedule(plan + rule)
+    assert judge(asked, [whole]).checks[0].verdict == "pass"
+    found = judge(asked, [part]).checks[0]
+    assert found.verdict == "not proven"
+    assert "46 min" in found.why
+
+
+@pytest.mark.parametrize("cut_min", [20, 40, 60])
+@pytest.mark.parametrize("after_min", [40, 75])
+def test_a_power_cut_ends_no_hold_that_the_kiln_comes_back_to(cut_min, after_min):
+    """Off for up to an hour, down to 640 °C, and back for the rest of the hold: it went on."""
+    at_h, off_h = after_min / 60, cut_min / 60
+    low_c, back_h = 870 - 230 * off_h, at_h + 2 * off_h
+    kiln = firing((at_h, 870), (at_h + off_h, low_c), (back_h, 870), (back_h + 1, 870))
+    rule = 'kind = "soak"\nat_least = 850\nlasting = "{} min"\ncumulative = true'
+    enough, more = (check(rule.format(after_min + m), kiln).verdict for m in (55, 90))
+    if after_min > 60:
+        assert (check(FLOOR, kiln).verdict, enough, more) == ("fail", "pass", "fail")
+    else:  # away for half an hour and longer there afterwards: either may be called the hold
+        assert check(FLOOR, kiln).verdict == "not proven"
+        assert (enough, more) == ("not proven", "fail")
+
+
+@pytest.mark.parametrize("drift_k", [25, 40, 60])
+@pytest.mark.parametrize("seed", range(3))
+def test_a_hold_that_drifts_out_of_its_band_goes_on_till_the_kiln_moves(drift_k, seed):
+    """Two hours sinking by up to 60 K, then 110 K/h: the soak's own limit decides, not the band."""
+    kiln = firing((0.3, 870), (2.0, 870 - drift_k), seed=seed)
+    rule = f'kind = "soak"\nat_least = {870 - drift_k - 20}\nlasting = "{{}} min"'
+    assert check(rule.format(112), kiln).verdict == "pass"
+    assert check(rule.format(150), kiln).verdict == "fail"
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_hill_by_hand_fails_no_soak_that_may_have_been_met(seed):
+    """Up to 895 and slowly through the band on the way down: no sharp end, so no proven fail."""
+    kiln = firing((0.5, 895), (1.2, 865), (1.5, 850), seed=seed)
+    found = check('kind = "soak"\nat_least = 850\nlasting = "85 min"', kiln)
+    assert found.verdict != "fail"

@@ -1,0 +1,123 @@
+"""Finds where a couple jumps as nothing in a kiln can: its wire or its logger, not the heat. Pure.
+
+Whatever a kiln does reaches a couple through the air and the couple's own mass: it starts at once
+and goes on, ever slower. A loose terminal, a short in the wire or a shifted cold junction moves
+the reading whole between two readings and leaves it there, going on as it went before. So a jump
+is one that is over in a reading or two, that neither builds up nor dies away on either side, and
+that stays. It needs no neighbour to be seen, and what comes after it is not believed.
+
+Limits without a source beside them are common practice, no source, and lean to saying nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from firelog.judge.trust.doubt import Doubt, Kind
+from firelog.readings import FloatArray
+from firelog.say.durations import elapsed
+from firelog.say.numbers import show_difference
+from firelog.schedule.plan.model import ChannelTrace
+from firelog.schedule.series import noise_k
+from firelog.units import TemperatureUnit
+
+JUMP_K = 20.0
+JUMP_NOISES = 12.0
+WITHIN_S = 25.0  # farther between readings, a door or a burner may have done it
+BESIDE_S = 600.0  # what goes on for so long on either side
+LEAST_BESIDE = 6  # readings
+MOST = 0.9  # of the jump, that two readings must show
+STRAIGHT = 0.15  # of the jump, that the trace beside it may stray from a line
+DIGIT_K = 0.5  # of two rounded readings
+TAIL = 0.06  # of the jump, that may be missing in the readings next to it
+SAME_WAY = 0.5  # of the jump, that the two lines may part within BESIDE_S
+K_PER_H_BESIDE = 1500.0  # steeper than this on either side, the kiln itself was in motion
+
+
+def jumped(traces: Sequence[ChannelTrace], *, unit: TemperatureUnit = "C") -> list[Doubt]:
+    """Return where channels [s, °C] jump and from when on they are not believed, one a channel.
+
+    Sentences in ``unit``. The limits are common practice, no source.
+    """
+    found = []
+    for trace in traces:
+        good = np.isfinite(trace.temp_c)
+        t_s, temp_c = (
+            (trace.t_s, trace.temp_c) if good.all() else (trace.t_s[good], trace.temp_c[good])
+        )
+        jump = first_jump(t_s, temp_c)
+        if jump is None:
+            continue
+        at, size_k = jump
+        word = "up" if size_k > 0 else "down"
+        why = (
+            f"{trace.name} jumps {word} by {show_difference(abs(size_k), unit)} between two "
+            f"readings at {elapsed(float(t_s[at]))} and goes on from there, as no kiln does (its "
+            "wire or the logger): not believed from there on"
+        )
+        found.append(Doubt(trace.name, trace.role, Kind.STEP, float(t_s[at]), float(t_s[-1]), why))
+    return found
+
+
+def first_jump(t_s: FloatArray, temp_c: FloatArray) -> tuple[int, float] | None:
+    """Return the first reading [s, °C] after a jump, by index, and the jump's size [K], or None."""
+    if len(temp_c) < 2 * LEAST_BESIDE:
+        return None
+    if float(np.abs(np.diff(temp_c)).max()) < JUMP_K * MOST / 2.0:
+        return None
+    noise = noise_k(temp_c)
+    limit_k = max(JUMP_K, JUMP_NOISES * noise)
+    pairs = []
+    for apart in (1, 2):  # a reading may have been taken half-way
+        far = np.abs(temp_c[apart:] - temp_c[:-apart]) > MOST * limit_k
+        far &= t_s[apart:] - t_s[:-apart] <= WITHIN_S
+        pairs += [(before, before + apart) for before in np.flatnonzero(far).tolist()]
+    for before, after in sorted(pairs):
+        size_k = _jump_k(t_s, temp_c, before, after)
+        if size_k is None or abs(size_k) <= limit_k:
+            continue
+        missing_k = abs(size_k) - abs(float(temp_c[after] - temp_c[before]))
+        if missing_k <= TAIL * abs(size_k) + 3.0 * noise + DIGIT_K:
+            return after, size_k
+    return None
+
+
+def _jump_k(t_s: FloatArray, temp_c: FloatArray, before: int, after: int) -> float | None:
+    """Return by how much [K] two straight stretches are apart where they meet, None without."""
+    left = slice(int(np.searchsorted(t_s, t_s[before] - BESIDE_S)), before + 1)
+    right = slice(after, int(np.searchsorted(t_s, t_s[after] + BESIDE_S, "right")))
+    middle_s = (t_s[before] + t_s[after]) / 2.0
+    lines = [_line(t_s[at] - middle_s, temp_c[at]) for at in (left, right)]
+    if lines[0] is None or lines[1] is None:
+        return None
+    (low_c, low_slope, low_off), (high_c, high_slope, high_off) = lines
+    size_k = high_c - low_c
+    allowed_k = STRAIGHT * abs(size_k)
+    if max(low_off, high_off) > allowed_k:
+        return None  # it builds up or dies away
+    # A controller that believes a jump up cools the kiln; what falls on after a door did fall.
+    parted_k = (high_slope - low_slope) * BESIDE_S
+    if parted_k > SAME_WAY * abs(size_k) or (size_k < 0 and -parted_k > SAME_WAY * -size_k):
+        return None
+    if max(abs(low_slope), abs(high_slope)) * 3600.0 > K_PER_H_BESIDE:
+        return None
+    return size_k
+
+
+def _line(x_s: FloatArray, temp_c: FloatArray) -> tuple[float, float, float] | None:
+    """Return level [°C] at x = 0, slope [K/s], and how far readings stray from the line [K].
+
+    None for a stretch too short or too thin. Stray is the farthest mean of three readings: what
+    dies away after a door strays first of all at the very edge.
+    """
+    if len(x_s) < LEAST_BESIDE or x_s[-1] - x_s[0] < 0.5 * BESIDE_S:
+        return None
+    slope, level = np.polyfit(x_s, temp_c, 1)
+    off = temp_c - (level + slope * x_s)
+    return (
+        float(level),
+        float(slope),
+        float(np.abs(np.convolve(off, np.ones(3) / 3.0, "valid")).max()),
+    )
