@@ -6,6 +6,9 @@ the reading whole between two readings and leaves it there, going on as it went 
 is one that is over in a reading or two, that neither builds up nor dies away on either side, and
 that stays. It needs no neighbour to be seen, and what comes after it is not believed.
 
+A burst is a run of wild readings: away in a reading or two, back in a reading or two within two
+minutes, to the very line it had left. A kiln that was opened does not come back to that line.
+
 Limits without a source beside them are common practice, no source, and lean to saying nothing.
 """
 
@@ -15,7 +18,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from firelog.judge.trust.doubt import Doubt, Kind
+from firelog.judge.trust.doubt import Doubt, Kind, between
 from firelog.readings import FloatArray
 from firelog.say.durations import elapsed
 from firelog.say.numbers import show_difference
@@ -36,8 +39,16 @@ SAME_WAY = 0.5  # of the jump, that the two lines may part within BESIDE_S
 K_PER_H_BESIDE = 1500.0  # steeper than this on either side, the kiln itself was in motion
 
 
+BURST_K = 40.0  # as a lone spike
+BURST_NOISES = 12.0
+BURST_S = 120.0
+BURST_WITHIN_S = 15.0  # between the readings at its edges: slower, a door may have done it
+SAME_LINE_K, SAME_LINE_SHARE = 3.0, 0.03  # that the line after it may be off the line before
+NEAR = 4  # readings on either side that make the line
+
+
 def jumped(traces: Sequence[ChannelTrace], *, unit: TemperatureUnit = "C") -> list[Doubt]:
-    """Return where channels [s, °C] jump and from when on they are not believed, one a channel.
+    """Return the stretches that are not believed: bursts of readings, all after a jump [s, °C].
 
     Sentences in ``unit``. The limits are common practice, no source.
     """
@@ -47,6 +58,21 @@ def jumped(traces: Sequence[ChannelTrace], *, unit: TemperatureUnit = "C") -> li
         t_s, temp_c = (
             (trace.t_s, trace.temp_c) if good.all() else (trace.t_s[good], trace.temp_c[good])
         )
+        wild = bursts(t_s, temp_c)
+        for first, last in wild:
+            size = show_difference(float(np.ptp(temp_c[first - 1 : last + 2])), unit)
+            why = (
+                f"{trace.name} is away by up to {size} for {last - first + 1} readings "
+                f"{between(float(t_s[first]), float(t_s[last]))} and back on its line at once, as "
+                "no kiln is: those readings are not believed"
+            )
+            stretch = float(t_s[first]), float(t_s[last])
+            found.append(Doubt(trace.name, trace.role, Kind.STEP, *stretch, why))
+        if wild:
+            calm = np.ones(len(t_s), dtype=np.bool_)
+            for first, last in wild:
+                calm[first : last + 1] = False
+            t_s, temp_c = t_s[calm], temp_c[calm]
         jump = first_jump(t_s, temp_c)
         if jump is None:
             continue
@@ -59,6 +85,46 @@ def jumped(traces: Sequence[ChannelTrace], *, unit: TemperatureUnit = "C") -> li
         )
         found.append(Doubt(trace.name, trace.role, Kind.STEP, float(t_s[at]), float(t_s[-1]), why))
     return found
+
+
+def bursts(t_s: FloatArray, temp_c: FloatArray) -> list[tuple[int, int]]:
+    """Return the runs of wild readings [s, °C], first and last by index; single ones are none."""
+    if len(temp_c) < 2 * NEAR + 2:
+        return []
+    step_k, step_s = np.diff(temp_c), np.diff(t_s)
+    if float(np.abs(step_k).max()) < BURST_K:
+        return []
+    noise = noise_k(temp_c)
+    limit_k = max(BURST_K, BURST_NOISES * noise)
+    edges = np.flatnonzero((np.abs(step_k) > limit_k) & (step_s <= BURST_WITHIN_S))
+    found: list[tuple[int, int]] = []
+    for number, before in enumerate(edges.tolist()):
+        if before < NEAR or (found and before <= found[-1][1]):
+            continue
+        for last in edges[number + 1 :].tolist():
+            if t_s[last] - t_s[before] > BURST_S or last + NEAR >= len(temp_c):
+                break
+            if last > before + 1 and _is_burst(t_s, temp_c, (before, last), limit_k, noise):
+                found.append((before + 1, last))
+                break
+    return found
+
+
+def _is_burst(
+    t_s: FloatArray, temp_c: FloatArray, run: tuple[int, int], limit_k: float, noise: float
+) -> bool:
+    """Return whether readings ``before`` + 1 to ``last`` lie far off a line that goes on after."""
+    before, last = run
+    beside = np.r_[before - NEAR + 1 : before + 1, last + 1 : last + 1 + NEAR]
+    x_s, y_c = t_s[beside] - t_s[before], temp_c[beside]
+    slope, level = np.polyfit(x_s, y_c, 1)
+    inside = slice(before + 1, last + 1)
+    off_k = temp_c[inside] - (level + slope * (t_s[inside] - t_s[before]))
+    one_side = bool(np.all(off_k > 0.0) or np.all(off_k < 0.0))
+    height_k = float(np.median(np.abs(off_k)))
+    stray_k = float(np.abs(y_c - (level + slope * x_s)).max())
+    allowed_k = max(SAME_LINE_K, SAME_LINE_SHARE * height_k) + 3.0 * noise
+    return one_side and height_k > limit_k and stray_k <= allowed_k
 
 
 def first_jump(t_s: FloatArray, temp_c: FloatArray) -> tuple[int, float] | None:
