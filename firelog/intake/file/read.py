@@ -27,6 +27,7 @@ from firelog.intake.file.table.cells import reading, word
 from firelog.intake.file.table.rows import RowSorter
 from firelog.intake.file.table.series import MOST_SERIES
 from firelog.readings import FloatArray, IntArray, Quality, QualityArray, Role, Unit
+from firelog.say.durations import show_duration
 from firelog.units import from_celsius, to_celsius
 
 MOST_CODES = 20  # told one by one
@@ -114,6 +115,15 @@ class _Reader:
             raise InputError(
                 f"{self.plan.file}: {disorder} of {self.rows} rows are out of order; name another "
                 "column with --time, say how its dates are written with --dates, or split the file"
+            )
+        set_back = [clock.set_back for clock in clocks if clock.set_back is not None]
+        if set_back and self.plan.long is None:
+            line, by_s = set_back[0]
+            raise InputError(
+                f"{self.plan.file}, line {line}: the clock goes back by {show_duration(by_s)}, "
+                "over time that is written already, so the logger's clock was set; what came after "
+                "would be mixed among what came before. Split the file there, put the times of the "
+                "second part right, and import both"
             )
         yield Chunk(0, (), tuple(self.lines.rejected), disorder, tuple(self._remarks()))
 

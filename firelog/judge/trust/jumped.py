@@ -155,10 +155,11 @@ def _jump_k(t_s: FloatArray, temp_c: FloatArray, before: int, after: int) -> flo
     left = slice(int(np.searchsorted(t_s, t_s[before] - BESIDE_S)), before + 1)
     right = slice(after, int(np.searchsorted(t_s, t_s[after] + BESIDE_S, "right")))
     middle_s = (t_s[before] + t_s[after]) / 2.0
-    lines = [_line(t_s[at] - middle_s, temp_c[at]) for at in (left, right)]
-    if lines[0] is None or lines[1] is None:
+    early = _line(t_s[left] - middle_s, temp_c[left])
+    late = _line(t_s[right] - middle_s, temp_c[right])
+    if early is None or late is None:
         return None
-    (low_c, low_slope, low_off), (high_c, high_slope, high_off) = lines
+    (low_c, low_slope, low_off), (high_c, high_slope, high_off) = early, late
     size_k = high_c - low_c
     allowed_k = STRAIGHT * abs(size_k)
     if max(low_off, high_off) > allowed_k:

@@ -100,6 +100,21 @@ def test_late_rows_are_counted_and_sorted(store_path: Path, tmp_path: Path) -> N
     assert trace.value.tolist() == [20, 21, 22, 23, 24]
 
 
+def test_a_clock_set_back_mixes_nothing(store_path: Path, tmp_path: Path) -> None:
+    """Set back by 10 min and 7 s half-way: refused with the line, for it would be interleaved."""
+    seconds = [15 * n for n in range(100)] + [15 * n - 607 for n in range(100, 200)]
+    rows = [f"{s},{20 + n % 7},{30 + n % 7}" for n, s in enumerate(seconds)]
+    with pytest.raises(InputError, match=r"line 102: the clock goes back by 10 min"):
+        bring(store_path, log(tmp_path, rows))
+
+
+def test_blocks_out_of_turn_are_no_clock_set_back(store_path: Path, tmp_path: Path) -> None:
+    """The second quarter of an hour stands after the third: each stands alone in its time."""
+    order = [*range(60), *range(120, 180), *range(60, 120)]
+    rows = [f"{15 * n},{20 + n % 7},{30 + n % 7}" for n in order]
+    assert bring(store_path, log(tmp_path, rows)).readings == 360
+
+
 def test_refused_file_touches_nothing(store_path: Path, tmp_path: Path) -> None:
     """A file whose times cannot be read leaves the store as it was."""
     bring(store_path, FIXTURES / "logs/units_row.csv")

@@ -21,6 +21,7 @@ from firelog.readings import IntArray
 Mask = NDArray[np.bool_]
 LATEST_US = 4_102_444_800_000_000  # 2100-01-01
 _HOUR_US = 3_600_000_000
+_SET_BACK_US, _SET_BACK_ROWS = 120_000_000, 5  # less, or fewer, is a hiccup of a logger
 _SERIAL_1970 = 25_569.0
 _WALL = (ClockKind.STAMP, ClockKind.FIELDS, ClockKind.SERIAL)
 
@@ -80,6 +81,12 @@ def _serial(days: float | None) -> int | None:
     return round((days - _SERIAL_1970) * 86_400) * 1_000_000
 
 
+def _minutes(t_us: IntArray) -> list[int]:
+    """Return the minutes that instants [µs UTC] fall into."""
+    minutes = t_us // 60_000_000
+    return [int(one) for one in minutes[np.flatnonzero(np.diff(minutes, prepend=-1))]]
+
+
 class ClockReader:
     """Resolves one clock through a file; feed it the readable rows, in file order."""
 
@@ -99,6 +106,9 @@ class ClockReader:
         self._last_stamp: int | None = None
         self._place = 0
         self._edge: int | None = None
+        self.set_back: tuple[int, float] | None = None  # the line, and by how much [s]
+        self._latest: int | None = None
+        self._minutes: set[int] = set()
 
     @property
     def torn(self) -> bool:
@@ -121,6 +131,7 @@ class ClockReader:
         if int(t_us.min()) < 0 or int(t_us.max()) >= LATEST_US:
             raise InputError("the times lie outside 1970 to 2099; look at how they are read")
         self._count_disorder(t_us)
+        self._watch_for_set_back(t_us, lines)
         return self._spread(t_us, same)
 
     # ------------------------------------------------------------ raw counts onto the UTC axis
@@ -180,6 +191,31 @@ class ClockReader:
         self.steps_back += int((np.diff(forward) < 0).sum())
         self.farthest_back_us = max(self.farthest_back_us, int((edge - forward).max()))
         self._edge = int(edge[-1])
+
+    def _watch_for_set_back(self, t_us: IntArray, lines: IntArray) -> None:
+        """Note where the clock goes back for good, over time that is written already.
+
+        Rows that fall on instants already written are told by the store as duplicates or conflicts;
+        rows that fall between them would be mixed among what came before.
+        """
+        sign = -1 if self.clock.newest_first else 1
+        steps = sign * np.diff(t_us, prepend=t_us[0] if self._latest is None else self._latest)
+        self._latest = int(t_us[-1])
+        since = 0
+        for at in np.flatnonzero(steps < -_SET_BACK_US).tolist():
+            self._minutes.update(_minutes(t_us[since:at]))
+            since = at
+            after = t_us[at : at + _SET_BACK_ROWS]
+            pace_us = int(np.median(steps[steps > 0])) if (steps > 0).any() else 0
+            phase = (int(after[0]) - int(t_us[0])) % pace_us if pace_us else 0
+            between = min(phase, pace_us - phase) > 0.02 * pace_us
+            if (
+                between
+                and len(after) == _SET_BACK_ROWS
+                and self._minutes.issuperset(_minutes(after))
+            ):
+                self.set_back = self.set_back or (int(lines[at]), -int(steps[at]) / 1e6)
+        self._minutes.update(_minutes(t_us[since:]))
 
     # ------------------------------------------------------------ rows that share a coarse stamp
     def _spread(self, t_us: IntArray, same: Mask) -> IntArray:
