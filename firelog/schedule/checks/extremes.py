@@ -155,6 +155,9 @@ def limit(
         f"({sureness(firing, peak.expanded_k, requirement.decision)})."
     )
     check = _answer(requirement, allowed, series, verdict, why, peak=peak)
+    if verdict is Verdict.FAIL and not _fails_inside(requirement, span, series):
+        why = "only at an edge of the segment, which may be as far off itself"
+        check = not_proven(check, why)
     if verdict is Verdict.PASS:
         guard_k = np.nan_to_num(used_u(peak.expanded_k, requirement.decision))
         hole = _hiding(firing, series, span.with_holes_s, limit_c, guard_k=guard_k, above=above)
@@ -164,6 +167,20 @@ def limit(
             check = not_proven(check, f"kept so far, and {firing.more_to_come}")
     sign = -1.0 if above else 1.0
     return Answer(check, sign * (peak.temp_c - limit_c))
+
+
+def _fails_inside(requirement: Ceiling | Floor, span: TimeSpan, series: Series) -> bool:
+    """Return whether a limit is broken even where the segment's ends [s] are as late and early."""
+    if requirement.segment is None or not (span.lo_u_s or span.hi_u_s):
+        return True
+    allowed = requirement.limits[0]
+    at = series.between(span.lo_s + span.lo_u_s, span.hi_s - span.hi_u_s)
+    above = allowed.side is Side.AT_MOST
+    peak = _decisive(series, at, allowed.value, requirement.decision, highest=above)
+    if peak is None:
+        return False
+    verdict = conformity.met(peak.temp_c, allowed, peak.expanded_k, requirement.decision)
+    return verdict is Verdict.FAIL
 
 
 def _hiding(

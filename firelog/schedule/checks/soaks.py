@@ -184,7 +184,7 @@ def _heat_work(
     assert activation is not None
     assert at_c is not None
     guard_k = np.nan_to_num(_guards(series, requirement.decision), nan=0.0)
-    calm_c = series.calm_c(slice(0, len(series.t_s)))
+    calm_c, _ = series.quiet_c(slice(0, len(series.t_s)))  # the sum itself averages the rest
     low = heatwork.equivalent_steps_s(series.t_s, calm_c - guard_k, activation, at_c)
     high = heatwork.equivalent_steps_s(series.t_s, calm_c + guard_k, activation, at_c)
     least = _within(series.t_s, low, proven)
@@ -260,11 +260,13 @@ def _tracked(
 ) -> tuple[str, float, float, float | None]:
     """Return name, least and most share, and the instant farthest from the target."""
     at = series.between(span.lo_s, span.hi_s)
-    t_s, temp_c = series.t_s[at], series.calm_c(at)
+    t_s, (temp_c, noise_k) = series.t_s[at], series.quiet_c(at)
     if len(t_s) < 2:
         return series.name, np.nan, np.nan, None
     aim_c = _aim(firing, requirement, t_s, series)
     guard_k = _guards(series, requirement.decision)[at]
+    if requirement.decision is not Decision.SIMPLE:
+        guard_k = np.hypot(guard_k, noise_k)
     off_k = np.abs(temp_c - aim_c)
     step_s = np.diff(t_s)
     asked = np.isfinite(aim_c[1:]) & np.isfinite(aim_c[:-1])

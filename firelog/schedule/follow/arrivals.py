@@ -82,10 +82,10 @@ def arrival(
         return None
     sign = 1.0 if heating else -1.0
     low, high, noise = _smoothed(grid, lo, hi, band_k)
-    slow, edge = (low, grid.low_c) if heating else (-high, -grid.high_c)
+    slow = low if heating else -high
     near, far = sign * target_c - band_k, sign * target_c + band_k + near_k(band_k)
     if not ((slow >= near) & (slow <= far)).any():
-        slow, edge = sign * running_mean(grid.mid_c[lo:hi], 1), sign * grid.mid_c
+        slow = sign * running_mean(grid.mid_c[lo:hi], 1)
     there = (slow >= near) & (slow <= far)
     if not there.any():
         return None
@@ -103,7 +103,8 @@ def arrival(
     level = near if slow[number - 1] < near else far
     known = grid.known[lo:hi]
     place = int(np.count_nonzero(known[:number]))
-    found = crossing(grid.t_s[lo:hi][known], edge[lo:hi][known], level, place, grid.noise_k)
+    # The averaged readings: a line through raw ones would reach into the hold with their noise.
+    found = crossing(grid.t_s[lo:hi][known], slow[known], level, place, noise)
     u_k = grid.expanded_k if np.isfinite(grid.expanded_k) else 0.0
     u_s = np.hypot(found.u_s, LAG_S)
     if found.k_per_s:
