@@ -11,7 +11,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
-from functools import cache
+from functools import cache, partial
 from typing import Any
 
 from firelog import __version__
@@ -101,7 +101,7 @@ def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None
     laid = less(frozenset())
     judgement = believable.tempered(judge_followed(laid), laid, doubts, less)
     aged = _aged_certificates(store, firing, chains)
-    left = _left_out(judgement, chains)
+    left = _left_out(judgement, chains, worded.unit)
     said = [one.words for one in twice]
     judgement = replace(judgement, remarks=(*said, *judgement.remarks, *aged, *left))
     judgement = _without_removed(store, firing, judgement)
@@ -164,14 +164,16 @@ def _aged_certificates(
     ]
 
 
-def _left_out(judgement: FiringJudgement, chains: Mapping[str, MeasurementChain]) -> list[str]:
+def _left_out(
+    judgement: FiringJudgement, chains: Mapping[str, MeasurementChain], unit: TemperatureUnit
+) -> list[str]:
     """Say beside a pass what its U does not count, and what it only allows for."""
     if not any(one.verdict is Verdict.PASS for one in judgement.checks):
         return []
     found = []
     for words, of in (
         ("not counted in U", uncertainty.not_counted),
-        ("allowed for in U, not known", uncertainty.allowed_for),
+        ("allowed for in U, not known", partial(uncertainty.allowed_for, unit=unit)),
     ):
         groups: dict[tuple[str, ...], list[str]] = {}
         for name, chain in chains.items():

@@ -76,7 +76,8 @@ class Kept(dict[str, str]):
 def test_the_reader_is_the_foundrys_unless_somebody_chooses() -> None:
     """Unit and zone come from the settings; a chosen unit wins; nonsense counts as °C and UTC."""
     ours = Kept(unit="F", timezone="America/Denver", name="Larkspur")
-    assert reader_of(ours) == Reader("F", ZoneInfo("America/Denver"), "Larkspur")
+    assert reader_of(ours) == Reader("F", ZoneInfo("America/Denver"), "Larkspur", "lb")
     assert reader_of(ours, "C").unit == "C"
+    assert reader_of(Kept(unit="F", weight="kg")).weight == "kg"
     assert reader_of(ours, "X").unit == "F"
     assert reader_of(Kept(unit="Z", timezone="Nowhere/At All")) == Reader()

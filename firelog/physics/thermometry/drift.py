@@ -21,20 +21,20 @@ CLEARED_FROM_C = 650.0
 
 # Common practice, no source: several kelvin in 100 h above 1000 °C, thin wire more.
 _HIGH_USE_SHARE_PER_H = 0.004 / 100.0
-HIGH_USE_SOURCE = "common practice, no source: 0.4 % of t per 100 h above 1000 °C"
+HIGH_USE_SOURCE = "common practice, no source: 0.4 % of t per 100 h of it"
 
 # At 350 °C type K reads high by 0.9 K after 5 min, 1.9 K after 45 min, 3.7 K after 7 h (technical
 # note of Okazaki Manufacturing on type K); up to 1.7 % of the reading, 6 K at 350 °C, after days
 # (ORNL-TM-4862). Interpolated in the logarithm of the time.
 _ORDERING_HOURS = (5.0 / 60.0, 45.0 / 60.0, 7.0, 48.0)
 _ORDERING_K = (0.9, 1.9, 3.7, 6.0)
-ORDERING_SOURCE = "maker's note on type K at 350 °C; ORNL-TM-4862"
+ORDERING_SOURCE = "maker's note on type K; ORNL-TM-4862"
 
 # Stabilised wire against new: +3 K at 538 °C, +5 K at 1093 °C, whatever the tip, for the wire in
 # the wall stays in the ordering range (maker's note on stabilised type K, TE Wire, n.d.).
 _IN_WALL_C = (200.0, 538.0, 1093.0)
 _IN_WALL_K = (0.0, 3.0, 5.0)
-IN_WALL_SOURCE = "maker's note on stabilised type K: reads high by 3 K at 538, 5 K at 1093 °C"
+IN_WALL_SOURCE = "maker's note on stabilised type K"
 
 
 class Exposure(NamedTuple):

@@ -37,6 +37,8 @@ from firelog.physics.thermometry.thermocouple import (
     seebeck_uv_per_k,
 )
 from firelog.readings import FloatArray
+from firelog.say.numbers import plus_minus
+from firelog.units import TemperatureUnit
 
 COVERAGE = 2.0  # k; about 95 % for normal errors
 ASSUMED = "type K, IEC class 2 assumed"
@@ -111,7 +113,9 @@ _HALF_WIDTHS = ("cold_junction_k", "digit_k", "logger_k", "cable_k", "drift_k", 
 DEFAULT_CHAIN = MeasurementChain()
 _ALLOWED = "allowed for, not known"
 _LOGGER_K = 2.0
-_LOGGER_SOURCE = "± 2 K, datasheet of the MAX6675; ± 0.15 % of full scale, MAX31856"
+# ± 2 K: datasheet of the MAX6675; ± 0.15 % of full scale: MAX31856. A source names no size in words:
+# that stands beside it, in the reader's unit.
+_LOGGER_SOURCE = "datasheets of the MAX6675 and the MAX31856"
 _IMMERSION_K = 3.0
 _IMMERSION_SOURCE = "common practice, no source"
 _CABLE_K = 2.5  # of the letters that IEC 60584-3 has no class for
@@ -322,13 +326,18 @@ def not_counted(chain: MeasurementChain) -> tuple[str, ...]:
     return tuple(left_out)
 
 
-def allowed_for(chain: MeasurementChain) -> tuple[str, ...]:
-    """Return what nobody stated and the budget counts as usual, in words with half-widths [K].
+def allowed_for(chain: MeasurementChain, unit: TemperatureUnit = "C") -> tuple[str, ...]:
+    """Return what nobody stated and the budget counts as usual, half-widths [K] said in ``unit``.
 
     >>> allowed_for(MeasurementChain("S", immersion_k=1.0, allow=True))
-    ('logger ± 2 K', 'extension cable ± 2.5 K')
+    ('logger ± 2.0 K', 'extension cable ± 2.5 K')
+    >>> allowed_for(MeasurementChain("S", immersion_k=1.0, allow=True), "F")
+    ('logger ± 3.6 °F', 'extension cable ± 4.5 °F')
     """
-    return tuple(f"{part.name} ± {float(part.half_width):g} K" for part in _allowances(chain))
+    return tuple(
+        f"{part.name} {plus_minus(float(part.half_width), 'K', unit)}"
+        for part in _allowances(chain)
+    )
 
 
 # ---------------------------------------------------------------- the contributions
@@ -348,7 +357,7 @@ def _contributions(chain: MeasurementChain, t: FloatArray) -> Iterator[_Part]:
     )
     source = _stated_or(chain.cold_junction_k, _COLD_JUNCTION_K, "typical, MAX31856 datasheet")
     yield _rectangular("cold junction", chain.cold_junction_k, source, sensitivity)
-    source = _stated_or(chain.digit_k, _DIGIT_K, "0.1 K assumed")
+    source = _stated_or(chain.digit_k, _DIGIT_K, "assumed")
     yield _rectangular("last digit", chain.digit_k / 2.0, source)
     if chain.logger_k is not None:
         yield _rectangular("logger", chain.logger_k, "stated")
@@ -407,14 +416,14 @@ def _drift(chain: MeasurementChain, t: FloatArray) -> Iterator[_Part]:
     ordered = np.zeros(t.shape)
     if chain.exposure is not None:
         hot = drift.high_use_k(chain.exposure.above_1000_c_h, t)
-        yield _rectangular("drift above 1000 °C", hot, drift.HIGH_USE_SOURCE)
+        yield _rectangular("drift of use in great heat", hot, drift.HIGH_USE_SOURCE)
         ordered = drift.ordering_k(chain.exposure.ordering_h, t)
     if chain.in_wall:
         # Reads high only: 0 to b about the reading has the mean square b²/3, that of ± b.
         wall = np.maximum(drift.in_wall_k(t), ordered)
         yield _rectangular("ordering in the wall, reads high", wall, drift.IN_WALL_SOURCE)
     elif chain.exposure is not None:
-        yield _rectangular("ordering 250–550 °C", ordered, drift.ORDERING_SOURCE)
+        yield _rectangular("ordering at middle heat", ordered, drift.ORDERING_SOURCE)
 
 
 def _stated_or(value: float, default: float, source: str) -> str:

@@ -238,9 +238,9 @@ def test_exposure_enters() -> None:
     """Hours above 1000 °C and in the ordering range add their allowance, for type K only."""
     used = MeasurementChain(exposure=Exposure(above_1000_c_h=100.0, ordering_h=7.0))
     rows = {row.contribution: row for row in budget(used, 350.0).rows}
-    assert rows["ordering 250–550 °C"].half_width_k == pytest.approx(3.7)
-    assert rows["drift above 1000 °C"].half_width_k == pytest.approx(0.004 * 350.0)
-    assert "no source" in rows["drift above 1000 °C"].source
+    assert rows["ordering at middle heat"].half_width_k == pytest.approx(3.7)
+    assert rows["drift of use in great heat"].half_width_k == pytest.approx(0.004 * 350.0)
+    assert "no source" in rows["drift of use in great heat"].source
     assert u_k(used, 350.0) > u_k(DEFAULT_CHAIN, 350.0)
     platinum = MeasurementChain("S", exposure=Exposure(100.0, 7.0))
     assert u_k(platinum, 350.0) == u_k(MeasurementChain("S"), 350.0)
