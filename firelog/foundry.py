@@ -71,6 +71,7 @@ class FoundryFile:
     calibrate_every_s: float = 365 * 86400.0
     weight: WeightUnit | None = None
     address: tuple[str, ...] = ()
+    signatures: tuple[str, ...] = ()
 
 
 _TOP_KEYS = (
@@ -82,6 +83,7 @@ _TOP_KEYS = (
     "calibrate_every",
     "weight",
     "address",
+    "signatures",
     "channel",
     "source",
     "columns",  # read by firelog.intake.file.choice
@@ -130,6 +132,7 @@ def _foundry(table: TomlTable) -> FoundryFile:
         calibrate_every_s=table.get("calibrate_every", parse_duration, 365 * 86400.0),
         weight=cast(WeightUnit | None, table.get("weight", tomlfile.choice(WEIGHT_UNITS), None)),
         address=table.get("address", tomlfile.texts, ()),
+        signatures=table.get("signatures", tomlfile.texts, ()),
     )
 
 

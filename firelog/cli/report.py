@@ -32,6 +32,14 @@ from firelog.say.reader import reader_of
     type=click.Choice(["A4", "Letter"]),
     help="Of a PDF; default: Letter where the foundry reads °F, else A4.",
 )
+@click.option("--client", default="", help="For whom it is made.")
+@click.option("--job", default="", help="The job or order it belongs to.")
+@click.option(
+    "--sign",
+    "signatures",
+    multiple=True,
+    help="Who signs, such as founder; may be given again. Default: the foundry file's.",
+)
 @json_option
 @common_options
 @pass_settings
@@ -43,6 +51,9 @@ def report(
     kind: str | None,
     replace: bool,
     paper: str | None,
+    client: str,
+    job: str,
+    signatures: tuple[str, ...],
     as_json: bool,
 ) -> None:
     """Write the record of the firing, heat or casting NAME for somebody to read and keep.
@@ -54,13 +65,16 @@ def report(
     from firelog.errors import InputError
     from firelog.record.store import Store
     from firelog.report import write
+    from firelog.report.sheet import Letterhead
 
     if output is None and not as_json:
         raise InputError(
             "say where the report goes: -o FILE.html or -o FILE.pdf, or ask for --json"
         )
+    foundry = settings.read_foundry()
+    head = Letterhead(foundry.address, client, job, signatures or foundry.signatures)
     with Store.open(settings.store_path()) as store:
-        made = write.make(store, name, now_us(), kind)
+        made = write.make(store, name, now_us(), kind, head)
         usual = "Letter" if reader_of(store).unit == "F" else "A4"
     if output is not None:
         write.to_file(made, output, paper or usual, replace=replace)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,8 +10,8 @@ from firelog.record import corrections, driver, heats
 from firelog.record.castings import Casting
 from firelog.record.corrections import Kind
 from firelog.record.heats import Heat
-from firelog.record.rows import Firing
-from firelog.record.store import Store
+from firelog.record.rows import Event, Firing
+from firelog.record.store import VOID, Store
 
 
 @dataclass(frozen=True)
@@ -45,6 +46,7 @@ def of_firing(store: Store, firing: Firing) -> tuple[Act, ...]:
     ):
         blocks = "block" if count == 1 else "blocks"
         found.append(Act(at_us, f"{count} {blocks} of readings removed by rule", who, rule))
+    found += _notes(store.events(firing, superseded=True))
     return _sorted(found)
 
 
@@ -53,6 +55,7 @@ def of_heat(store: Store, heat: Heat) -> tuple[Act, ...]:
     found = _corrected(store, "heat", heat.id, f"heat {heat.name!r}")
     for pour in heats.pours(store, heat, void=True):
         found += _corrected(store, "pour", pour.id, f"pour of {pour.mould!r}")
+    found += _notes(heats.events_of(store, heat, superseded=True))
     return _sorted(found)
 
 
@@ -78,6 +81,20 @@ def _corrected(store: Store, kind: Kind, number: int, name: str) -> list[Act]:
         keys = ", ".join(key.removesuffix("_us").replace("_", " ") for key in made.changed)
         what = f"{name} made void" if made.act == "void" else f"{name}: {keys} put right"
         found.append(Act(made.entered_us, what, made.who, made.why))
+    return found
+
+
+def _notes(events: Iterable[Event]) -> list[Act]:
+    """Return the notes that a later entry supersedes, or takes away."""
+    known = {one.id: one for one in events}
+    found = []
+    for one in known.values():
+        before = known.get(one.corrects or -1)
+        if before is None:
+            continue
+        words = f"note {' '.join((before.kind, before.text)).strip()!r}"
+        what = "made void" if one.kind == VOID else f"put right: {one.kind} {one.text}".strip()
+        found.append(Act(one.entered_us or one.t_us, f"{words} {what}", one.who, one.why))
     return found
 
 

@@ -12,7 +12,7 @@ from firelog.record.store import Store
 
 
 def keep_settings(store: Store, foundry: FoundryFile) -> None:
-    """Keep the foundry's name, address, time zone, units, calibration interval and channels.
+    """Keep the foundry's name, time zone, units, calibration interval and channels.
 
     Only changes are written. A channel that is stated is installed, whether it was ever read or
     not: one that is silent must be missed.
@@ -23,7 +23,6 @@ def keep_settings(store: Store, foundry: FoundryFile) -> None:
         "unit": foundry.unit,
         "calibrate_every_s": str(foundry.calibrate_every_s),
         "weight": foundry.weight or "",
-        "address": "\n".join(foundry.address),
     }
     for key, value in stated.items():
         if store.setting(key) != value:

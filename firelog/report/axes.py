@@ -22,11 +22,12 @@ class Frame:
     x: Mapping[str, tuple[float, float]]
     y: Mapping[str, tuple[float, float]]
     domains: Mapping[str, tuple[float, float]]
+    right: float = RIGHT
 
     def across(self, ref: str, value: float) -> float:
         """Return the horizontal place of an instant (ms) on an axis, or of a share of the width."""
         low, high = (0.0, 1.0) if ref == "paper" else self.x[ref]
-        return LEFT + (value - low) / (high - low) * (self.width - LEFT - RIGHT)
+        return LEFT + (value - low) / (high - low) * (self.width - LEFT - self.right)
 
     def paper(self, share: float) -> float:
         """Return the vertical place of a share of the height, 0 at the bottom."""
@@ -43,7 +44,11 @@ class Frame:
 
 
 def frame_of(
-    lines: list[dict[str, Any]], layout: dict[str, Any], width: float, height: float
+    lines: list[dict[str, Any]],
+    layout: dict[str, Any],
+    width: float,
+    height: float,
+    right: float = RIGHT,
 ) -> Frame:
     """Return the frame of a figure: ranges as its layout states them, else as its lines need."""
     across, up = axes_of(layout, "x"), axes_of(layout, "y")
@@ -57,6 +62,7 @@ def frame_of(
         x,
         {ref: _y_range(ref, axis, lines) for ref, axis in up.items()},
         {ref: tuple(axis.get("domain", (0.0, 1.0))) for ref, axis in up.items()},
+        right,
     )
 
 

@@ -20,12 +20,13 @@ from firelog.record.castings import NOTED, Photograph
 from firelog.record.coverage import Coverage
 from firelog.record.store import Store
 from firelog.report import firing, heat, parts
-from firelog.report.sheet import CAUTIONS, Cell, Section, Sheet, Table, cells
-from firelog.say.instants import day
+from firelog.report.sheet import Cell, Section, Sheet, Table, cautions_of, cells, named
+from firelog.say.instants import day, show_instant
 from firelog.say.numbers import quantity, show_difference
 from firelog.say.reader import Reader, reader_of
 from firelog.units import iso_utc
 from firelog.view.casting import casting_picture
+from firelog.view.channels import ChannelFacts
 
 MOST_PICTURE_BYTES = 6_000_000  # a report of many large photographs could not be sent to anybody
 
@@ -91,34 +92,40 @@ def facts(report: CastingReport) -> dict[str, Any]:
 # ---------------------------------------------------------------- as a sheet
 def sheet(report: CastingReport) -> Sheet:
     """Return the report to be printed."""
-    case, casting, how = report.audit.case, report.audit.casting, report.how
-    piece = ", ".join(one for one in (casting.piece, casting.part) if one)
-    alloy, section, material = case.kind
-    made_of = ", ".join(one for one in (alloy, f"{section} section", material) if one)
-    came = " · ".join(
-        one
-        for one in (
-            f"mould {casting.mould}",
-            f"firing {case.mould.firing}" if case.mould.firing else "",
-            f"heat {case.heat.heat.name}" if case.heat else "",
-        )
-        if one
-    )
+    casting, how = report.audit.casting, report.how
     sound = casting.outcome == "sound"
     word = (
         casting.outcome if not casting.defects else _and(defect.name for defect in casting.defects)
     )
+    fumes = report.poured.assessment.card.fumes if report.poured else ()
     return Sheet(
         "casting",
         casting.name,
         how.foundry,
-        tuple(one for one in (piece, made_of, came, _seen(report), casting.note) if one),
+        _named_facts(report),
         word,
         "pass" if sound else "fail" if casting.defects else "unproven",
         tuple(words.summary(defect.causes) for defect in report.audit.defects) or _nothing(report),
         tuple(sections(report)),
         parts.foot(report.made_us, how),
-        (*audits.CAUTIONS[:2], *CAUTIONS),
+        parts.seal_word(report.seal, how),
+        show_instant(report.made_us, how.tz),
+        (audits.CAUTIONS[0], *cautions_of("casting", fumes)),
+    )
+
+
+def _named_facts(report: CastingReport) -> tuple[tuple[str, str], ...]:
+    case, casting = report.audit.case, report.audit.casting
+    alloy, section, material = case.kind
+    return named(
+        ("Piece", ", ".join(one for one in (casting.piece, casting.part) if one)),
+        ("Alloy", alloy or "not known"),
+        ("Mould", f"{casting.mould}, {section} section, {material or 'material not stated'}"),
+        ("Metal it takes", parts.weight_words(case.mould.metal_kg, report.how)),
+        ("Firing", case.mould.firing or "none"),
+        ("Heat", case.heat.heat.name if case.heat else "none"),
+        ("Seen", _seen(report) or "by nobody yet"),
+        ("Note", casting.note),
     )
 
 
@@ -128,7 +135,7 @@ def _and(names: Iterable[str]) -> str:
 
 def _seen(report: CastingReport) -> str:
     seen = report.audit.casting.seen
-    return f"seen {day(seen.seen_us, report.how)} by {seen.who}" if seen else ""
+    return f"{day(seen.seen_us, report.how)} by {seen.who}" if seen else ""
 
 
 def _nothing(report: CastingReport) -> tuple[str, ...]:
@@ -138,23 +145,34 @@ def _nothing(report: CastingReport) -> tuple[str, ...]:
 
 
 def sections(report: CastingReport) -> Iterable[Section]:
-    """Yield the parts of a casting's report."""
+    """Yield the parts of a casting's report: what it looks like and was poured of first."""
+    photos = list(_photographs(report))
+    yield from photos[:1]
+    if report.poured is not None:
+        yield heat.picture_section(report.poured.view, 340.0 if photos else 430.0)
     for defect in report.audit.defects:
         yield _defect(defect, report)
-    yield from _photographs(report)
+    yield from photos[1:]
     if report.compared is not None:
         yield _compared(report.compared, report.how)
     yield from _kiln_picture(report)
-    if report.poured is not None:
-        yield heat.picture_section(report.poured.view)
     yield _facts(report)
     yield from _noted(report)
+    channels = dict.fromkeys(_channels(report))
+    yield parts.channels_section(channels, report.how)
     if report.poured is not None:
         yield from heat.budget_sections(report.poured)
     if report.fired is not None:
         yield from firing.budgets(report.fired)
     yield from parts.acts_sections(report.acts, report.how)
     yield parts.seal_section(report.seal, report.how)
+
+
+def _channels(report: CastingReport) -> Iterable[ChannelFacts]:
+    if report.fired is not None:
+        yield from firing.channels(report.fired)
+    if report.poured is not None:
+        yield from report.poured.channels
 
 
 def _defect(defect: DefectAudit, report: CastingReport) -> Section:
@@ -215,7 +233,7 @@ def _photographs(report: CastingReport) -> Iterable[Section]:
             left -= len(content)
             kind = "jpeg" if one.kind == "jpg" else one.kind
             data = f"data:image/{kind};base64,{base64.b64encode(content).decode()}"
-            yield Section(title, note=one.words, photo=data)
+            yield Section(title, note=one.words, photo=data, together=True)
 
 
 def _compared(comparison: Comparison, how: Reader) -> Section:
@@ -271,7 +289,7 @@ def _facts(report: CastingReport) -> Section:
     heads = ("Measured", "Value ± U (k = 2)", "Held against", "What it shows")
     quiet = [fact.spec.quantity for fact in report.audit.facts.values() if fact.measured is None
              and fact.shown == "silent"]  # fmt: skip
-    said = (f"Nothing in the record: {', '.join(dict.fromkeys(quiet))}.",) if quiet else ()
+    said = (f"Nothing in the record: {'; '.join(dict.fromkeys(quiet))}.",) if quiet else ()
     return Section(
         "What the record shows of this casting", said=said, table=Table(heads, tuple(rows))
     )
@@ -280,5 +298,11 @@ def _facts(report: CastingReport) -> Section:
 def _noted(report: CastingReport) -> Iterable[Section]:
     details = report.audit.casting.details
     if details:
-        rows = tuple(cells(NOTED.get(key, key), f"{value}") for key, value in details.items())
-        yield Section("What was noted of how it was made", table=Table(("", "As noted"), rows))
+        rows = tuple(
+            cells(NOTED.get(key, key), _noted_value(value)) for key, value in details.items()
+        )
+        yield Section("What was noted of how it was made", table=Table(("What", "As noted"), rows))
+
+
+def _noted_value(value: Any) -> str:
+    return f"{value:g}" if isinstance(value, int | float) else str(value)

@@ -6,26 +6,26 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
-
 from firelog import __version__
 from firelog.judge import firing as judging
 from firelog.judge.firing import Assessment
-from firelog.record import acts, coverage
+from firelog.record import acts, coverage, heats
 from firelog.record.acts import Act
 from firelog.record.coverage import Coverage
+from firelog.record.heats import Mould
 from firelog.record.rows import Event, Firing
 from firelog.record.store import Store
 from firelog.report import parts
-from firelog.report.sheet import HOW_JUDGED, Cell, Section, Sheet, Table, cells
+from firelog.report.sheet import Cell, Section, Sheet, Table, cautions_of, named
 from firelog.say.durations import elapsed, show_duration
-from firelog.say.instants import clock, day, zone_words
+from firelog.say.instants import clock, day, show_instant, zone_words
 from firelog.say.limits import limit_words
-from firelog.say.numbers import doubt, plus_minus, quantity, show_temperature
+from firelog.say.numbers import doubt, quantity
 from firelog.say.reader import Reader, reader_of
 from firelog.schedule import words as wording
-from firelog.schedule.plan.model import ChannelTrace, Check
+from firelog.schedule.plan.model import Check
 from firelog.units import iso_utc, us_after
+from firelog.view.channels import ChannelFacts, channel_facts
 from firelog.view.picture import Picture, notes_of, picture_of
 
 
@@ -39,6 +39,7 @@ class FiringReport:
     seal: Coverage
     made_us: int
     acts: tuple[Act, ...] = ()
+    moulds: tuple[Mould, ...] = ()
 
     @property
     def firing(self) -> Firing:
@@ -65,7 +66,8 @@ def read(store: Store, firing: Firing, made_us: int) -> FiringReport:
         notes=notes_of(events),
     )
     under, done = coverage.of_firing(store, firing), acts.of_firing(store, firing)
-    return FiringReport(assessment, picture, events, under, made_us, done)
+    moulds = tuple(heats.moulds(store, firing.name))
+    return FiringReport(assessment, picture, events, under, made_us, done, moulds)
 
 
 # ---------------------------------------------------------------- as JSON
@@ -96,20 +98,33 @@ def sheet(report: FiringReport) -> Sheet:
     """Return the report to be printed."""
     firing, how, judgement = report.firing, report.how, report.assessment.judgement
     word = judgement.verdict.value if judgement else "no schedule"
-    began = f"{day(firing.began_us, how)}, {clock(firing.began_us, how)}"
-    zone = zone_words(firing.began_us, how)
-    length = show_duration(report.assessment.end_s) + (" so far" if firing.running else "")
-    what = (firing.kiln, firing.schedule_title or "without a schedule", f"{began} {zone}, {length}")
     return Sheet(
         "firing",
         firing.name,
         how.foundry,
-        tuple(one for one in (*what, firing.note) if one),
+        _named_facts(report),
         word,
         parts.verdict_kind(word),
         _lead(report),
         tuple(sections(report)),
         parts.foot(report.made_us, how),
+        parts.seal_word(report.seal, how),
+        show_instant(report.made_us, how.tz),
+        cautions_of("firing"),
+    )
+
+
+def _named_facts(report: FiringReport) -> tuple[tuple[str, str], ...]:
+    firing, how = report.firing, report.how
+    began = f"{day(firing.began_us, how)}, {clock(firing.began_us, how)}"
+    so_far = " so far" if firing.running else ""
+    return named(
+        ("Kiln", firing.kiln),
+        ("Schedule", firing.schedule_title or "none"),
+        ("Began", f"{began} {zone_words(firing.began_us, how)}"),
+        ("Lasted", show_duration(report.assessment.end_s) + so_far),
+        ("Moulds", ", ".join(mould.name for mould in report.moulds)),
+        ("Note", firing.note),
     )
 
 
@@ -126,20 +141,20 @@ def _lead(report: FiringReport) -> tuple[str, ...]:
 
 
 def sections(report: FiringReport) -> Iterable[Section]:
-    """Yield the parts of a firing's report, in the order a client reads them."""
+    """Yield the parts of a firing's report: the picture first, then what it stands on."""
+    yield parts.picture_section(report.picture, height=400.0)
     if report.assessment.judgement is not None:
         yield _requirements(report)
-    yield parts.picture_section(report.picture)
-    if report.assessment.judgement is not None:
         yield _segments(report)
+    if report.moulds:
+        yield parts.moulds_section(report.moulds, report.how)
     if report.events:
         yield parts.events_section(report.events, report.how, report.firing.began_us)
-    yield _channels(report)
+    yield parts.channels_section(channels(report), report.how)
     yield from budgets(report)
     yield from _remarks(report)
     yield from parts.acts_sections(report.acts, report.how)
     yield parts.seal_section(report.seal, report.how)
-    yield Section("How a verdict is reached", said=(HOW_JUDGED,))
 
 
 def _requirements(report: FiringReport) -> Section:
@@ -183,47 +198,31 @@ def _segments(report: FiringReport) -> Section:
     shown = replace(schedule, unit=report.how.unit)
     rows = []
     for segment, run in zip(schedule.segments, judgement.segments, strict=False):
-        times = (run.began_s, run.reached_s, run.ended_s)
-        began, reached, ended = ("never" if t is None else _at(report, t) for t in times)
-        soaked = show_duration(run.soaked_s) if segment.is_hold else ""
-        rows.append(cells(run.name, wording.step(shown, segment), began, reached, soaked, ended))
-    heads = ("Segment", "Aim", "Began", "Reached", "Soaked", "Ended")
-    note = "As they really ran; hours since the start in brackets."
-    return Section("Segments", note=note, table=Table(heads, tuple(rows)))
-
-
-def _channels(report: FiringReport) -> Section:
-    if not report.assessment.traces:
-        return Section("Thermocouples", said=("No channel has a reading in this firing.",))
-    described = {
-        one["name"]: one
-        for one in (
-            judging.answer(report.assessment)["channels"] if report.assessment.judgement else ()
+        times = (
+            (run.began_s, run.began_u_s),
+            (run.reached_s, run.reached_u_s),
+            (run.ended_s, run.ended_u_s),
         )
-    }
-    rows = []
-    for trace in report.assessment.traces:
-        sensor = described.get(trace.name, {})
-        missing = ", ".join(sensor.get("not_counted", ()))
-        rows.append(
-            (
-                Cell(trace.name, trace.role),
-                Cell(*_highest(trace, report.how)),
-                Cell(sensor.get("sensor", "as stated"), trace.assumed),
-                Cell(missing or "–"),
-            )
-        )
-    heads = ("Channel", "Highest", "Taken to be", "Not counted in U")
-    return Section("Thermocouples", table=Table(heads, tuple(rows)))
+        began, reached, ended = (_when(report, t_s, u_s) for t_s, u_s in times)
+        soaked = show_duration(run.soaked_s) if segment.is_hold else "–"
+        aim = Cell(run.name, wording.step(shown, segment))
+        rows.append((aim, began, reached, Cell(soaked), ended))
+    heads = ("Segment and its aim", "Began", "Reached", "Soaked", "Ended")
+    note = "The plan, and when it really ran; hours since the start, and how sure each instant is."
+    return Section("The schedule, as it was followed", note=note, table=Table(heads, tuple(rows)))
 
 
-def _highest(trace: ChannelTrace, how: Reader) -> tuple[str, str]:
-    if not np.isfinite(trace.temp_c).any():
-        return "–", ""
-    top = int(np.nanargmax(trace.temp_c))
-    u_k = float(trace.expanded_k[top])
-    under = plus_minus(u_k, "K", how.unit) if np.isfinite(u_k) else "U not defined there"
-    return show_temperature(float(trace.temp_c[top]), how.unit), under
+def _when(report: FiringReport, t_s: float | None, u_s: float | None) -> Cell:
+    if t_s is None:
+        return Cell("never")
+    doubt_words = "" if u_s is None else f"± {show_duration(u_s)}"
+    return Cell(_at(report, t_s), doubt_words)
+
+
+def channels(report: FiringReport) -> list[ChannelFacts]:
+    """Return what each thermocouple of the firing was taken to be."""
+    found = report.assessment
+    return channel_facts(found.traces, found.chains, report.how.unit)
 
 
 def budgets(report: FiringReport) -> Iterable[Section]:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from firelog import __version__
 from firelog.judge import recorded
 from firelog.physics.thermometry import uncertainty
+from firelog.physics.thermometry.uncertainty import MeasurementChain
 from firelog.pouring.answer import answer
 from firelog.pouring.checks import PourCheck
+from firelog.pouring.mould import MouldCooling
+from firelog.pouring.plan import Asked
 from firelog.pouring.verify import HeatAssessment, PourAssessment
 from firelog.pouring.words import dip_words, found_words, limits_words
 from firelog.quantity import Quantity
@@ -18,15 +21,35 @@ from firelog.record import acts, coverage, heats
 from firelog.record.acts import Act
 from firelog.record.coverage import Coverage
 from firelog.record.store import Store
-from firelog.report import parts, svg
-from firelog.report.sheet import HOW_JUDGED, Cell, Section, Sheet, Table, cells
-from firelog.say.instants import clock, day, exact_clock, zone_words
-from firelog.say.numbers import show_difference, temperature_with_doubt
+from firelog.report import parts
+from firelog.report.sheet import (
+    Cell,
+    KeyEntry,
+    Section,
+    Sheet,
+    Table,
+    cautions_of,
+    cells,
+    named,
+)
+from firelog.say.durations import show_exact_duration
+from firelog.say.instants import clock, day, exact_clock, show_instant, zone_words
+from firelog.say.limits import range_words
+from firelog.say.numbers import (
+    show_difference,
+    show_temperature,
+    show_weight,
+    temperature_with_doubt,
+)
 from firelog.say.reader import Reader
+from firelog.say.verdicts import SIGNS
 from firelog.units import iso_utc
+from firelog.verdict import Verdict
 from firelog.view import heat as pourview
+from firelog.view.channels import ChannelFacts, channel_facts
 from firelog.view.figure.heat import heat_figure
 from firelog.view.heat import HeatView
+from firelog.view.palette import DAY
 
 _SERIOUS = ("fail", "not proven", "pass")
 
@@ -40,6 +63,7 @@ class HeatReport:
     seal: Coverage
     made_us: int
     acts: tuple[Act, ...] = ()
+    channels: tuple[ChannelFacts, ...] = ()
 
     @property
     def assessment(self) -> HeatAssessment:
@@ -57,19 +81,26 @@ def read(store: Store, name: str, made_us: int) -> HeatReport:
     view = pourview.read_heat(store.path, name)
     heat = view.assessment.heat
     under = coverage.of_heat(store, heat.id)
-    return HeatReport(view, tuple(_budgets(store, view)), under, made_us, acts.of_heat(store, heat))
+    chains = {
+        one.name: recorded.measurement_chain(store, one) for one in heats.channels_of(store, heat)
+    }
+    known = channel_facts(view.assessment.traces, chains, view.how.unit)
+    done = acts.of_heat(store, heat)
+    budgets = tuple(_budgets(view, chains))
+    return HeatReport(view, budgets, under, made_us, done, tuple(known))
 
 
-def _budgets(store: Store, view: HeatView) -> Iterable[tuple[str, dict[str, Any]]]:
+def _budgets(
+    view: HeatView, chains: Mapping[str, MeasurementChain]
+) -> Iterable[tuple[str, dict[str, Any]]]:
     """Yield the budget of each lance at the hottest metal it was asked about (JCGM 100:2008)."""
-    channels = {channel.name: channel for channel in heats.channels_of(store, view.assessment.heat)}
     dips = {dip.at_us: dip.channel for dip in view.assessment.dips}
     hottest: dict[str, float] = {}
     for pour in view.assessment.pours:
         if isinstance(pour.metal, Quantity) and (name := dips.get(pour.dip_us or 0)):
             hottest[name] = max(pour.metal.value, hottest.get(name, -300.0))
     for name, temp_c in hottest.items():
-        chain = recorded.measurement_chain(store, channels[name])
+        chain = chains[name]
         if not uncertainty.why_undefined(chain, temp_c):
             yield name, uncertainty.budget(chain, temp_c).as_dict()
 
@@ -94,22 +125,38 @@ def facts(report: HeatReport) -> dict[str, Any]:
 def sheet(report: HeatReport) -> Sheet:
     """Return the report to be printed."""
     found, how = report.assessment, report.how
-    heat = found.heat
-    zone = zone_words(heat.began_us, how)
-    began = f"{day(heat.began_us, how)}, {clock(heat.began_us, how)} {zone}"
-    crucible = f"crucible {heat.crucible}" if heat.crucible else ""
-    what = (heat.furnace, heat.alloy, crucible, began, heat.note)
     word = found.verdict.value
     return Sheet(
         "heat",
-        heat.name,
+        found.heat.name,
         how.foundry,
-        tuple(one for one in what if one),
+        _named_facts(found, how),
         word,
         parts.verdict_kind(word),
         _lead(found),
         tuple(sections(report)),
         parts.foot(report.made_us, how),
+        parts.seal_word(report.seal, how),
+        show_instant(report.made_us, how.tz),
+        cautions_of("heat", found.card.fumes),
+    )
+
+
+def _named_facts(found: HeatAssessment, how: Reader) -> tuple[tuple[str, str], ...]:
+    heat = found.heat
+    weighs = f", weighs {show_weight(heat.crucible_kg, how.weight)}" if heat.crucible_kg else ""
+    began = f"{day(heat.began_us, how)}, {clock(heat.began_us, how)}"
+    lifted = "not noted" if heat.lifted_us is None else exact_clock(heat.lifted_us, how)
+    return named(
+        ("Furnace", heat.furnace),
+        ("Alloy", f"{found.card.name}, {found.card.title}"),
+        ("Crucible", f"{heat.crucible or 'not named'}{weighs}"),
+        ("Charged", parts.weight_words(heat.metal_kg, how)),
+        ("Began", f"{began} {zone_words(heat.began_us, how)}"),
+        ("Lifted", lifted),
+        ("Ended", "" if heat.ended_us is None else exact_clock(heat.ended_us, how)),
+        ("Pour plan", found.plan.title),
+        ("Note", heat.note),
     )
 
 
@@ -123,20 +170,87 @@ def _lead(found: HeatAssessment) -> tuple[str, ...]:
 
 
 def sections(report: HeatReport) -> Iterable[Section]:
-    """Yield the parts of a heat's report."""
+    """Yield the parts of a heat's report: all pours and the picture first."""
+    if report.assessment.pours:
+        yield _all_pours(report)
+    yield picture_section(report.view)
     for pour in report.assessment.pours:
         yield pour_section(pour, report.how)
-    yield picture_section(report.view)
+    yield _asked(report)
     if report.assessment.dips:
         yield _dips(report)
     if report.assessment.events:
         began_us = report.assessment.heat.began_us
         yield parts.events_section(report.assessment.events, report.how, began_us)
+    yield parts.channels_section(report.channels, report.how)
     yield from budget_sections(report)
     yield _remarks(report)
     yield from parts.acts_sections(report.acts, report.how)
     yield parts.seal_section(report.seal, report.how)
-    yield Section("How a verdict is reached", said=(HOW_JUDGED,))
+
+
+def _all_pours(report: HeatReport) -> Section:
+    """Return one line for each mould: its verdict, and when it left the kiln and was poured."""
+    how = report.how
+    rows = []
+    for one in report.assessment.pours:
+        pour, sure = one.pour, f"± {show_exact_duration(one.pour.within_s)}"
+        out = "not noted" if pour.out_us is None else exact_clock(pour.out_us, how)
+        ended = "" if pour.ended_us is None else f" to {exact_clock(pour.ended_us, how)}"
+        rows.append(
+            (
+                Cell(one.verdict.value, kind=parts.verdict_kind(one.verdict)),
+                Cell(pour.mould, f"{one.mould.section} section"),
+                Cell(parts.weight_words(one.mould.metal_kg, how)),
+                Cell(out, sure if pour.out_us is not None else ""),
+                Cell(f"{exact_clock(pour.began_us, how)}{ended}", sure),
+                Cell(_decided(one)),
+            )
+        )
+    heads = ("Verdict", "Mould", "Metal it takes", "Out of the kiln", "Poured", "Decided by")
+    return Section("The pours", table=Table(heads, tuple(rows)), together=True)
+
+
+def _decided(assessed: PourAssessment) -> str:
+    """Return the requirements behind a pour's verdict, when that is no pass."""
+    if assessed.verdict is Verdict.PASS:
+        return "all requirements met, doubt included"
+    return "; ".join(
+        check.requirement for check in assessed.checks if check.verdict is assessed.verdict
+    )
+
+
+def _asked(report: HeatReport) -> Section:
+    """Return the pour plan: what was asked of each mould, and where each number comes from."""
+    plan = report.assessment.plan
+    if not plan.asked:
+        return Section("What was asked", said=(f"{plan.title}.",))
+    rows = tuple(
+        (
+            Cell(one.name, f"{one.section} sections" if one.section else ""),
+            Cell(_limits(one, report)),
+            Cell(one.source or "–"),
+        )
+        for one in plan.asked
+    )
+    heads = ("Requirement", "Limits", "Source of the limit")
+    return Section(f"What was asked: {plan.title}", table=Table(heads, rows))
+
+
+def _limits(asked: Asked, report: HeatReport) -> str:
+    unit = {"superheat": "K", "handover": "s", "overheat": "s"}.get(asked.kind, "C")
+    low, high = asked.low, asked.high
+    if low is None and high is None and asked.kind == "window":
+        spans = ((name, report.assessment.card.pouring(name)) for name in ("light", "heavy"))
+        return "; ".join(
+            f"{name} {range_words(span.low_c, span.high_c, 'C', report.how.unit)}"
+            for name, span in spans
+            if span is not None
+        )
+    said = range_words(low, high, unit, report.how.unit, exact=True)
+    if asked.above_c is None:
+        return said
+    return f"above {show_temperature(asked.above_c, report.how.unit)} for {said}"
 
 
 def pour_section(assessed: PourAssessment, how: Reader) -> Section:
@@ -144,8 +258,7 @@ def pour_section(assessed: PourAssessment, how: Reader) -> Section:
     checks = sorted(assessed.checks, key=lambda check: check.verdict.rank)
     rows = tuple(_check(check, how) for check in checks)
     heads = ("Verdict", "Requirement", "Found", "Limits", "Why")
-    when = exact_clock(assessed.pour.began_us, how)
-    note = f"Poured {when}, {assessed.mould.section} section; {assessed.verdict.value}."
+    note = f"{assessed.mould.section.capitalize()} section. {_instants(assessed, how)}"
     said = []
     if assessed.window_us is not None:
         times = " to ".join(exact_clock(t, how) for t in assessed.window_us)
@@ -153,7 +266,15 @@ def pour_section(assessed: PourAssessment, how: Reader) -> Section:
     else:
         said.append(f"{assessed.window_why[:1].upper()}{assessed.window_why[1:]}.")
     table = Table(heads, rows)
-    return Section(f"Pour of {assessed.pour.mould}", note=note, said=tuple(said), table=table)
+    title = f"Pour of {assessed.pour.mould}"
+    return Section(title, note=note, said=tuple(said), table=table)
+
+
+def _instants(assessed: PourAssessment, how: Reader) -> str:
+    pour = assessed.pour
+    sure = f"each ± {show_exact_duration(pour.within_s)}"
+    out = "" if pour.out_us is None else f"Out of the kiln {exact_clock(pour.out_us, how)}, poured "
+    return f"{out or 'Poured '}{exact_clock(pour.began_us, how)}, {sure}."
 
 
 def _check(check: PourCheck, how: Reader) -> tuple[Cell, ...]:
@@ -166,18 +287,30 @@ def _check(check: PourCheck, how: Reader) -> tuple[Cell, ...]:
     )
 
 
-def picture_section(view: HeatView) -> Section:
+def picture_section(view: HeatView, height: float = 450.0) -> Section:
     """Return the picture of the minutes around lift and pours."""
+    title = "What was measured, and what was computed"
     if not view.picture.traces:
-        return Section("What was measured", said=("There are no readings of this time.",))
+        return Section(title, said=("There are no readings of this time.",))
     words = "Metal and moulds against time; the numbers stand in the tables."
-    note = "Full lines are measured; dashed ones are computed, with their uncertainty (k = 2)."
-    return Section(
-        "What was measured, and what was computed",
-        note=note,
-        figure=svg.draw(heat_figure(view), words, height=620.0),
-        key=parts.key_of(view.picture),
-    )
+    drawn, small = parts.drawing(heat_figure(view), words, height)
+    return Section(title, figure=drawn, small=small, key=tuple(_key(view)), together=True)
+
+
+def _key(view: HeatView) -> Iterable[KeyEntry]:
+    """Yield the marks of a heat's picture; its lines bear their names."""
+    yield from parts.key_of(view.picture)
+    pours = view.assessment.pours
+    if any(isinstance(one.mould_course, MouldCooling) for one in pours):
+        yield parts.line_entry("mould, computed, with U", DAY["accent"])
+    if any(isinstance(one.metal, Quantity) and one.dip_us is not None for one in pours):
+        yield parts.line_entry("metal, computed", DAY["ember"])
+    if any(one.window_us is not None for one in pours):
+        yield KeyEntry("metal and mould both right", DAY["accent"], shape="window")
+    for verdict in dict.fromkeys(one.verdict for one in pours):
+        sign = SIGNS[verdict]
+        yield KeyEntry(f"poured: {verdict}", DAY[sign.name],
+                       shape=sign.name)  # fmt: skip
 
 
 def _dips(report: HeatReport) -> Section:
@@ -189,7 +322,8 @@ def _dips(report: HeatReport) -> Section:
         when = exact_clock(dip.at_us, report.how)
         rows.append(cells(when, dip.channel, settled, dip_words(dip.dip, report.how.unit)))
     note = "Each immersion of the lance. One that was pulled early is a lower bound."
-    return Section("Dips", note=note, table=Table(("Dip", "Probe", "Settled at", ""), tuple(rows)))
+    heads = ("Dip", "Probe", "Settled at", "What it was worth")
+    return Section("Dips", note=note, table=Table(heads, tuple(rows)))
 
 
 def budget_sections(report: HeatReport) -> Iterable[Section]:

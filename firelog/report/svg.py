@@ -11,29 +11,42 @@ import html
 from collections.abc import Iterable
 from typing import Any
 
-from firelog.report.axes import LEFT, RIGHT, Frame, axes_of, frame_of, ticks, time_ticks
+from firelog.report import labels
+from firelog.report.axes import LEFT, Frame, axes_of, frame_of, ticks, time_ticks
+from firelog.report.printed import printed
+from firelog.say.verdicts import SIGNS
+from firelog.view.palette import DAY
 
+_NARROW = 500.0  # on a phone there is no margin for names: they stand on the lines
 _DASHES = {"dash": "9,5", "dot": "2,4", "dashdot": "9,4,2,4", "longdash": "14,5"}
 
 
-def draw(
-    figure: dict[str, Any], words: str, *, width: float = 1000.0, height: float = 520.0
-) -> str:
+def draw(figure: dict[str, Any], words: str, *, width: float = 760.0, height: float = 430.0) -> str:
     """Return the figure as an SVG element; ``words`` say what it shows to those who cannot see it.
 
-    An empty string when there is nothing to draw.
+    Dashes and names are those of paper (:mod:`firelog.report.printed`). An empty string when there
+    is nothing to draw.
     """
+    figure = printed(figure, width)
     lines = [line for line in figure["data"] if line.get("visible", True) and _seen(line)]
     layout = figure["layout"]
     if not any(len(line["x"]) for line in lines):
         return ""
     frame = frame_of(lines, layout, width, height)
+    if width > _NARROW:
+        bands = [one for one in layout.get("shapes", ()) if _is_band(one)]
+        right = labels.margin_for(labels.labels(frame, lines, bands))
+        frame = frame_of(lines, layout, width, height, right)
+        names = labels.labels(frame, lines, bands)
+    else:
+        names = []
     parts = [
         *(_shape(frame, one) for one in layout.get("shapes", ())),
         *_grid(frame, layout),
         *(_line(frame, line) for line in lines if "lines" in line["mode"]),
         *(mark for line in lines if "markers" in line["mode"] for mark in _marks(frame, line)),
         *(_note(frame, one) for one in layout.get("annotations", ())),
+        *(labels.drawn(one) for one in names),
     ]
     said = html.escape(words)
     return (
@@ -51,7 +64,7 @@ def _seen(line: dict[str, Any]) -> bool:
 # ---------------------------------------------------------------- axes
 def _grid(frame: Frame, layout: dict[str, Any]) -> Iterable[str]:
     grid, soft = layout["xaxis"]["gridcolor"], layout["xaxis"]["tickfont"]["color"]
-    right = frame.width - RIGHT
+    right = frame.width - frame.right
     across = axes_of(layout, "x")
     for ref, axis in axes_of(layout, "y").items():
         if not axis.get("visible", True):
@@ -74,9 +87,14 @@ def _grid(frame: Frame, layout: dict[str, Any]) -> Iterable[str]:
     yield _text((LEFT + right) / 2, frame.height - 6, said, soft, "middle")
 
 
+def _most(frame: Frame) -> int:
+    """Return how many clock times fit along the axis."""
+    return max(3, min(9, round((frame.width - LEFT - frame.right) / 68.0)))
+
+
 def _times(frame: Frame, name: str, ref: str, grid: str, soft: str) -> Iterable[str]:
     bottom = frame.up(f"{ref} domain", 0.0)
-    for at, text in time_ticks(*frame.x[name], most=9):
+    for at, text in time_ticks(*frame.x[name], most=_most(frame)):
         x = frame.across(name, at)
         top = frame.up(f"{ref} domain", 1.0)
         yield f'<path d="M{x:.1f} {top:.1f}V{bottom:.1f}" stroke="{grid}"/>'
@@ -85,7 +103,7 @@ def _times(frame: Frame, name: str, ref: str, grid: str, soft: str) -> Iterable[
 
 
 def _uprights(frame: Frame, ref: str, grid: str) -> Iterable[str]:
-    for at, _ in time_ticks(*frame.x["x"], most=9):
+    for at, _ in time_ticks(*frame.x["x"], most=_most(frame)):
         x = frame.across("x", at)
         top, bottom = frame.up(f"{ref} domain", 1.0), frame.up(f"{ref} domain", 0.0)
         yield f'<path d="M{x:.1f} {top:.1f}V{bottom:.1f}" stroke="{grid}"/>'
@@ -155,6 +173,17 @@ def _mark(symbol: str, size: float, colour: str) -> str:
     return f'<path d="M0 {-size}L{size} 0L0 {size}L{-size} 0Z" fill="{colour}"/>'
 
 
+def sign(name: str, colour: str) -> str:
+    """Return a verdict's shape, the window's, or the mark of what was noted, around the origin."""
+    if name == "window":
+        return (
+            f'<rect x="-6" y="-6" width="12" height="12" fill="{DAY["stripe"]}"'
+            f' stroke="{colour}" stroke-dasharray="1,3"/>'
+        )
+    symbols = {one.name: one.symbol for one in SIGNS.values()}
+    return _mark(symbols.get(name, "diamond"), 5.5, colour)
+
+
 # ---------------------------------------------------------------- shapes and notes
 def _shape(frame: Frame, shape: dict[str, Any]) -> str:
     across, up = shape.get("xref", "x"), shape.get("yref", "y")
@@ -173,13 +202,19 @@ def _shape(frame: Frame, shape: dict[str, Any]) -> str:
         f' fill="{shape.get("fillcolor", "none")}"/>'
     )
     label = shape.get("label", {})
-    if not label.get("text"):
+    if not label.get("text") or (_is_band(shape) and frame.width > _NARROW):
         return drawn
     colour, text = label["font"]["color"], html.unescape(label["text"])
     if label.get("textposition") == "top left":
         return drawn + _text(x0 + 4, top + 13, text, colour, "start")
     turn = label.get("textangle", 0)
     return drawn + _text((x0 + x1) / 2, top + tall / 2, text, colour, "middle", turn=turn)
+
+
+def _is_band(shape: dict[str, Any]) -> bool:
+    """Whether a shape is a range across the whole panel, named in the margin."""
+    label = shape.get("label", {})
+    return bool(label.get("text")) and label.get("textposition") == "top left"
 
 
 def _note(frame: Frame, note: dict[str, Any]) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +12,9 @@ from firelog.errors import InputError, NotFoundError
 from firelog.record import castings, heats
 from firelog.record.store import Store
 from firelog.report import casting, firing, heat, page, pdf
-from firelog.report.sheet import CAUTIONS, Sheet
+from firelog.report.sheet import Letterhead, Sheet
+
+_PLAIN = Letterhead()
 
 
 @dataclass(frozen=True)
@@ -23,8 +25,14 @@ class MadeReport:
     facts: dict[str, Any]
 
 
-def make(store: Store, name: str, made_us: int, kind: str | None = None) -> MadeReport:
-    """Return the report of the firing, heat or casting of that name.
+def make(
+    store: Store,
+    name: str,
+    made_us: int,
+    kind: str | None = None,
+    letterhead: Letterhead = _PLAIN,
+) -> MadeReport:
+    """Return the report of the firing, heat or casting of that name, for whom ``letterhead`` says.
 
     Raises :class:`NotFoundError` when there is none, InputError when several things bear the name.
     """
@@ -42,7 +50,9 @@ def make(store: Store, name: str, made_us: int, kind: str | None = None) -> Made
             f"{name!r} is {' and '.join(known)}; say which with --of {next(iter(known))}"
         )
     sheet, facts = next(iter(known.values()))(store, name, made_us)
-    return MadeReport(sheet, {**facts, "cautions": list(CAUTIONS)})
+    sheet = replace(sheet, letterhead=letterhead)
+    for_whom = {"client": letterhead.client, "job": letterhead.job}
+    return MadeReport(sheet, {**facts, **for_whom, "cautions": list(sheet.cautions)})
 
 
 def to_file(made: MadeReport, target: Path, paper: str = "A4", *, replace: bool = False) -> None:

@@ -74,7 +74,7 @@ def test_a_heat_report_says_what_pour_says(foundry: Path, firelog: Run) -> None:
         assert pour["mould"] in text
         for check in pour["checks"]:
             assert check["requirement"] in text
-    assert text.count("<svg") == 1
+    assert text.count('<svg class="wide"') == 1
 
 
 def test_a_casting_report_says_what_audit_says(foundry: Path, firelog: Run) -> None:
@@ -94,7 +94,7 @@ def test_a_casting_report_says_what_audit_says(foundry: Path, firelog: Run) -> N
             assert cause["cause"] in text
         assert "never proves a cause" in text
         assert "the cause is" not in text
-        assert text.count("<svg") == 2  # the firing, and the minutes of the pour
+        assert text.count('<svg class="wide"') == 2  # the firing, and the minutes of the pour
         assert "Uncertainty of lance" in text
         assert told["budgets"]["lance"]["expanded_k"] > 0.0
         assert told["seal"]["head"] in text

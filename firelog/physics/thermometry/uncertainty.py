@@ -113,8 +113,8 @@ _HALF_WIDTHS = ("cold_junction_k", "digit_k", "logger_k", "cable_k", "drift_k", 
 DEFAULT_CHAIN = MeasurementChain()
 _ALLOWED = "allowed for, not known"
 _LOGGER_K = 2.0
-# ± 2 K: datasheet of the MAX6675; ± 0.15 % of full scale: MAX31856. A source names no size in words:
-# that stands beside it, in the reader's unit.
+# ± 2 K: datasheet of the MAX6675; ± 0.15 % of full scale: MAX31856. A source names no size in
+# words: that stands beside it, in the reader's unit.
 _LOGGER_SOURCE = "datasheets of the MAX6675 and the MAX31856"
 _IMMERSION_K = 3.0
 _IMMERSION_SOURCE = "common practice, no source"
