@@ -24,7 +24,7 @@ _STYLES = {
 }
 _CHARACTER = 6.6  # width of a character of a name, in the drawing's units
 _ROWS = 3  # rows of names above a panel
-_ROW = 0.06  # the height of one, as a share of the panel's
+_ROW = 0.085  # the height of one, as a share of the panel's
 
 
 def dash_of(colour: str, usual: str = "solid") -> tuple[str, float | None]:
@@ -59,7 +59,7 @@ def _styled(line: dict[str, Any]) -> dict[str, Any]:
 def _with_room(layout: dict[str, Any]) -> dict[str, Any]:
     """Part the two panels of a heat so far that rows of names fit between them."""
     lower, upper = dict(layout["yaxis4"]), dict(layout["yaxis"])
-    lower["domain"], upper["domain"] = [0.0, 0.47], [0.70, 0.92]
+    lower["domain"], upper["domain"] = [0.0, 0.45], [0.71, 0.92]
     return {"yaxis4": lower, "yaxis": upper}
 
 
@@ -67,7 +67,7 @@ def _lifted(note: dict[str, Any]) -> dict[str, Any]:
     """Move a panel's heading to where the panel is now."""
     if note.get("yref") != "paper":
         return note
-    return {**note, "y": 0.555 if note["y"] < 0.6 else 0.93}
+    return {**note, "y": 0.59 if note["y"] < 0.6 else 0.93}
 
 
 def _above(names: list[dict[str, Any]], layout: dict[str, Any], width: float) -> Iterable[Any]:
