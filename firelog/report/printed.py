@@ -67,7 +67,7 @@ def _lifted(note: dict[str, Any]) -> dict[str, Any]:
     """Move a panel's heading to where the panel is now."""
     if note.get("yref") != "paper":
         return note
-    return {**note, "y": 0.59 if note["y"] < 0.6 else 0.93}
+    return {**note, "y": 0.575 if note["y"] < 0.6 else 0.93}
 
 
 def _above(names: list[dict[str, Any]], layout: dict[str, Any], width: float) -> Iterable[Any]:
