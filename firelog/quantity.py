@@ -23,6 +23,8 @@ class Quantity:
     ``value`` in ``unit`` ("C" a temperature [°C], "K" a difference [K], "s" a duration [s]);
     ``expanded``: its expanded uncertainty U, k = 2 (JCGM 100:2008, 6.2.1), in the same unit, in K
     for a temperature; NaN where none can be stated. ``why``: what the number rests on, in words.
+    ``sensor`` is the channel that it comes from; ``assumed`` what nobody stated, ``counted`` what U
+    holds and ``not_counted`` what it leaves out.
     """
 
     value: float
@@ -30,6 +32,10 @@ class Quantity:
     expanded: float
     how: How
     why: str
+    sensor: str = ""
+    assumed: tuple[str, ...] = ()
+    counted: tuple[str, ...] = ()
+    not_counted: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

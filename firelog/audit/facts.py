@@ -217,7 +217,7 @@ def _handover(spec: FactSpec, case: Case) -> Fact:
     assert case.pour is not None
     pour = case.pour.pour
     limit = _planned(case, "handover", spec.side) or spec.limit
-    delay = handover(pour.out_us, pour.began_us, pour.within_s)
+    delay = handover(pour.out_us, pour.began_us, pour.within_s, pour.out_within_s)
     if limit is None:
         return evidence.silent(spec, "no limit is known", unit="s")
     return _held(spec, delay, limit, pour.out_us, "s")

@@ -94,7 +94,7 @@ def pour(
 def _later(course: MouldCooling | Unknown, delay_s: float) -> int:
     if isinstance(course, Unknown):
         raise InputError(f"another delay cannot be computed: {course.why}")
-    longest_s = float(course.course.t_s[-1])
+    longest_s = course.course.lasting_s
     if not 0.0 <= delay_s <= longest_s:
         raise InputError(
             f"a delay of {show_exact_duration(delay_s)} cannot be computed; the mould's cooling "

@@ -92,6 +92,7 @@ def add(
 ) -> None:
     """Enter a heat NAME; its readings are those of the furnace in its time."""
     from firelog.cli.clock import instant_or_now, now_us
+    from firelog.errors import InputError
     from firelog.pouring.alloys import alloy
     from firelog.pouring.plan import plan_for, read_pour_plan
     from firelog.record import guards
@@ -101,6 +102,8 @@ def add(
 
     card = alloy(alloy_name)
     asked = plan_for(card.name) if plan is None else read_pour_plan(plan)
+    if misfit := asked.misfit(card):
+        raise InputError(f"{misfit}; name another with --plan, or leave it out for ours")
     foundry = settings.read_foundry()
     began_us, lifted_us, ended_us = (
         None if text is None and what != "began" else instant_or_now(text, foundry)

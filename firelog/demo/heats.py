@@ -1,7 +1,7 @@
 """The demo's heats: shells filled from one crucible, some right, some unproven, some cold.
 
 A melt's own record is that of its furnace's firing. What follows the lift is made here: the
-crucible cools as two lumps, and a lance dips into it, once too briefly.
+crucible cools through its wall, and a lance dips into it, once too briefly.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from firelog.judge.mould import MouldShape
-from firelog.physics.metal.cooling import Melt, lifted
+from firelog.physics.metal.crucible import Vessels, cooled
 from firelog.pouring.plan import plan_for
 from firelog.readings import FloatArray, Quality, Unit
 from firelog.record import heats
@@ -136,7 +136,8 @@ def _read_after_lift(store: Store, made: DemoHeat, melt: Firing, lifted_us: int)
     crucible = store.channel(melt.kiln, "crucible")
     before = store.readings(crucible.id, melt.began_us, melt.ended_us)
     t_s = np.arange(1.0, float(made.lasts_s))
-    metal_c, _ = lifted(Melt(_METAL_KG, _CRUCIBLE_KG), float(before.value[-1]), t_s)
+    every_s, melts = cooled(_vessel(), before.value[-1:], float(made.lasts_s))
+    metal_c = np.interp(t_s, every_s, melts[0])
     store.add_readings(
         store.channel(melt.kiln, "lance").id,
         lifted_us + (t_s * 1e6).astype("int64"),
@@ -144,6 +145,15 @@ def _read_after_lift(store: Store, made: DemoHeat, melt: Firing, lifted_us: int)
         np.full(len(t_s), Quality.OK, dtype=np.uint8),
         Unit.C,
     )
+
+
+def _vessel() -> Vessels:
+    """The invented foundry's crucible: its wall conducts 15 W/mK."""
+    one = (
+        *(_METAL_KG, _CRUCIBLE_KG, 15.0, 2e4, 10.0, 0.85, 0.5, 1.0, 0.8, 1.0, 900.0),
+        *(500.0, 7700.0, 240e3, 850.0, 975.0, 0.0),
+    )
+    return Vessels(*(np.array([value]) for value in one))
 
 
 def _lance(made: DemoHeat, t_s: FloatArray, metal_c: FloatArray) -> FloatArray:

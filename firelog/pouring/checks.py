@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,6 +23,7 @@ from firelog.units import TemperatureUnit
 from firelog.verdict import Verdict, worst
 
 _LONGEST_GAP_S = 60.0
+_NEAR_K = 30.0  # what a couple without a stated tolerance may be off at most; common practice
 
 
 @dataclass(frozen=True)
@@ -30,7 +31,7 @@ class PourCheck:
     """One requirement of one pour: ``measured`` against ``low``, ``high`` in ``unit`` [°C, K, s].
 
     ``uncertainty`` is U (k = 2) [K of a temperature]. ``how`` is measured, computed, lower bound,
-    noted or empty.
+    noted or empty. ``sensor``, ``assumed``, ``counted`` and ``not_counted`` as of a Quantity.
     """
 
     requirement: str
@@ -43,6 +44,10 @@ class PourCheck:
     uncertainty: float | None
     how: str
     why: str
+    sensor: str = ""
+    assumed: tuple[str, ...] = ()
+    counted: tuple[str, ...] = ()
+    not_counted: tuple[str, ...] = ()
 
 
 def window(asked: Asked, card: AlloyCard, section: str, metal: Quantity | Unknown) -> PourCheck:
@@ -74,7 +79,10 @@ def superheat(
     if card.disputed:
         low, high = (show_temperature(value_c, unit) for value_c in card.liquidus_c)
         why += f"; sources put the liquidus between {low} and {high}"
-    superheat = Quantity(value_k, "K", expanded_k, metal.how, why)
+    counted = (*metal.counted, "the liquidus between its sources")
+    superheat = replace(
+        metal, value=value_k, unit="K", expanded=expanded_k, why=why, counted=counted
+    )
     return _limits(asked, superheat, asked.low, asked.high, "K")
 
 
@@ -107,6 +115,13 @@ def overheat(
     ]
     if not melts:
         return _nothing(asked, "s", "no thermocouple in the melt was recorded", None, asked.high)
+    unsure = [one.name for one in melts if _unsure_near(one, asked.above_c, until_s)]
+    if unsure:
+        why = (
+            f"{', '.join(unsure)}: the thermocouple has no stated tolerance at the temperatures "
+            "that would decide it"
+        )
+        return _nothing(asked, "s", why, None, asked.high)
     proven, possible, name = 0.0, 0.0, melts[0].name
     for one in melts:
         sure, maybe = _time_above(one, asked.above_c, until_s)
@@ -122,6 +137,13 @@ def overheat(
     return _limits(asked, time_above, None, asked.high, "s")
 
 
+def _unsure_near(trace: ChannelTrace, limit_c: float, until_s: float) -> bool:
+    """Tell whether readings near or above the limit come from beyond the couple's tolerance."""
+    inside = (trace.t_s <= until_s) & np.isfinite(trace.temp_c)
+    near = inside & (trace.temp_c > limit_c - _NEAR_K)
+    return bool(np.any(near & ~np.isfinite(trace.expanded_k)))
+
+
 def _time_above(trace: ChannelTrace, limit_c: float, until_s: float) -> tuple[float, float]:
     inside = trace.t_s <= until_s
     usable = inside & np.isfinite(trace.temp_c)
@@ -134,6 +156,12 @@ def _time_above(trace: ChannelTrace, limit_c: float, until_s: float) -> tuple[fl
     proven = float(np.sum(span_s * np.where(short, np.minimum(sure[1:], sure[:-1]), 0.0)))
     possible = float(np.sum(span_s * np.where(short, np.maximum(maybe[1:], maybe[:-1]), 1.0)))
     return proven, possible
+
+
+def not_judged(asked: Asked, why: str) -> PourCheck:
+    """Return a requirement that cannot be judged, and why: not proven."""
+    unit = {"handover": "s", "overheat": "s", "superheat": "K"}.get(asked.kind, "C")
+    return _nothing(asked, unit, why, asked.low, asked.high)
 
 
 # ---------------------------------------------------------------- one limit or two
@@ -167,6 +195,10 @@ def _limits(
         expanded if math.isfinite(expanded) else None,
         quantity.how,
         _said(verdict, missed, quantity),
+        quantity.sensor,
+        quantity.assumed,
+        quantity.counted,
+        quantity.not_counted,
     )
 
 

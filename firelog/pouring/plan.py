@@ -9,11 +9,13 @@ from typing import Any, cast
 
 from firelog import tomlfile
 from firelog.errors import InputError
+from firelog.physics.metal.metals import AlloyCard
 from firelog.reference import shared_folder
 from firelog.tomlfile import TomlTable
 from firelog.units import TemperatureUnit, parse_difference, parse_duration, parse_temperature
 from firelog.verdict import Decision
 
+_FAR_ABOVE_K = 250.0  # more above every pouring range is another metal's limit; common practice
 KINDS = ("window", "superheat", "handover", "mould temperature", "overheat")
 _COMMON = ("name", "kind", "section", "decision", "source")
 _KEYS = {
@@ -46,13 +48,45 @@ class Asked:
 class PourPlan:
     """A title and the requirements, with the text they were read from.
 
-    ``alloys`` names the alloy cards it was written for; empty where the file does not say.
+    ``alloys`` names the alloy cards and ``moulds`` the materials it was written for; empty where
+    the file does not say.
     """
 
     title: str
     asked: tuple[Asked, ...]
     text: str = ""
     alloys: tuple[str, ...] = ()
+    moulds: tuple[str, ...] = ()
+
+    def misfit(self, card: AlloyCard, material: str | None = None) -> str:
+        """Return in words why the plan does not fit this alloy or mould; empty where it does.
+
+        A plan that names its alloys or moulds fits no other. One that names none is refused where
+        its limits and the alloy's melting range [°C] cannot both be meant.
+        """
+        if self.alloys and card.name not in self.alloys:
+            return f"the plan {self.title!r} is for {', '.join(self.alloys)}, not for {card.name}"
+        if self.moulds and material is not None and material not in self.moulds:
+            return f"the plan {self.title!r} is for {', '.join(self.moulds)}, not for {material}"
+        for one in self.asked:
+            if said := _contradiction(one, card):
+                return f"{one.name!r} of the plan {self.title!r} does not fit {card.name}: {said}"
+        return ""
+
+
+def _contradiction(asked: Asked, card: AlloyCard) -> str:
+    low, high = card.solidus_c[0], card.liquidus_c[1]
+    if asked.kind == "window" and asked.high is not None and asked.high <= low:
+        return "its pouring range lies below where the metal has frozen"
+    if asked.kind == "mould temperature" and asked.low is not None and asked.low >= low:
+        return "a mould so hot would never let the metal freeze"
+    if asked.kind == "overheat" and asked.above_c is not None:
+        pouring = [span for span in (card.light, card.heavy) if span is not None]
+        if asked.above_c < high:
+            return "its limit of overheating lies below the liquidus"
+        if pouring and asked.above_c > max(span.high_c for span in pouring) + _FAR_ABOVE_K:
+            return "its limit of overheating lies far above every pouring range of the alloy"
+    return ""
 
 
 def read_pour_plan(name: str) -> PourPlan:
@@ -94,7 +128,7 @@ def _shipped() -> dict[str, Path]:
 def parse_pour_plan(text: str, file: str) -> PourPlan:
     """Read a pour plan from its text; raises :class:`InputError` with file and line."""
     table = tomlfile.parse(text, file)
-    table.only(("title", "unit", "alloys", "require"))
+    table.only(("title", "unit", "alloys", "moulds", "require"))
     unit = cast(TemperatureUnit, table.get("unit", tomlfile.choice(("C", "F", "K")), "C"))
     asked = tuple(_asked(row, unit) for row in table.tables("require"))
     names = [one.name for one in asked]
@@ -102,7 +136,9 @@ def parse_pour_plan(text: str, file: str) -> PourPlan:
         if names.count(name) > 1:
             raise table.fail(f"there are two requirements {name!r}; give each its own name")
     title = table.need("title", tomlfile.text)
-    return PourPlan(title, asked, text, table.get("alloys", tomlfile.texts, ()))
+    alloys: tuple[str, ...] = table.get("alloys", tomlfile.texts, ())
+    moulds: tuple[str, ...] = table.get("moulds", tomlfile.texts, ())
+    return PourPlan(title, asked, text, alloys, moulds)
 
 
 def _asked(row: TomlTable, unit: TemperatureUnit) -> Asked:

@@ -6,6 +6,7 @@ The command, the board's page and the report all come through here, so that ther
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -13,13 +14,12 @@ import numpy as np
 from firelog.physics.metal import cooling
 from firelog.physics.metal.cooling import LossRate, Window
 from firelog.physics.metal.metals import AlloyCard
-from firelog.physics.mould.conduction import at as course_at
 from firelog.pouring import alloys
 from firelog.pouring import checks as checks_of
 from firelog.pouring import metal as metals
 from firelog.pouring.checks import PourCheck
 from firelog.pouring.handover import handover
-from firelog.pouring.metal import SeenDip
+from firelog.pouring.metal import KnownMetal, SeenDip
 from firelog.pouring.mould import MouldCooling, mould_course
 from firelog.pouring.plan import Asked, PourPlan, parse_pour_plan, plan_for
 from firelog.quantity import Quantity, Unknown
@@ -37,6 +37,10 @@ CAUTIONS = (
     "Zinc and copper fume, carbon monoxide from burn-out: extraction and gas alarms of their own.",
     "Silica dust at break-out: wet methods or extraction, and a respirator.",
     "firelog judges a record. It is no safety device; local codes and licensed practice decide.",
+)
+AT_CRUCIBLE = (
+    "At the crucible: two people, face shield, leather or aluminised clothing, nobody in the way; "
+    "a lance goes in hot and dry, and nobody stays over the melt to wait for a reading."
 )
 _WINDOW_S = 900.0
 
@@ -56,7 +60,7 @@ class PourAssessment:
     window_us: tuple[int, int] | None
     window_why: str
     latest_us: int | None = None  # until when the mould is proven hot enough; None: not known
-    dip_us: int | None = None  # the dip that the metal's temperature was reckoned from
+    dip_us: int | None = None  # the dip nearest to the pour of those that told the metal
 
     @property
     def verdict(self) -> Verdict:
@@ -67,7 +71,7 @@ class PourAssessment:
         """Return the mould's temperature [°C] at the pour, its words in ``unit``."""
         if isinstance(self.mould_course, Unknown):
             return self.mould_course
-        return self.mould_course.at(self.pour.began_us, unit)
+        return self.mould_course.at(self.pour.began_us, unit, self.pour.within_s)
 
 
 @dataclass(frozen=True)
@@ -85,9 +89,20 @@ class HeatAssessment:
     remarks: tuple[str, ...] = field(default_factory=tuple)
 
     @property
+    def cautions(self) -> tuple[str, ...]:
+        """What to beware of: at the crucible, the fumes of this alloy, and in general."""
+        return cautions_of(self.card)
+
+    @property
     def verdict(self) -> Verdict:
         """The worst of its pours; not proven when nothing was poured."""
         return worst(pour.verdict for pour in self.pours)
+
+
+def cautions_of(card: AlloyCard) -> tuple[str, ...]:
+    """Return the usual cautions for pouring an alloy, its own fumes among them."""
+    fumes = f"{card.name} gives off: {', '.join(card.fumes)}. Extraction, and a respirator."
+    return (AT_CRUCIBLE, *((fumes,) if card.fumes else ()), *CAUTIONS)
 
 
 def assess_heat(store: Store, heat: Heat, words_in: TemperatureUnit = "C") -> HeatAssessment:
@@ -98,16 +113,17 @@ def assess_heat(store: Store, heat: Heat, words_in: TemperatureUnit = "C") -> He
     card = alloys.alloy(heat.alloy)
     plan = plan_of(heat)
     traces = metals.traces_of(store, heat)
-    seen = metals.dips_of(traces, heat.began_us)
-    loss = metals.loss_of(store, heat)
-    pours = tuple(
-        _pour(store, heat, card, plan, pour, seen=seen, loss=loss, traces=traces, unit=words_in)
-        for pour in record.pours(store, heat)
-    )
+    seen = metals.dips_of(traces, heat, card)
+    poured = record.pours(store, heat)
     events = tuple(record.events_of(store, heat))
+    metal = metals.known_metal(store, heat, card, seen, poured, events=events)
+    pours = tuple(
+        _pour(store, heat, card, plan, pour, metal=metal, traces=traces, unit=words_in)
+        for pour in poured
+    )
     twice = heard.told(store, heat.furnace, record.span_us(store, heat), ("heat", heat.id))
-    remarks = (*(one.words for one in twice), *_remarks(heat, plan, seen, pours))
-    return HeatAssessment(heat, card, plan, pours, tuple(seen), loss, traces, events, remarks)
+    remarks = (*(one.words for one in twice), *_remarks(heat, card, plan, seen, pours))
+    return HeatAssessment(heat, card, plan, pours, tuple(seen), metal.loss, traces, events, remarks)
 
 
 def _pour(
@@ -117,26 +133,36 @@ def _pour(
     plan: PourPlan,
     pour: Pour,
     *,
-    seen: list[SeenDip],
-    loss: LossRate,
+    metal: KnownMetal,
     traces: tuple[ChannelTrace, ...],
     unit: TemperatureUnit,
     mould: Mould | None = None,
+    from_us: int | None = None,
 ) -> PourAssessment:
     mould = record.mould(store, pour.mould) if mould is None else mould
-    metal = metals.metal_at(heat, seen, loss, pour.began_us, unit)
     course = mould_course(store, mould, pour)
     until_s = seconds_since(heat.began_us, pour.began_us)
     asked = [one for one in plan.asked if one.section in (None, mould.section)]
     limits = _metal_limits(card, asked, mould.section)
-    window_us, why = _window(heat, pour, course, asked=asked, limits=limits, seen=seen, loss=loss)
-    dip = metals.dip_for(seen, pour.began_us)
+    window_us, why = _window(heat, metal, course, asked=asked, limits=limits, from_us=from_us)
+    near = metal.bound or metal.near(pour.began_us)
     unjudged = PourAssessment(
-        pour, mould, metal, course, (), window_us, why, _latest_us(course, asked),
-        None if dip is None else dip.at_us,
-    )  # fmt: skip
+        pour,
+        mould,
+        metal.at(pour.began_us, pour.within_s, unit),
+        course,
+        (),
+        window_us,
+        why,
+        _latest_us(course, asked),
+        None if near is None else near.at_us,
+    )
+    misfit = plan.misfit(card, None if mould.details is None else mould.details.get("material"))
     checks = tuple(
-        _check(one, unjudged, card, traces=traces, until_s=until_s, unit=unit) for one in asked
+        _check(one, unjudged, card, traces=traces, until_s=until_s, unit=unit)
+        if not misfit
+        else checks_of.not_judged(one, misfit)
+        for one in asked
     )
     return replace(unjudged, checks=checks)
 
@@ -157,7 +183,7 @@ def _check(
         case "superheat":
             return checks_of.superheat(asked, card, known.metal, unit)
         case "handover":
-            delay = handover(pour.out_us, pour.began_us, pour.within_s)
+            delay = handover(pour.out_us, pour.began_us, pour.within_s, pour.out_within_s)
             return checks_of.handover(asked, delay)
         case "mould temperature":
             return checks_of.mould_temperature(asked, known.mould_temperature(unit))
@@ -171,19 +197,46 @@ def foretell(
 ) -> PourAssessment:
     """Return what a mould that leaves (or left) the kiln at ``out_us`` [µs UTC] could be poured at.
 
-    Reckoned from the dips until ``now_us`` [µs UTC], as if it were poured then: its ``window_us``
-    is what is asked for. Its instants count as known to 5 s (common practice, no source). Nothing
-    is entered.
+    Reckoned from what was read until ``now_us`` [µs UTC], as if it were poured then: its
+    ``window_us`` is what is asked for. Where nobody noted the lift, it is taken as happening now.
+    Its instants count as known to 5 s (common practice, no source). Nothing is entered.
     """
+    return foretell_all(store, heat, [(mould, out_us)], now_us=now_us, words_in=words_in)[0]
+
+
+def foretell_all(
+    store: Store,
+    heat: Heat,
+    leaving: Sequence[tuple[Mould, int]],
+    *,
+    now_us: int,
+    words_in: TemperatureUnit,
+) -> list[PourAssessment]:
+    """Return the same for several moulds, each with when it leaves the kiln [µs UTC]."""
     card, plan = alloys.alloy(heat.alloy), plan_of(heat)
     traces = metals.traces_of(store, heat)
-    seen = [dip for dip in metals.dips_of(traces, heat.began_us) if dip.at_us <= now_us]
-    loss = metals.loss_of(store, heat)
-    pour = Pour(0, heat.name, mould.name, out_us, max(now_us, out_us), None, 5.0)
-    return _pour(
-        store, heat, card, plan, pour, seen=seen, loss=loss, traces=traces, unit=words_in,
-        mould=mould,
-    )  # fmt: skip
+    seen = metals.dips_of(traces, heat, card, until_us=now_us)
+    poured = [one for one in record.pours(store, heat) if one.began_us <= now_us]
+    events = [one for one in record.events_of(store, heat) if one.t_us <= now_us]
+    metal = metals.known_metal(store, heat, card, seen, poured, events=events, now_us=now_us)
+    found = []
+    for mould, left_us in leaving:
+        pour = Pour(0, heat.name, mould.name, left_us, max(now_us, left_us), None, 5.0)
+        found.append(
+            _pour(
+                store,
+                heat,
+                card,
+                plan,
+                pour,
+                metal=metal,
+                traces=traces,
+                unit=words_in,
+                mould=mould,
+                from_us=pour.began_us,
+            )
+        )
+    return found
 
 
 def _latest_us(course: MouldCooling | Unknown, asked: list[Asked]) -> int | None:
@@ -191,7 +244,7 @@ def _latest_us(course: MouldCooling | Unknown, asked: list[Asked]) -> int | None
     least = [one.low for one in asked if one.kind == "mould temperature" and one.low is not None]
     if isinstance(course, Unknown) or not least:
         return None
-    _, proven_s = cooling.latest_above_s(course.course, max(least))
+    _, proven_s = cooling.latest_above_s(course.course, max(least), course.out_within_s)
     return None if math.isinf(proven_s) else us_after(course.out_us, proven_s)
 
 
@@ -204,48 +257,47 @@ def plan_of(heat: Heat) -> PourPlan:
 
 def _window(
     heat: Heat,
-    pour: Pour,
+    metal: KnownMetal,
     course: MouldCooling | Unknown,
     *,
     asked: list[Asked],
     limits: tuple[float, float] | None,
-    seen: list[SeenDip],
-    loss: LossRate,
+    from_us: int | None,
 ) -> tuple[tuple[int, int] | None, str]:
-    """Return from when to when this pour was right, in µs, as its last settled dip foretold."""
-    settled = [one for one in seen if one.dip.settled and one.at_us <= pour.began_us]
+    """Return from when to when this pour was right, in µs, from kiln-out and lift on."""
     untold = "when it was right cannot be told: "
     if isinstance(course, Unknown):
         return None, untold + course.why
-    if not settled:
-        return None, f"{untold}no settled dip to reckon from"
+    if metal.course is None:
+        return None, untold + metal.why
     if limits is None:
         return None, f"{untold}no pouring range is known"
-    last = settled[-1]
-    if math.isnan(last.expanded_k):
+    if metal.unsure:
         return None, f"{untold}the thermocouple has no stated uncertainty at that temperature"
-    zero_us = max(last.at_us, heat.lifted_us or 0) if heat.lifted_us else last.at_us
-    zero_us = max(zero_us, course.out_us)
-    before_s = max(0.0, seconds_since(max(last.at_us, heat.lifted_us or 0), zero_us))
-    lost_k, lost_u_k = loss.lost_k(before_s)
+    zero_us = max(course.out_us, heat.lifted_us or 0, from_us or 0)
+    if metal.unknown_from_us is not None and metal.unknown_from_us <= zero_us:
+        return None, f"{untold}metal of unknown weight came in since the last dip"
     since_s = seconds_since(course.out_us, zero_us)
-    lasting_s = min(_WINDOW_S, float(course.course.t_s[-1]) - since_s)
+    lasting_s = min(_WINDOW_S, course.course.lasting_s - since_s)
     if lasting_s <= 0.0:
         return None, f"{untold}the mould has cooled for longer than it is followed"
-    t_s = np.linspace(0.0, lasting_s, 200)
-    core = course_at(course.course, t_s + since_s)[0]
-    mould_u = 2.0 * np.sqrt(np.mean((core[1:] - core[0]) ** 2, axis=0))
+    t_s = np.arange(0.0, lasting_s, 5.0)
+    begin_s = seconds_since(heat.began_us, zero_us)
+    known = np.array([metal.course.at(begin_s + t) for t in t_s.tolist()])
+    if metal.bound is not None:
+        known[:, 1] += metal.bound.bound_k
+    core = cooling.expanded_over(course.course, t_s + since_s, course.out_within_s)
     least = max((one.low or -300.0 for one in asked if one.kind == "mould temperature"),
                 default=-300.0)  # fmt: skip
     found = cooling.pour_window(
-        metal_c=last.dip.settled_c - lost_k,
-        metal_expanded_k=math.hypot(last.expanded_k, lost_u_k),
-        loss=loss,
+        t_s,
+        metal_c=known[:, 0],
+        metal_expanded_k=known[:, 1],
         metal_between_c=limits,
         mould_c=core[0],
-        mould_expanded_k=mould_u,
-        mould_t_s=t_s,
+        mould_expanded_k=core[1],
         mould_least_c=least,
+        bounded=metal.bound is not None,
     )
     why = f"no time was right: {found.why}" if found.empty else ""
     return _as_instants(found, zero_us), why
@@ -266,18 +318,24 @@ def _metal_limits(card: AlloyCard, asked: list[Asked], section: str) -> tuple[fl
 
 
 def _remarks(
-    heat: Heat, plan: PourPlan, seen: list[SeenDip], pours: tuple[PourAssessment, ...]
+    heat: Heat,
+    card: AlloyCard,
+    plan: PourPlan,
+    seen: list[SeenDip],
+    pours: tuple[PourAssessment, ...],
 ) -> tuple[str, ...]:
     found = []
+    if misfit := plan.misfit(card):
+        found.append(f"{misfit}; nothing is judged by it")
     if not pours:
         found.append("nothing was poured from this heat, so nothing is proven")
     if not plan.asked:
         found.append("the pour plan requires nothing, so nothing is proven")
     if heat.lifted_us is None:
         found.append("nobody noted when the crucible was lifted")
-    early = sum(1 for one in seen if not one.dip.settled)
-    if early:
-        found.append(f"{early} of {len(seen)} dips had not settled: see the list of dips")
+    told = sum(1 for one in seen if one.dip.settled)
+    if told < len(seen):
+        found.append(f"{told} of {len(seen)} dips told the metal's temperature: see the list")
     if not seen:
         found.append("no dip in the record of this heat")
     return tuple(found)

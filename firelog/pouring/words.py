@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from firelog.physics.metal.dips import Dip
+from firelog.physics.metal.dips import Dip, Outcome
 from firelog.pouring.checks import PourCheck
 from firelog.say.limits import range_words
-from firelog.say.numbers import plus_minus, show_difference, with_doubt
+from firelog.say.numbers import show_difference, with_doubt
 from firelog.units import TemperatureUnit
+
+AT_REST_K = 3.0  # a reading this near the metal needs no word of its delay
 
 
 def found_words(check: PourCheck, unit: TemperatureUnit) -> str:
@@ -20,11 +22,14 @@ def limits_words(check: PourCheck, unit: TemperatureUnit) -> str:
 
 
 def dip_words(dip: Dip, unit: TemperatureUnit) -> str:
-    """Return what is to be said of a dip: settled, or how far it still had to go."""
+    """Return what is to be said of a dip: what it told, or what helps the next one."""
+    behind = show_difference(abs(dip.climbing_k), unit)
     if dip.settled:
-        return "settled"
-    rest = show_difference(max(dip.climbing_k, 0.0), unit)
-    return (
-        f"pulled too early: it was still {rest} below where it was going "
-        f"({plus_minus(dip.fit_expanded_k, 'K', unit)}); {5.4 * dip.tau_s:.0f} s would have done"
-    )
+        if abs(dip.climbing_k) < AT_REST_K:
+            return "settled"
+        way = "below" if dip.climbing_k > 0.0 else "above"
+        return f"read {behind} {way} the metal: corrected for its delay of {dip.tau_s:.0f} s"
+    longer = f"{max(round(dip.longer_s), round(dip.every_s))} s longer would tell more"
+    if dip.outcome is Outcome.LOWER:
+        return f"pulled too early: the metal was hotter than it read; {longer}"
+    return f"it says nothing of the metal; {longer}"

@@ -123,7 +123,7 @@ def test_the_window_is_told_before_the_pour(firelog: Run, with_past: Path) -> No
     )
     assert added.returncode == 0, added.stderr
     when = heat["pours"][0]["began"]
-    done = firelog("heats", "window", "heron heat", "spare", "--out", heat["lifted"], "--at", when,
+    done = firelog("heats", "window", "heron heat", "spare", "--out", when, "--at", when,
                    "--json")  # fmt: skip
     assert done.returncode == 0, done.stderr
     start, end = json.loads(done.stdout)["window"]

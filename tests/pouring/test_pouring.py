@@ -121,7 +121,7 @@ def test_a_pour_that_is_right(store):
     metal = assessment.pours[0].metal
     assert metal.how == "measured"
     assert metal.value == pytest.approx(1140.0, abs=8.0)
-    assert metal.expanded < 8.0
+    assert metal.expanded < 13.0
     superheat = assessment.pours[0].checks[1]
     assert superheat.measured == pytest.approx(metal.value - 973.9, abs=0.1)
     assert superheat.uncertainty > metal.expanded
@@ -134,7 +134,7 @@ def test_a_cold_pour_fails(store):
     assert verdicts(assessment)["window"] is Verdict.FAIL
     assert assessment.verdict is Verdict.FAIL
     assert assessment.pours[0].window_us is None
-    assert "metal is too cold" in assessment.pours[0].window_why
+    assert "metal is not proven hot enough" in assessment.pours[0].window_why
 
 
 def test_a_dip_in_the_furnace_is_carried_with_growing_doubt(store):
@@ -144,7 +144,7 @@ def test_a_dip_in_the_furnace_is_carried_with_growing_doubt(store):
     assert metal.how == "computed"
     assert metal.value < 1135.0
     assert metal.expanded > 15.0
-    assert "no past heats of this crucible" in metal.why
+    assert "no dip after a lift of this crucible" in metal.why
 
 
 def test_no_dip_is_not_proven(store):
@@ -228,8 +228,8 @@ def test_the_window_is_foretold(store):
     """From its dip on, the minutes in which metal and mould are both right are named."""
     assessment = enter(store, [GOOD])
     start_us, end_us = assessment.pours[0].window_us
-    assert T0 + (LIFT_S + 50) * S <= start_us < end_us
-    assert end_us - start_us < 120 * S
+    assert T0 + LIFT_S * S <= start_us < T0 + (LIFT_S + 60) * S < end_us
+    assert end_us - start_us < 180 * S
 
 
 def test_the_window_before_the_pour(store):
@@ -252,7 +252,7 @@ def test_the_window_before_the_pour(store):
         store, heat, waiting, out_us=T0 + LIFT_S * S, now_us=T0 + (LIFT_S + 5) * S, words_in="C"
     )
     assert early.window_us is None
-    assert "no settled dip" in early.window_why
+    assert "no dip before the pour" in early.window_why
 
 
 def test_until_when_the_mould_is_hot_enough(store):
@@ -362,8 +362,8 @@ def test_own_past_heats_set_the_loss(store):
         )
     assessment = enter(store, [(1120, 1180, 1160.0)])
     assert assessment.loss.heats == 3
-    assert assessment.loss.k_per_min == pytest.approx(60.0, abs=2.0)
-    assert "from 3 past heats of this crucible" in assessment.pours[0].metal.why
+    assert assessment.loss.standard_k_per_min < 8.0
+    assert "3 earlier heats of this crucible" in assessment.pours[0].metal.why
 
 
 def test_a_card_without_a_range(store):

@@ -1,27 +1,24 @@
-"""The minutes between kiln, furnace and pour: how a mould and a melt lose their heat.
+"""The minutes between kiln and pour: how a mould cools, and when both it and the metal are right.
 
-A mould out of the kiln is the same conduction problem with a cold outside. A melt is two lumps,
-metal and crucible, that radiate; where the foundry has measured its own losses, those are used
-instead, and where it has not, the default rate carries half of itself as uncertainty.
+A mould out of the kiln is the conduction problem of a burnout with a cold outside. What is not
+known of it is drawn together, instants included.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import stdtrit  # type: ignore[import-untyped, unused-ignore]
+from scipy.special import ndtri  # type: ignore[import-untyped, unused-ignore]
+from scipy.stats import qmc  # type: ignore[import-untyped, unused-ignore]
 
 from firelog.errors import InputError
-from firelog.physics.mould.body import SIGMA_W_PER_M2_K4, Body, Layer, Surface, plain
-from firelog.physics.mould.conduction import TemperatureHistory, at, run
-from firelog.physics.mould.core import DRAWS, Unknowns, drawn
+from firelog.physics.mould.body import Body, Layer, Surface, plain
+from firelog.physics.mould.conduction import TemperatureHistory, run
 from firelog.physics.mould.outside import outside
-from firelog.physics.mould.problem import problem, state_at
+from firelog.physics.mould.problem import Draws, problem, state_at
 from firelog.readings import FloatArray
-from firelog.units import ZERO_C_IN_K
 
 TOLERANCE_K = 1.0
 SAND = plain("dry sand", 1600.0, 0.35, 800.0)  # from memory
@@ -49,12 +46,30 @@ class Handling:
 
     @property
     def surface(self) -> Surface:
-        """The outer face in that air: 5.7 + 3.8·v [W/m²K], at least 8.
+        """The outer face in that air: 5.7 + 3.8·v [W/m²K], at least 10.
 
         Source: McAdams, Heat Transmission, for a plane in wind of v [m/s], from memory; the least
-        for still air is common practice, no source.
+        is free convection at a face some 600 K hotter than the room: 1.42 (ΔT/L)^¼, the same.
         """
-        return Surface(self.emissivity, max(8.0, 5.7 + 3.8 * self.wind_m_per_s))
+        return Surface(self.emissivity, max(10.0, 5.7 + 3.8 * self.wind_m_per_s))
+
+
+@dataclass(frozen=True)
+class MouldUnknowns:
+    """Relative standard uncertainties [no unit] of a mould out of its kiln; common practice.
+
+    No source stands behind them: a wall as it was measured or guessed is off by up to 12 %, fired
+    shells weigh 1600 to 2000 kg/m³, conductivities of the same kind differ by a quarter.
+    """
+
+    wall: float = 0.07
+    conductivity: float = 0.16
+    capacity: float = 0.08
+    emissivity: float = 0.05
+    convection: float = 0.30
+
+
+EXACT_MOULD = MouldUnknowns(0.0, 0.0, 0.0, 0.0, 0.0)
 
 
 def out_of_kiln(
@@ -63,57 +78,126 @@ def out_of_kiln(
     handling: Handling,
     lasting_s: float,
     *,
-    unknowns: Unknowns | None = None,
+    unknowns: MouldUnknowns | None = None,
     start_expanded_k: float = 0.0,
-    count: int = DRAWS,
-) -> TemperatureHistory:
+    count: int = 64,
+) -> MouldCourse:
     """Return how a mould cools that left the kiln evenly at ``start_c`` [°C] ± its U [K].
 
     ``start_expanded_k`` is U (k = 2) [K], ``lasting_s`` [s] how far to compute, ``count`` how many
-    draws. ``core_c`` (draws, n) [°C] of the course is the cavity's face of a hollow mould, or the
-    middle of a solid one; the first draw is as stated. With ``handling.in_sand`` cold dry sand, 6
-    cm of it, lies against its outer face.
+    draws: scrambled Sobol points over all unknowns together. The course is of the cavity's face of
+    a hollow mould, or the middle of a solid one; the first draw is as stated. With
+    ``handling.in_sand`` cold dry sand, 6 cm of it, lies against its outer face.
+
+    A wall thicker by f conducts like one of k/f that holds f times the heat (exact for a plate and
+    for a solid body, near for a thin round wall): so the wall is drawn with the rest.
 
     Source: transient conduction with radiation and convection at the face (Incropera et al.,
     Fundamentals of Heat and Mass Transfer, chapter 5); the properties of sand are from memory.
     """
-    known = Unknowns() if unknowns is None else unknowns
-    draws = drawn(known, count)
-    still = replace(draws, outside_k=np.zeros(count))
+    known = MouldUnknowns() if unknowns is None else unknowns
+    draws, shift, moments = _drawn(known, count)
     layers = (*body.layers, Layer(SAND, _SAND_M)) if handling.in_sand else body.layers
     around = Body(body.shape, layers, body.hollow_m)
-    made = problem(around, handling.surface, draws=still)
+    made = problem(around, handling.surface, draws=draws)
     cells = made.cells
     hot = np.zeros((count, len(cells.volume)))
-    shift = np.random.default_rng(2).normal(0.0, start_expanded_k / 2.0, count)
-    shift[0] = 0.0
-    hot[:] = (start_c + shift)[:, None]
+    hot[:] = (start_c + shift * start_expanded_k / 2.0)[:, None]
     if handling.in_sand:
         hot[:, cells.layer[-1]] = handling.ambient_c
     drive = outside(np.array([0.0, lasting_s]), np.full(2, handling.ambient_c))
-    return run(made, drive, start=state_at(made, hot), tolerance_k=TOLERANCE_K)
+    course = run(made, drive, start=state_at(made, hot), tolerance_k=TOLERANCE_K)
+    return MouldCourse(course, moments)
 
 
-def temperature_at(course: TemperatureHistory, after_s: float) -> tuple[float, float]:
+def _drawn(known: MouldUnknowns, count: int) -> tuple[Draws, FloatArray, FloatArray]:
+    """Return the draws, standard normal shifts of the start, and points [−1 to 1] for instants."""
+    points = np.clip(
+        qmc.Sobol(8, seed=7).random_base2(math.ceil(math.log2(max(count, 2))))[:count],
+        1e-4,
+        1.0 - 1e-4,
+    )
+    normal = ndtri(points)
+    normal[0] = 0.0
+
+    def factor(place: int, relative: float) -> FloatArray:
+        return np.asarray(np.exp(relative * normal[:, place]), dtype=np.float64)
+
+    wall = factor(0, known.wall)
+    one = np.ones(count)
+    draws = Draws(
+        factor(1, known.conductivity) / wall,
+        factor(2, known.capacity) * wall,
+        one,
+        factor(3, known.emissivity),
+        factor(4, known.convection),
+        np.zeros(count),
+    )
+    moments = 2.0 * points[:, 6:8] - 1.0
+    moments[0] = 0.0
+    return draws, np.asarray(normal[:, 5]), moments
+
+
+@dataclass(frozen=True)
+class MouldCourse:
+    """A mould out of its kiln over time, all draws, and the points that its instants are drawn by.
+
+    ``moments`` (draws, 2) [−1 to 1]: where kiln-out and pour lie within what they are sure to.
+    """
+
+    history: TemperatureHistory
+    moments: FloatArray
+
+    @property
+    def lasting_s(self) -> float:
+        """How far it is followed [s]."""
+        return float(self.history.t_s[-1])
+
+    def draws_at(self, after_s: float, out_within_s: float, within_s: float) -> FloatArray:
+        """Return every draw [°C] ``after_s`` [s] after a kiln-out that is sure within so much."""
+        doubt = within_s * self.moments[:, 1] - out_within_s * self.moments[:, 0]
+        when = np.clip(after_s + doubt, 0.0, self.lasting_s)
+        count = len(when)
+        return np.array(
+            [np.interp(when[n], self.history.t_s, self.history.core_c[n]) for n in range(count)]
+        )
+
+
+def temperature_at(
+    course: MouldCourse, after_s: float, *, out_within_s: float = 0.0, within_s: float = 0.0
+) -> tuple[float, float]:
     """Return the inner face [°C] ``after_s`` [s] after the kiln and its U (k = 2) [K].
 
-    U is twice the root mean square of the draws from the stated one (JCGM 101:2008, propagation of
-    distributions, brought to k = 2).
+    ``out_within_s`` and ``within_s`` [s] are how far off kiln-out and instant may be. U is twice
+    the root mean square of the draws from the stated one, or what 95 % of them keep within
+    (JCGM 101:2008, propagation of distributions, brought to k = 2).
     """
-    found = at(course, np.array([after_s]))[0][:, 0]
-    return float(found[0]), 2.0 * float(np.sqrt(np.mean((found[1:] - found[0]) ** 2)))
+    found = course.draws_at(after_s, out_within_s, within_s)
+    off = found[1:] - found[0]
+    return float(found[0]), _expanded(off)
 
 
-def latest_above_s(course: TemperatureHistory, least_c: float) -> tuple[float, float]:
+def _expanded(off: FloatArray) -> float:
+    return max(2.0 * float(np.sqrt(np.mean(off**2))), float(np.quantile(np.abs(off), 0.9545)))
+
+
+def expanded_over(course: MouldCourse, after_s: FloatArray, out_within_s: float) -> FloatArray:
+    """Return the stated course [°C] and its U (k = 2) [K] at instants (n,) [s], (2, n)."""
+    rows = [temperature_at(course, t, out_within_s=out_within_s) for t in after_s.tolist()]
+    return np.array(rows).T
+
+
+def latest_above_s(
+    course: MouldCourse, least_c: float, out_within_s: float = 0.0
+) -> tuple[float, float]:
     """Return how long [s] the inner face stays above ``least_c`` [°C]: as stated, and proven.
 
     Proven is with U (k = 2) taken off. Zero when it is not above it at the start; infinite when it
     is still above it at the end.
     """
-    grid_s = np.linspace(0.0, float(course.t_s[-1]), 400)
-    core = at(course, grid_s)[0]
-    low = core[0] - 2.0 * np.sqrt(np.mean((core[1:] - core[0]) ** 2, axis=0))
-    return _last_above(grid_s, core[0], least_c), _last_above(grid_s, low, least_c)
+    grid_s = np.linspace(0.0, course.lasting_s, 120)
+    core, expanded = expanded_over(course, grid_s, out_within_s)
+    return _last_above(grid_s, core, least_c), _last_above(grid_s, core - expanded, least_c)
 
 
 def _last_above(t_s: FloatArray, temp_c: FloatArray, least_c: float) -> float:
@@ -127,139 +211,33 @@ def _last_above(t_s: FloatArray, temp_c: FloatArray, least_c: float) -> float:
     return float(t_s[first - 1] + share * (t_s[first] - t_s[first - 1]))
 
 
-# ---------------------------------------------------------------- a melt in its crucible
-@dataclass(frozen=True)
-class Melt:
-    """Metal in a lifted crucible [kg], and what it is made of [J/kgK, m, W/mK, kg/m³].
-
-    ``metal_j_per_kgk`` 480 and ``melt_kg_per_m3`` 7700 are near those of a tin bronze (mixture of
-    NIST-JANAF heat capacities; density from memory); ``crucible_j_per_kgk``, the wall's thickness
-    ``wall_m`` and its ``wall_w_per_mk`` are common practice, no source: no measured conductivity of
-    a crucible wall was found, and 8 to 60 W/mK are thinkable. The melt is taken to be as high as it
-    is wide. Raises InputError for weights that nobody lifts.
-    """
-
-    metal_kg: float
-    crucible_kg: float
-    metal_j_per_kgk: float = 480.0
-    crucible_j_per_kgk: float = 1000.0
-    wall_m: float = 0.025
-    wall_w_per_mk: float = 15.0
-    melt_kg_per_m3: float = 7700.0
-
-    def __post_init__(self) -> None:
-        if not (0.1 <= self.metal_kg <= 5000.0 and 0.1 <= self.crucible_kg <= 2000.0):
-            raise InputError(
-                f"{self.metal_kg:g} kg of metal in {self.crucible_kg:g} kg of crucible is not a "
-                "melt anybody lifts; give both in kilograms"
-            )
-
-
-def lifted(
-    melt: Melt, start_c: float, t_s: FloatArray, *, ambient_c: float = 25.0
-) -> tuple[FloatArray, FloatArray]:
-    """Return melt and crucible [°C], (n,), at ``t_s`` [s] after the lift from ``start_c`` [°C].
-
-    Two lumps and the wall's conduction between them, integrated by Runge and Kutta's fourth-order
-    method. Bare sides of emissivity 0.85, a top under dross of 0.5, 10 W/m²K of air: common
-    practice, no source. A wall resolved in depth loses less in the first half minute than this
-    does; the foundry's own dips come first.
-    """
-    inner_m = (4.0 * melt.metal_kg / melt.melt_kg_per_m3 / math.pi) ** (1.0 / 3.0)
-    outer_m = inner_m + 2.0 * melt.wall_m
-    high_m = 1.35 * inner_m + melt.wall_m  # a third of it stands above the melt
-    side = math.pi * outer_m * high_m + math.pi / 4.0 * outer_m**2
-    top = math.pi / 4.0 * inner_m**2
-    touching = math.pi * inner_m**2 * 1.25
-    between = touching * melt.wall_w_per_mk / (melt.wall_m / 2.0)
-    metal = melt.metal_kg * melt.metal_j_per_kgk
-    crucible = melt.crucible_kg * melt.crucible_j_per_kgk
-
-    def lost(temp_c: float, area: float, emissivity: float) -> float:
-        fourth = (temp_c + ZERO_C_IN_K) ** 4 - (ambient_c + ZERO_C_IN_K) ** 4
-        return area * (emissivity * SIGMA_W_PER_M2_K4 * fourth + 10.0 * (temp_c - ambient_c))
-
-    def rate(both: FloatArray) -> FloatArray:
-        passed = between * (both[0] - both[1])
-        return np.array(
-            [
-                -(passed + lost(both[0], top, 0.5)) / metal,
-                (passed - lost(both[1], side, 0.85)) / crucible,
-            ]
-        )
-
-    longest_s = min(1.0, 0.5 / (between / metal + between / crucible))
-    both = np.array([start_c, start_c])
-    seen, now_s = [], 0.0
-    for until_s in np.asarray(t_s, dtype=np.float64):
-        pieces = max(1, math.ceil((until_s - now_s) / longest_s))
-        step = (until_s - now_s) / pieces
-        for _ in range(pieces if step > 0.0 else 0):
-            k1 = rate(both)
-            k2 = rate(both + step / 2 * k1)
-            k3 = rate(both + step / 2 * k2)
-            k4 = rate(both + step * k3)
-            both = both + step / 6 * (k1 + 2 * k2 + 2 * k3 + k4)
-        now_s = float(until_s)
-        seen.append(both)
-    found = np.array(seen)
-    return found[:, 0], found[:, 1]
-
-
-# ---------------------------------------------------------------- what the foundry's past says
-@dataclass(frozen=True)
-class Loss:
-    """One past heat: time from the last settled dip to the lip [s], and what was lost then [K]."""
-
-    after_s: float
-    lost_k: float
-
-
+# ---------------------------------------------------------------- a lifted crucible, in short
 @dataclass(frozen=True)
 class LossRate:
-    """A rate of loss [K/min] with the standard uncertainty of one more heat [K/min].
+    """What a lifted crucible loses in its first minute [K/min], with its standard uncertainty.
 
-    ``heats`` is how many past heats stand behind it; 0 means the default, with half of itself as
-    half-width.
+    ``heats`` is how many earlier heats of the crucible stand behind it, ``dips`` how many of this
+    heat after the lift; with neither it is computed from what such crucibles are like.
     """
 
     k_per_min: float
     standard_k_per_min: float
     heats: int
-
-    def lost_k(self, after_s: float) -> tuple[float, float]:
-        """Return what is lost after ``after_s`` [s]: [K], and its U (k = 2) [K]."""
-        minutes = after_s / 60.0
-        return self.k_per_min * minutes, 2.0 * self.standard_k_per_min * minutes
+    dips: int = 0
 
     @property
     def words(self) -> str:
         """Where the rate comes from."""
-        if self.heats == 0:
-            return "no past heats of this crucible: a computed rate, ± 50 %"
-        return f"from {self.heats} past heats of this crucible"
-
-
-LEAST_HEATS = 3
-
-
-def loss_rate(past: Sequence[Loss], melt: Melt | None = None) -> LossRate:
-    """Return the rate of loss [K/min] from the foundry's own past heats of a crucible.
-
-    Each heat is one rate (lost ÷ time); the uncertainty is that of one more heat, Student's t on
-    their scatter brought to k = 2 (GUM, JCGM 100:2008, G.3). With fewer than three heats the rate
-    is computed for ``melt`` (or one of 50 kg in a crucible of 15 kg) and its half-width is half of
-    it, rectangular (common practice, no source).
-    """
-    rates = [60.0 * one.lost_k / one.after_s for one in past if one.after_s > 5.0]
-    if len(rates) < LEAST_HEATS:
-        computed, _ = lifted(melt or Melt(50.0, 15.0), 1150.0, np.array([60.0]))
-        rate = 1150.0 - float(computed[0])
-        return LossRate(rate, 0.5 * rate / math.sqrt(3.0), 0)
-    count = len(rates)
-    scatter = float(np.std(rates, ddof=1)) * math.sqrt(1.0 + 1.0 / count)
-    factor = float(stdtrit(count - 1, 0.97725)) / 2.0
-    return LossRate(float(np.mean(rates)), scatter * factor, count)
+        found = []
+        if self.dips:
+            found.append(f"{self.dips} dips after this lift" if self.dips > 1 else
+                         "a dip after this lift")  # fmt: skip
+        if self.heats:
+            found.append(f"{self.heats} earlier heats of this crucible" if self.heats > 1 else
+                         "an earlier heat of this crucible")  # fmt: skip
+        if not found:
+            return "computed: no dip after a lift of this crucible"
+        return f"computed, held against {' and '.join(found)}"
 
 
 # ---------------------------------------------------------------- when to pour
@@ -281,45 +259,48 @@ class Window:
 
 
 def pour_window(
+    t_s: FloatArray,
     *,
-    metal_c: float,
-    metal_expanded_k: float,
-    loss: LossRate,
+    metal_c: FloatArray,
+    metal_expanded_k: FloatArray,
     metal_between_c: tuple[float, float],
     mould_c: FloatArray,
     mould_expanded_k: FloatArray,
-    mould_t_s: FloatArray,
     mould_least_c: float,
+    bounded: bool = False,
 ) -> Window:
-    """Return the seconds [s] after the dip in which metal and mould are both proven right.
+    """Return the instants [s] between which metal and mould are both proven right.
 
-    The metal is at ``metal_c`` [°C] ± ``metal_expanded_k`` [K] at 0 s and loses heat as ``loss``
-    says; ``mould_c`` [°C] and ``mould_expanded_k`` [K], (n,), lie at ``mould_t_s`` [s] on the same
-    clock. Both are taken with their U (k = 2) against the metal's window ``metal_between_c`` [°C]
-    and the mould's least temperature ``mould_least_c`` [°C]; the U of dip and loss are combined as
-    squares.
+    Metal and mould [°C] with their U (k = 2) [K] at ``t_s`` [s], (n,) each, against the metal's
+    window ``metal_between_c`` [°C] and the mould's least temperature ``mould_least_c`` [°C]. Metal
+    that is only ``bounded`` from below is never proven cool enough. Of several such times the
+    longest is meant.
 
-    Source: guarded acceptance, JCGM 106:2012, 8.3.2; combination, JCGM 100:2008, 5.1.2.
+    Source: guarded acceptance, JCGM 106:2012, 8.3.2.
     """
-    t_s = np.linspace(0.0, float(mould_t_s[-1]), 2000)
-    lost = loss.k_per_min * t_s / 60.0
-    doubt = np.hypot(metal_expanded_k, 2.0 * loss.standard_k_per_min * t_s / 60.0)
     low, high = metal_between_c
-    cool_enough = metal_c - lost + doubt <= high
-    hot_enough = metal_c - lost - doubt >= low
-    mould = np.interp(t_s, mould_t_s, mould_c - mould_expanded_k) >= mould_least_c
-    right = np.flatnonzero(cool_enough & hot_enough & mould)
-    if len(right):
-        last = right[0] + int(np.argmin(np.append(np.diff(right) == 1, False)))
-        return Window(float(t_s[right[0]]), float(t_s[last]), "")
+    cool_enough = (metal_c + metal_expanded_k <= high) & (not bounded)
+    hot_enough = metal_c - metal_expanded_k >= low
+    mould = mould_c - mould_expanded_k >= mould_least_c
+    right = cool_enough & hot_enough & mould
+    if right.any():
+        first, last = _longest(right)
+        return Window(float(t_s[first]), float(t_s[last]), "")
     names = [
         name
         for name, fine in (
-            ("the metal is too hot", cool_enough),
-            ("the metal is too cold", hot_enough),
-            ("the mould is too cold", mould),
+            ("the metal is not proven cool enough", cool_enough),
+            ("the metal is not proven hot enough", hot_enough),
+            ("the mould is not proven hot enough", mould),
         )
         if not fine.any()
     ]
-    why = " and ".join(names) or "metal and mould are never right at the same time"
+    why = " and ".join(names) or "metal and mould are never proven right at the same time"
     return Window(math.nan, math.nan, f"{why}, uncertainty counted")
+
+
+def _longest(right: np.ndarray) -> tuple[int, int]:
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], right.astype(int), [0]))))
+    starts, stops = edges[::2], edges[1::2]
+    best = int(np.argmax(stops - starts))
+    return int(starts[best]), int(stops[best]) - 1

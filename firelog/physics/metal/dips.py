@@ -1,34 +1,49 @@
-"""Dips of an immersion probe: find each one, and say what it was on its way to.
+"""Dips of an immersion probe: find each one, and say what can be known of the metal from it.
 
-A probe pushed into metal climbs towards it as one exponential, or as two when its sheath and its
-tip answer at different speeds. The settled temperature is read off the plateau where there is
-one, and fitted where there is none yet; a probe that was pulled while still climbing proves only
-that the metal was at least as hot as its last reading.
+A probe pushed into metal follows it late, through sheath and tip. Three things can come of a dip:
+the metal's temperature at an instant, corrected for that delay; a bound on one side, where it was
+pulled while still far below; or nothing. A bound never speaks for the other side.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
-from scipy.optimize import least_squares  # type: ignore[import-untyped, unused-ignore]
 
+from firelog.physics.metal import lags
+from firelog.physics.metal.lags import Immersion, Posterior
 from firelog.readings import FloatArray
 
-SETTLED_K = 3.0  # still to climb when the probe was pulled: less than this is settled
-_LEAST_RISE_K = 150.0  # what a probe jumps when it meets metal; common practice, no source
-_LEAST_POINTS = 8
+WIDEST_K = 20.0  # a wider U of the correction is no value: then a bound is said
+_RISE_K = 40.0  # in 25 s: no melt rises so fast, a probe that meets metal does
+_FALL_K_PER_S = 1.5  # no lifted melt falls so fast for long, a pulled probe does
+_AGAIN_K = 8.0  # what a hot probe that was falling climbs when it meets metal anew
+_LEAST_POINTS = 2
 _LONGEST_S = 600.0
+_GAP_S = 30.0
+_BLUNDER = 0.005  # of a probe's climb: how well two lags describe it, in a skin that melts off it
+
+
+class Outcome(StrEnum):
+    """What a dip can say: the metal's temperature, a bound, or nothing."""
+
+    VALUE = "measured"
+    LOWER = "lower bound"
+    NOTHING = "nothing"
 
 
 @dataclass(frozen=True)
 class Dip:
-    """One immersion: from ``began_s`` to ``ended_s`` [s], and the temperature it settled to [°C].
+    """One immersion, from ``began_s`` to ``ended_s`` [s], and what it says of the metal.
 
-    ``settled_c`` ± ``fit_expanded_k`` (k = 2, of the fit alone; the thermocouple's own U comes on
-    top) [K]. ``tau_s`` [s] is its slower time constant, ``constants`` 1 or 2, ``climbing_k`` [K]
-    how far it still had to go when it was pulled. ``last_c`` [°C] is the highest it really read.
+    At ``at_s`` [s] the metal was at ``settled_c`` [°C] ± ``fit_expanded_k`` (k = 2, of the
+    correction alone; the thermocouple's own U comes on top) [K]. ``tau_s`` [s] is the probe's
+    delay, both lags together, ``climbing_k`` [K] how far its reading was still below the metal,
+    ``last_c`` [°C] the highest it really read. ``bound_c`` [°C]: the metal was at least that; NaN where not
+    even that can be said. ``every_s`` [s] is how often it was read.
     """
 
     began_s: float
@@ -36,201 +51,279 @@ class Dip:
     settled_c: float
     fit_expanded_k: float
     tau_s: float
-    constants: int
     climbing_k: float
     last_c: float
     at_s: float
+    bound_c: float = math.nan
+    every_s: float = 1.0
+
+    @property
+    def outcome(self) -> Outcome:
+        """A value where the correction is sure enough, else a bound where there is one."""
+        if self.fit_expanded_k <= WIDEST_K:
+            return Outcome.VALUE
+        return Outcome.LOWER if math.isfinite(self.bound_c) else Outcome.NOTHING
 
     @property
     def settled(self) -> bool:
-        """True when the reading had come to rest."""
-        return self.climbing_k <= SETTLED_K and self.fit_expanded_k <= 2.0 * SETTLED_K
+        """True when it says the metal's temperature."""
+        return self.outcome is Outcome.VALUE
+
+    @property
+    def longer_s(self) -> float:
+        """How much longer [s] in the metal would have told its temperature; 0 where it did."""
+        if self.settled:
+            return 0.0
+        return self.tau_s * math.log(max(abs(self.climbing_k), WIDEST_K * 1.3) / (WIDEST_K / 4.0))
 
 
-def find_dips(
-    t_s: FloatArray, temp_c: FloatArray, *, least_c: float = 700.0
-) -> list[tuple[int, int]]:
-    """Return first and one-past-last index of every dip that rose to ``least_c`` [°C] or more.
+@dataclass(frozen=True)
+class Found:
+    """Where a dip lies in its trace: readings from ``start`` to before ``stop``.
 
-    ``t_s`` [s] rises, ``temp_c`` [°C] may have NaN; both (n,). A dip begins where the reading
-    climbs 150 K within 20 s, and ends at its last reading before it falls away for good.
-
-    Source: both thresholds are common practice, no source; 700 °C lies below every bronze's
-    solidus.
+    The last of them may already be of the pulled probe, which left between ``pulled_s`` [s].
     """
-    usable = np.flatnonzero(np.isfinite(temp_c))
-    found: list[tuple[int, int]] = []
+
+    start: int
+    stop: int
+    last_in: int
+    pulled_s: tuple[float, float]
+    air_lag_s: float
+
+
+# ---------------------------------------------------------------- where they are
+def find_dips(t_s: FloatArray, temp_c: FloatArray, *, least_c: float = 700.0) -> list[Found]:
+    """Return where dips that rose to ``least_c`` [°C] or more lie, in readings without NaN.
+
+    ``t_s`` [s] rises; both (n,). A dip begins where the reading climbs 40 K within 25 s or two
+    readings, and ends where it falls faster than any melt does, or where readings stop.
+
+    Source: the thresholds are common practice, no source.
+    """
+    if len(t_s) < _LEAST_POINTS:
+        return []
+    every_s = float(np.median(np.diff(t_s)))
+    found: list[Found] = []
     place = 0
-    while place < len(usable) - _LEAST_POINTS:
-        start = _start(t_s[usable], temp_c[usable], place)
-        if start is None:
+    ahead = np.searchsorted(t_s, t_s + max(25.0, 2.1 * every_s), side="right") - 1
+    jump = temp_c[ahead] - temp_c
+    again = _again(t_s, temp_c, every_s)
+    while place < len(t_s) - 1:
+        rising = np.flatnonzero((jump[place:] > _RISE_K) | again[place:])
+        if not len(rising):
             break
-        end = _end(t_s[usable], temp_c[usable], start)
-        if end - start >= _LEAST_POINTS and temp_c[usable[end - 1]] >= least_c:
-            found.append((int(usable[start]), int(usable[end - 1]) + 1))
-        place = max(end, start + 1)
+        start = place + int(rising[0])
+        start = start if again[start] else _start(temp_c, start, ahead)
+        stop, top = _end(t_s, temp_c, start, every_s)
+        if stop - start >= _LEAST_POINTS and temp_c[top] >= least_c:
+            found.append(_pulled(t_s, temp_c, start, stop, every_s))
+        place = max(stop, start + 1)
     return found
 
 
-def _start(t_s: FloatArray, temp_c: FloatArray, place: int) -> int | None:
-    """Return the reading from which the next jump climbs, or None."""
-    ahead = np.searchsorted(t_s, t_s + 20.0, side="right") - 1
-    jump = temp_c[ahead] - temp_c
-    jump[: max(place, 0)] = -math.inf
-    rising = np.flatnonzero(jump > _LEAST_RISE_K)
-    if not len(rising):
-        return None
-    first = int(rising[0])
+def _again(t_s: FloatArray, temp_c: FloatArray, every_s: float) -> np.ndarray:
+    """Tell where a probe that was falling in air turns and climbs: back in metal, still hot."""
+    back = np.searchsorted(t_s, t_s - max(6.0, 1.1 * every_s))
+    ahead = np.searchsorted(t_s, t_s + max(25.0, 2.1 * every_s), side="right") - 1
+    gap = np.maximum(t_s - t_s[back], 1e-6)
+    fell = (temp_c[back] - temp_c) / gap > 0.7
+    soon = np.searchsorted(t_s, t_s + max(12.0, 1.1 * every_s), side="right") - 1
+    climbs = np.maximum(temp_c[ahead], temp_c[soon]) - temp_c > _AGAIN_K
+    following = np.minimum(np.arange(len(t_s)) + 1, len(t_s) - 1)
+    lowest = (temp_c[following] >= temp_c) & (temp_c[back] > temp_c)
+    return np.asarray(fell & climbs & lowest)
+
+
+def _start(temp_c: FloatArray, first: int, ahead: np.ndarray) -> int:
+    """Return the last reading before the probe met the metal."""
     step = np.diff(temp_c[first : int(ahead[first]) + 1])
     fast = np.flatnonzero(step > 0.25 * step.max())
     return first + int(fast[0]) if len(fast) else first
 
 
-def _end(t_s: FloatArray, temp_c: FloatArray, start: int) -> int:
-    """Return one past the last reading before the probe leaves the metal."""
-    top = temp_c[start]
+def _end(t_s: FloatArray, temp_c: FloatArray, start: int, every_s: float) -> tuple[int, int]:
+    """Return one past the last reading of a dip with its fall, and its highest reading."""
+    window_s = max(6.0, 1.5 * every_s)
+    top = start
     for place in range(start + 1, len(t_s)):
         gap = t_s[place] - t_s[place - 1]
-        if gap > 30.0 or t_s[place] - t_s[start] > _LONGEST_S:
-            return place
-        fallen = top - temp_c[place]
-        # A melt loses a kelvin or two a second at most; a pulled probe loses tens.
-        if fallen > 8.0 + 2.0 * gap:
-            peak = start + int(np.argmax(temp_c[start:place]))
-            return _before_fall(temp_c, peak, place)
-        top = max(top * 1.0, temp_c[place]) if fallen < 0 else top - min(fallen, 2.0 * gap)
-    return len(t_s)
+        if gap > max(_GAP_S, 3.5 * every_s) or t_s[place] - t_s[start] > _LONGEST_S:
+            return place, top
+        top = place if temp_c[place] >= temp_c[top] else top
+        back = int(np.searchsorted(t_s, t_s[place] - window_s))
+        back = max(min(back, place - 1), start)
+        fallen = temp_c[back] - temp_c[place]
+        if fallen > _FALL_K_PER_S * (t_s[place] - t_s[back]) + 3.0:
+            return _through_fall(t_s, temp_c, place), top
+    return len(t_s), top
 
 
-def _before_fall(temp_c: FloatArray, peak: int, place: int) -> int:
-    """Step back over the readings that already belong to the fall."""
-    while place - 1 > peak and temp_c[place - 2] - temp_c[place - 1] > 2.0:
-        place -= 1
-    return place
+def _through_fall(t_s: FloatArray, temp_c: FloatArray, place: int) -> int:
+    """Return one past the readings of the first ten seconds of a fall."""
+    until = int(np.searchsorted(t_s, t_s[place] + 10.0))
+    stop = place + 1
+    while stop < min(max(until, place + 1), len(t_s)) and temp_c[stop] < temp_c[stop - 1]:
+        stop += 1
+    return stop
 
 
-def fit_dip(t_s: FloatArray, temp_c: FloatArray) -> Dip:
-    """Fit one dip's readings [s, °C] (n,), first to last, and return what it was on its way to.
+def _pulled(t_s: FloatArray, temp_c: FloatArray, start: int, stop: int, every_s: float) -> Found:
+    """Return a dip with the instants between which it was pulled.
 
-    One time constant; or two, or one in metal that cools meanwhile, where that explains the
-    readings clearly better: corrected Akaike criterion lower by 10 (Burnham and Anderson, Model
-    Selection and Multimodel Inference, 2002, from memory). The U of the settled temperature follows
-    from the fit, neighbours that err alike counting as fewer, and grows with what models that fit
-    as well disagree about. NaN readings are left out.
+    A tip follows its sheath: its reading may climb on after the pull, and what falls away falls
+    steeply only later. Up to there the pull may have been; before half a minute it was not.
     """
-    keep = np.isfinite(temp_c)
-    t, temp = t_s[keep] - t_s[keep][0], temp_c[keep]
-    # The first readings belong to the way through dross and air: from a tenth of the climb on.
-    climb = temp.max() - temp[0]
-    first = int(np.argmax(temp >= temp[0] + 0.1 * climb))
-    first = min(first, max(0, len(t) - _LEAST_POINTS))
-    t, temp = t[first:], temp[first:]
-    best = _approach(t, temp, 1, drifting=False)
-    others = []
-    if len(t) >= 12:
-        others = [
-            _approach(t, temp, 2, drifting=False),
-            _approach(t, temp, 1, drifting=True),
-        ]
-    for other in others:
-        if other.score < best.score - 10.0:
-            best = other
-    # Models that explain the readings as well differ in where they end: that is doubt too.
-    rivals = [abs(o.settled_c - best.settled_c) for o in others if o.score < best.score + 10.0]
-    climbing = best.settled_c - float(np.mean(temp[-3:]))
-    spread = max(rivals, default=0.0)
-    if climbing <= SETTLED_K:
-        spread = min(spread, SETTLED_K)
-    doubt = math.hypot(2.0 * best.standard_k, spread)
-    return Dip(
-        float(t_s[keep][0]),
-        float(t_s[keep][-1]),
-        best.settled_c,
-        max(doubt, 0.2),
-        best.tau_s,
-        best.constants,
-        climbing,
-        float(temp.max()),
-        float(t_s[keep][-1]),
-    )
+    t, temp = t_s[start:stop], temp_c[start:stop]
+    steep, air_lag_s = _steepest(t_s, temp_c, max(start + int(np.argmax(temp)), stop - 3), every_s)
+    if steep < _FALL_K_PER_S * 0.75 or len(t) < 2 or temp[-1] > temp.max() - 2.0:
+        end = float(t[-1])
+        return Found(start, stop, stop - 1, (end, end), 120.0)
+    # Walk back to where the fall begins to show, over a few seconds at a time: readings scatter.
+    shown = len(t) - 1
+    while shown > 1:
+        back = max(min(int(np.searchsorted(t, t[shown] - 4.0)), shown - 1), 0)
+        if temp[back] - temp[shown] <= 0.15 * steep * (t[shown] - t[back]):
+            break
+        shown -= 1
+    late = float(t[min(shown + 1, len(t) - 1)]) - 0.05 * every_s
+    straight = _is_straight(t, temp, shown)
+    early = float(t[shown]) - max(10.0 if straight else 26.0, 1.2 * every_s)
+    early = min(max(early, float(t[0]) + 0.5), late)
+    return Found(start, stop, start + max(shown, 1), (early, late), air_lag_s)
 
 
-@dataclass(frozen=True)
-class _Approach:
-    settled_c: float
-    standard_k: float
-    tau_s: float
-    constants: int
-    score: float
+def _steepest(
+    t_s: FloatArray, temp_c: FloatArray, place: int, every_s: float
+) -> tuple[float, float]:
+    """Return how fast [K/s] the reading falls at most in the 40 s after a place, and its lag [s].
 
-
-# Weights and time constants (shares of the dip) to begin from. A tip in a sheath answers with
-# weights of opposite sign, a tip half in the dross with two of the same: both are tried.
-_BEGINS = {
-    1: ((1.0, 0.2), (1.0, 0.08)),
-    2: ((0.3, 0.35, 0.7, 0.1), (2.0, 0.12, -1.0, 0.06), (2.0, 0.3, -1.0, 0.15)),
-}
-
-
-def _approach(t: FloatArray, temp: FloatArray, constants: int, *, drifting: bool) -> _Approach:
-    """Fit T∞ + d·t − Σ aᵢ·exp(−t/τᵢ) (d only when ``drifting``); times are shares of the dip.
-
-    The settled temperature is that of the metal at the dip's end.
+    The lag is that of a fall to 40 °C over the same few seconds.
     """
-    length = max(float(t[-1] - t[0]), 1e-6)
-    u = (t - t[0]) / length
-    drop = max(float(temp.max() - temp[0]), 1.0)
-    last = 1 + 2 * constants
-
-    def off(p: FloatArray) -> FloatArray:
-        rest = sum(p[i] * np.exp(-u / np.exp(p[i + 1])) for i in range(1, last, 2))
-        slope = p[last] * u if drifting else 0.0
-        return np.asarray(p[0] + slope - rest - temp, dtype=np.float64)
-
-    free = [drop * 20.0, 0.0] * constants
-    low = [0.0, *([-drop * 20.0, -5.0] * constants), *([-3.0 * length] if drifting else [])]
-    high = [3000.0, *free, *([0.0] if drifting else [])]
-    scale = [100.0, *([100.0, 1.0] * constants), *([10.0] if drifting else [])]
-    tries = []
-    for begin in _BEGINS[constants]:
-        first = [float(temp.max())]
-        for weight, tau in zip(begin[::2], begin[1::2], strict=True):
-            first += [weight * drop, math.log(tau)]
-        start = np.array([*first, *([-0.5] if drifting else [])])
-        tries.append(least_squares(off, start, bounds=(low, high), x_scale=scale, max_nfev=200))
-    found = min(tries, key=lambda attempt: float(attempt.cost))
-    square = float(np.sum(found.fun**2))
-    count, terms = len(temp), len(found.x)
-    variance = square / max(count - terms, 1) * _fewer(found.fun)
-    covariance = np.linalg.pinv(found.jac.T @ found.jac) * variance
-    end = np.zeros(terms)
-    end[0] = end[-1] = 1.0
-    if not drifting:
-        end[-1] = 0.0
-    terms += 1  # the scatter is one more
-    score = count * math.log(max(square / count, 1e-6)) + 2 * terms
-    score += 2 * terms * (terms + 1) / max(count - terms - 1, 1)
-    return _Approach(
-        float(found.x @ end),
-        math.sqrt(max(float(end @ covariance @ end), 0.0)),
-        max(math.exp(x) * length for x in found.x[2:last:2]),
-        constants,
-        score,
-    )
+    stop = int(np.searchsorted(t_s, t_s[place] + max(40.0, 2.1 * every_s), side="right"))
+    t, temp = t_s[place:stop], temp_c[place:stop]
+    later = np.minimum(np.searchsorted(t, t + max(3.0, every_s) - 1e-6), len(t) - 1)
+    gap = t[later] - t
+    fall = np.where(gap > 0.0, (temp - temp[later]) / np.maximum(gap, 1e-9), 0.0)
+    if not len(fall):
+        return 0.0, 120.0
+    worst = int(np.argmax(fall))
+    ratio = max(float(temp[worst]) - 40.0, 2.0) / max(float(temp[later[worst]]) - 40.0, 1.0)
+    lag_s = float(gap[worst]) / max(math.log(max(ratio, 1.0)), 1e-6)
+    return float(fall[worst]), float(np.clip(lag_s, 2.0, 300.0))
 
 
-def _fewer(residual: FloatArray) -> float:
-    """Return by how many times fewer the readings count when neighbours err alike."""
-    centred = residual - residual.mean()
-    memory = float(np.sum(centred[1:] * centred[:-1]) / max(float(np.sum(centred**2)), 1e-12))
-    memory = min(max(memory, 0.0), 0.95)
-    return (1.0 + memory) / (1.0 - memory)
+def _is_straight(t: FloatArray, temp: FloatArray, shown: int) -> bool:
+    """Tell whether a probe had come to rest before it was pulled: a line, hardly inclined."""
+    first = int(np.searchsorted(t, t[shown] - 20.0))
+    if shown - first < 4:
+        return False
+    x, y = t[first : shown + 1], temp[first : shown + 1]
+    line = np.polyfit(x - x[-1], y, 1)
+    off = y - np.polyval(line, x - x[-1])
+    scatter = max(float(np.median(np.abs(np.diff(y, 2)))) / 1.65, 0.3)
+    return abs(line[0]) < 1.0 and float(np.sqrt(np.mean(off**2))) < 1.6 * scatter
 
 
-def dips_of(t_s: FloatArray, temp_c: FloatArray, *, least_c: float = 700.0) -> list[Dip]:
+# ---------------------------------------------------------------- what they say
+def dips_of(
+    t_s: FloatArray,
+    temp_c: FloatArray,
+    *,
+    least_c: float = 700.0,
+    lifted_s: float | None = None,
+) -> list[Dip]:
     """Return every dip of a probe's trace, in order of time; NaN readings are left out.
 
     ``t_s`` [s] and ``temp_c`` [°C] are (n,); what does not reach ``least_c`` [°C] is no dip in
-    metal.
+    metal. From ``lifted_s`` [s] on the metal is out of the fire and falls faster. All dips are of
+    one probe: what the long ones say of its lags counts for the short ones.
     """
-    return [fit_dip(t_s[a:b], temp_c[a:b]) for a, b in find_dips(t_s, temp_c, least_c=least_c)]
+    keep = np.isfinite(temp_c)
+    t, temp = t_s[keep], temp_c[keep]
+    found = find_dips(t, temp, least_c=least_c)
+    made = [_immersion(t, temp, one, lifted_s) for one in found]
+    surveys = [lags.survey(one) for one in made]
+    shapes = [one.by_lags for one in surveys]
+    told = []
+    for n, (where, dip) in enumerate(zip(found, made, strict=True)):
+        said = lags.solve(surveys[n], lags.pooled(shapes, n))
+        told.append(_dip(t, temp, where, dip, said))
+    return told
+
+
+def _immersion(t: FloatArray, temp: FloatArray, where: Found, lifted_s: float | None) -> Immersion:
+    mine, shown = t[where.start : where.stop], temp[where.start : where.stop]
+    every_s = float(np.median(np.diff(t)))
+    first_gap = float(mine[1] - mine[0])
+    late = mine > where.pulled_s[1] + 6.0
+    keep = np.arange(len(mine)) >= 1
+    keep &= ~late
+    if keep.sum() < 2:
+        keep[1:] = True
+    hot = lifted_s is not None and mine[-1] > lifted_s
+    return Immersion(
+        mine[keep],
+        shown[keep],
+        float(mine[0]) + 0.5 * first_gap,
+        float(t[where.last_in]),
+        where.pulled_s,
+        float(shown[0]),
+        first_gap,
+        _scatter(shown[1 : where.last_in - where.start + 1], every_s),
+        air_lag_s=where.air_lag_s,
+        drift_k_per_s=0.9 if hot else 0.25,
+        bend_k_per_s2=0.008 if hot else 0.002,
+    )
+
+
+def _scatter(temp: FloatArray, every_s: float) -> float:
+    """Return the scatter [K] of one reading, from what three in a row do not share."""
+    digit = _digit(temp)
+    least = math.hypot(0.25, 0.3 * digit)
+    if len(temp) < 8:
+        return max(least, 0.6)
+    bend = np.abs(np.diff(temp[len(temp) // 2 :], 2))
+    return float(np.clip(np.median(bend) / 1.65, least, 3.0))
+
+
+def _digit(temp: FloatArray) -> float:
+    """Return the last digit [K] that a logger writes: 0.1, 0.25 or 1."""
+    for digit in (1.0, 0.5, 0.25):
+        if len(temp) and np.all(np.abs(temp / digit - np.round(temp / digit)) < 1e-6):
+            return digit
+    return 0.1
+
+
+def _dip(t: FloatArray, temp: FloatArray, where: Found, dip: Immersion, said: Posterior) -> Dip:
+    mine = temp[where.start : where.stop]
+    highest = float(mine.max())
+    near = float(np.mean(temp[max(where.last_in - 1, where.start) : where.last_in + 1]))
+    climb = max(highest - dip.before_c, 1.0)
+    behind = abs(said.metal_c - near)
+    model_k = _BLUNDER * min(behind * 2.0, climb)
+    few = math.sqrt(1.0 + 3.0 / max(where.last_in - where.start, 1))
+    doubt = 2.0 * few * math.hypot(said.standard_k, model_k)
+    return Dip(
+        float(t[where.start]),
+        float(t[where.last_in]),
+        said.metal_c,
+        max(doubt, 0.3),
+        said.delay_s,
+        said.metal_c - near,
+        highest,
+        dip.at_s,
+        _bound(where, said, near, highest),
+        dip.every_s,
+    )
+
+
+def _bound(where: Found, said: Posterior, near: float, highest: float) -> float:
+    """Return what the metal was at least [°C]: NaN where the reading was not below it.
+
+    A probe that came in cold reads less than the metal as long as it climbs; in metal that falls it
+    may read more than the metal has by then. How far the model lies above is believed for a third.
+    """
+    if said.metal_c < near:
+        return math.nan
+    sure = min(highest, said.metal_c - said.standard_k)
+    return max(sure, min(said.low_c, highest + 0.35 * (said.metal_c - highest)))

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from firelog.physics.mould.conduction import at as course_at
+from firelog.physics.metal.cooling import expanded_over
 from firelog.pouring.mould import MouldCooling
 from firelog.pouring.verify import PourAssessment
 from firelog.quantity import How, Quantity
@@ -116,11 +116,10 @@ def _mould_lines(view: HeatView) -> Iterable[dict[str, Any]]:
         course, out_s = pour.mould_course.course, _s(view, pour.mould_course.out_us)
         last_s = _s(view, pour.pour.began_us) - out_s
         after_s = np.linspace(0.0, last_s, _MOULD_POINTS)
-        core = course_at(course, after_s)[0]
-        doubt = 2.0 * np.sqrt(np.mean((core[1:] - core[0]) ** 2, axis=0))
-        yield _uncertainty_band(view.picture, after_s + out_s, core[0], doubt)
+        core, doubt = expanded_over(course, after_s, pour.mould_course.out_within_s)
+        yield _uncertainty_band(view.picture, after_s + out_s, core, doubt)
         name = f"{pour.pour.mould}, computed"
-        yield _computed(view.picture, after_s + out_s, core[0], "accent", name)
+        yield _computed(view.picture, after_s + out_s, core, "accent", name)
 
 
 def _computed(picture: Picture, t_s: Any, temp_c: Any, colour: str, name: str) -> dict[str, Any]:

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from firelog.physics.metal.dips import dips_of, fit_dip
+from firelog.physics.metal.dips import Outcome, dips_of
 
 
 def probe(dips, *, tau_s=6.0, noise_k=0.3, length_s=900, every_s=1.0, seed=1, second=None):
@@ -56,18 +56,47 @@ def test_known_time_to_settle():
 
 
 def test_pulled_too_early():
-    """A probe pulled after three time constants proves a lower bound, and the fit says where to."""
-    (dip,) = dips_of(*probe([(300, 318, 1140.0)]))
+    """A probe pulled after one and a half time constants proves a lower bound, and no more."""
+    (dip,) = dips_of(*probe([(300, 309, 1140.0)]))
+    assert dip.outcome is Outcome.LOWER
     assert not dip.settled
     assert dip.climbing_k > 40.0
+    assert dip.last_c - 2.0 <= dip.bound_c <= 1140.0
+    assert dip.longer_s > 3.0
+
+
+def test_pulled_after_three_time_constants():
+    """A reading still 60 K below is put right by the delay, and its U says how well."""
+    (dip,) = dips_of(*probe([(300, 318, 1140.0)]))
+    assert dip.outcome is Outcome.VALUE
+    assert dip.climbing_k > 40.0
     assert dip.last_c < 1095.0
-    assert dip.settled_c == pytest.approx(1140.0, abs=max(3.0, dip.fit_expanded_k))
+    assert dip.settled_c == pytest.approx(1140.0, abs=dip.fit_expanded_k)
+
+
+def test_two_readings_bound_the_metal():
+    """A logger of 10 s that saw a dip twice proves that the metal was hotter than it read."""
+    t_s, shown = probe([(102, 118, 1140.0)], every_s=1.0, noise_k=0.0, length_s=300)
+    (dip,) = dips_of(t_s[::10], shown[::10])
+    assert dip.outcome is not Outcome.NOTHING
+    if dip.outcome is Outcome.LOWER:
+        assert dip.bound_c <= 1140.0
+    else:
+        assert abs(dip.settled_c - 1140.0) <= dip.fit_expanded_k
+
+
+def test_a_hot_probe_that_goes_in_again_is_a_second_dip():
+    """Out for a quarter of a minute and in again: it hardly fell, and still two dips are seen."""
+    tip = probe([(100, 160, 1100.0)], second=12.0, tau_s=4.0)[1]
+    t_s, shown = probe([(100, 160, 1100.0), (166, 230, 1090.0)], second=12.0, tau_s=4.0)
+    assert shown[166] < tip[159] - 100.0
+    assert len(dips_of(t_s, shown)) == 2
 
 
 def test_two_time_constants():
-    """A sheathed probe answers with two constants; they are found and the end is right."""
+    """A sheathed probe answers with two constants; their sum is found and the end is right."""
     (dip,) = dips_of(*probe([(100, 180, 1150.0)], tau_s=4.0, second=7.0, every_s=0.5))
-    assert dip.constants == 2
+    assert dip.tau_s == pytest.approx(11.0, rel=0.2)
     assert dip.settled_c == pytest.approx(1150.0, abs=1.5)
 
 
@@ -88,9 +117,10 @@ def test_melt_that_cools_meanwhile():
     for beside in metal:
         tip = beside + (tip - beside) * math.exp(-1 / 4.0)
         shown.append(tip)
-    (dip,) = dips_of(t_s, np.array(shown))
+    (dip,) = dips_of(t_s, np.array(shown), lifted_s=20.0)
     assert dip.ended_s == pytest.approx(109.0, abs=3.0)
-    assert dip.settled_c == pytest.approx(1110.0, abs=25.0)
+    assert dip.settled_c == pytest.approx(1150.0 - (dip.at_s - 50.0), abs=dip.fit_expanded_k + 1.0)
+    assert dip.last_c > dip.settled_c + 20.0
 
 
 def test_nothing_dipped():
@@ -106,4 +136,3 @@ def test_open_readings_are_left_out():
     shown[130:138] = np.nan
     (dip,) = dips_of(t_s, shown)
     assert dip.settled_c == pytest.approx(1150.0, abs=1.0)
-    assert fit_dip(t_s[99:170], shown[99:170]).settled
