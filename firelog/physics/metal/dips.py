@@ -42,8 +42,8 @@ class Dip:
     At ``at_s`` [s] the metal was at ``settled_c`` [°C] ± ``fit_expanded_k`` (k = 2, of the
     correction alone; the thermocouple's own U comes on top) [K]. ``tau_s`` [s] is the probe's
     delay, both lags together, ``climbing_k`` [K] how far its reading was still below the metal,
-    ``last_c`` [°C] the highest it really read. ``bound_c`` [°C]: the metal was at least that; NaN where not
-    even that can be said. ``every_s`` [s] is how often it was read.
+    ``last_c`` [°C] the highest it really read. ``bound_c`` [°C]: the metal was at least that; NaN
+    where not even that can be said. ``every_s`` [s] is how often it was read.
     """
 
     began_s: float
