@@ -87,7 +87,8 @@ class KnownMetal:
     """What a heat's dips say of its metal at any instant.
 
     ``course`` is None where nothing is known, and ``why`` says so; ``bound`` is the dip of which it
-    is a lower bound. ``loss`` is the crucible's first minute. ``assumed`` says what nobody noted.
+    is a lower bound. ``loss`` is the crucible's first minute. ``assumed`` says what nobody noted. A
+    dip within 20 s of an instant is the metal there (common practice, no source).
     """
 
     heat: Heat
@@ -178,7 +179,8 @@ def dips_of(
 ) -> list[SeenDip]:
     """Return every dip of the lances until an instant [µs UTC], in order of time.
 
-    What never rose to near the alloy's solidus [°C] was no dip in metal.
+    What never rose to near the alloy's solidus [°C] (85 %, common practice, no source) was no dip
+    in metal.
     """
     least_c = 400.0 if card is None else _LEAST_SHARE * card.solidus_c[0]
     lifted_s = None if heat.lifted_us is None else seconds_since(heat.began_us, heat.lifted_us)
@@ -224,7 +226,8 @@ def known_metal(
     """Follow the metal from its dips to a quarter of an hour past its last pour.
 
     Where nobody noted the lift it lies between the last dip before the first pour and that pour;
-    asked live (``now_us`` [µs UTC]), it is taken as happening now.
+    asked live (``now_us`` [µs UTC]), it is taken as happening now. Weights that nobody noted, and
+    what a lifted crucible is like, are assumed (common practice, no source; said in the answer).
     """
     lifted_us, within_s, noted = _lift(heat, seen, pours, now_us)
     charged = charges_of(events)

@@ -54,7 +54,7 @@ class MouldCooling:
 
     ``out_us`` [µs UTC] within ``out_within_s`` [s] is when it left, ``left_by`` says from what that
     is known. ``probe`` is the trace of a thermocouple of its own, its seconds counted from
-    ``out_us``.
+    ``out_us``. Up to 5 s of delay of that thermocouple are counted (common practice, no source).
     """
 
     start_c: float
@@ -219,8 +219,8 @@ def kiln_until(
     """Return the kiln's mean trace [s since the firing began, °C] until an instant, and its U [K].
 
     ``until_us`` [µs UTC]. U holds the place: the mould stands where no couple is. Unknown when the
-    kiln was not recorded then, or the record has a hole of more than ten minutes, and where its
-    thermocouple has no stated U.
+    kiln was not recorded then, or the record has a hole of more than ten minutes (common practice,
+    no source), and where its thermocouple has no stated U.
     """
     firing = store.firing(firing_name)
     found = kiln_traces(store, firing, until_us)

@@ -212,7 +212,10 @@ def foretell_all(
     now_us: int,
     words_in: TemperatureUnit,
 ) -> list[PourAssessment]:
-    """Return the same for several moulds, each with when it leaves the kiln [µs UTC]."""
+    """Return the same for several moulds, each with when it leaves the kiln [µs UTC].
+
+    Instants count as known to 5 s (common practice, no source).
+    """
     card, plan = alloys.alloy(heat.alloy), plan_of(heat)
     traces = metals.traces_of(store, heat)
     seen = metals.dips_of(traces, heat, card, until_us=now_us)
