@@ -105,8 +105,9 @@ def test_against_sqlite_import(tmp_path: Path, environment: dict[str, str], days
         ours.append(run(mine, environment))
         theirs.append(run(peer, environment))
     show(f"{days} days, sqlite3 .import", least(ours), least(theirs))
-    # The aim is 3. Starting Python and numpy alone takes more than a third of the peer's 3 days.
-    assert least(theirs).cpu_s / least(ours).cpu_s > (0.4 if days == 3 else 1.0)
+    # By processor time; on two free cores the wall's ratio is better, for blocks are coded aside.
+    # Starting Python and numpy alone takes more than a third of the peer's 3 days.
+    assert least(theirs).cpu_s / least(ours).cpu_s > (0.6 if days == 3 else 1.5)
 
 
 def test_against_sqlite_utils(tmp_path: Path, environment: dict[str, str]) -> None:
@@ -126,7 +127,7 @@ def test_against_sqlite_utils(tmp_path: Path, environment: dict[str, str]) -> No
 
 
 def test_memory_of_a_month(tmp_path: Path, environment: dict[str, str]) -> None:
-    """Thirty days of 8 channels at 1 Hz, 20.7 million readings, stay under 300 MB."""
+    """Thirty days of 8 channels at 1 Hz, 20.7 million readings, stay under 150 MB."""
     log, store = tmp_path / "log.csv", tmp_path / "s.firelog"
     write_log(log, 30)
     program = (
@@ -138,4 +139,4 @@ def test_memory_of_a_month(tmp_path: Path, environment: dict[str, str]) -> None:
     done = subprocess.run(command, check=True, capture_output=True, text=True, env=environment)
     peak_mb = int(done.stdout.split()[-1]) / 1024
     print(f"\n30 days: {peak_mb:.0f} MB at most")
-    assert peak_mb < 300
+    assert peak_mb < 150
