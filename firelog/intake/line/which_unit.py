@@ -20,7 +20,7 @@ def ask(values: Sequence[float]) -> str:
     """Return the question for numbers whose unit nobody has said, with the evidence and a proposal.
 
     >>> ask([21.5, 22.0]).split(". ")[1]
-    'If the couples are cold now, it is C'
+    'If one of them is cold now, it is C'
     """
     low, high = min(values), max(values)
     words, fits = [], dict[TemperatureUnit, _Fit]()
@@ -37,14 +37,14 @@ def ask(values: Sequence[float]) -> str:
 def _fit(low_c: float, high_c: float) -> _Fit:
     if low_c < _POSSIBLE_C[0] or high_c > _POSSIBLE_C[1]:
         return "impossible"
-    return "a room" if _ROOM_C[0] <= low_c and high_c <= _ROOM_C[1] else "heat"
+    return "a room" if _ROOM_C[0] <= low_c <= _ROOM_C[1] else "heat"
 
 
 def _said(fit: _Fit, low_c: float, high_c: float) -> str:
     span = f"{low_c:.0f} to {high_c:.0f} °C" if round(low_c) != round(high_c) else f"{low_c:.0f} °C"
     if fit == "impossible":
         return f"they cannot be: {span}"
-    return f"they are {'at room temperature' if fit == 'a room' else 'hot or cold'}, {span}"
+    return f"they are {span}{', the coldest a room' if fit == 'a room' else ''}"
 
 
 def _proposal(fits: dict[TemperatureUnit, _Fit]) -> str:
@@ -53,5 +53,5 @@ def _proposal(fits: dict[TemperatureUnit, _Fit]) -> str:
     if len(possible) == 1:
         return f"So it must be {possible[0]}."
     if len(rooms) == 1:
-        return f"If the couples are cold now, it is {rooms[0]}."
+        return f"If one of them is cold now, it is {rooms[0]}."
     return "The numbers alone cannot tell; look at the instrument's display."
