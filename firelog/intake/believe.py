@@ -277,17 +277,6 @@ def is_code(value: FloatArray) -> Mask:
     return np.isin(value, MISSING_CODES) | np.isin(value, OVER_CODES)
 
 
-def quality_of_code(raw: float, temp_c: float, good_c: float | None) -> Quality | None:
-    """Return what a number says that instruments write for nothing; None when it is none.
-
-    ``raw`` is as written, ``temp_c`` the same in °C, ``good_c`` the last good reading before it
-    [°C] or None: near that, a code is a reading like its neighbours.
-    """
-    if not is_code(np.array([raw]))[0] or (good_c is not None and abs(temp_c - good_c) < _FAR_K):
-        return None
-    return Quality.MISSING if raw in MISSING_CODES else Quality.SATURATED
-
-
 def _by_size(value_c: FloatArray, raw: FloatArray) -> QualityArray:
     """Return the quality that each number has for its size alone; NaN is missing."""
     result = np.zeros(len(value_c), np.uint8)
