@@ -170,10 +170,10 @@ def _lead(found: HeatAssessment) -> tuple[str, ...]:
 
 
 def sections(report: HeatReport) -> Iterable[Section]:
-    """Yield the parts of a heat's report: all pours and the picture first."""
+    """Yield the parts of a heat's report: the picture and all pours first."""
+    yield picture_section(report.view)
     if report.assessment.pours:
         yield _all_pours(report)
-    yield picture_section(report.view)
     for pour in report.assessment.pours:
         yield pour_section(pour, report.how)
     yield _asked(report)
@@ -287,7 +287,7 @@ def _check(check: PourCheck, how: Reader) -> tuple[Cell, ...]:
     )
 
 
-def picture_section(view: HeatView, height: float = 450.0) -> Section:
+def picture_section(view: HeatView, height: float = 420.0) -> Section:
     """Return the picture of the minutes around lift and pours."""
     title = "What was measured, and what was computed"
     if not view.picture.traces:

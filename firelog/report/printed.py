@@ -24,7 +24,7 @@ _STYLES = {
 }
 _CHARACTER = 6.6  # width of a character of a name, in the drawing's units
 _ROWS = 3  # rows of names above a panel
-_ROW = 0.085  # the height of one, as a share of the panel's
+_ROW = 0.09  # the height of one, as a share of the panel's
 
 
 def dash_of(colour: str, usual: str = "solid") -> tuple[str, float | None]:
