@@ -17,7 +17,7 @@ from firelog.pouring.day.model import DAY_S, Day, DayPlan, Place, Waiting
 
 _MOST = 40
 _PATIENCE_S = 20.0  # for each of the five questions asked of the solver
-_DAMP = "the moulds in kilns need a crew that carries, and the heats one that pours"
+_NO_HANDS = "the moulds in kilns need a crew that carries, and the heats one that pours"
 
 
 def plan(day: Day) -> DayPlan:
@@ -32,7 +32,7 @@ def plan(day: Day) -> DayPlan:
         any(one.pours for one in day.crews)
         and (not any(m.kiln for m in day.moulds) or any(one.carries for one in day.crews))
     ):
-        raise InputError(f"{_DAMP}; say so under [[crew]]")
+        raise InputError(f"{_NO_HANDS}; say so under [[crew]]")
     problem = _Problem.of(day)
     proven = problem.best()
     places = problem.places()
