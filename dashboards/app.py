@@ -13,7 +13,7 @@ from typing import Any
 from dash import Dash
 from flask import Response, jsonify
 
-from dashboards import access, alarms, callbacks
+from dashboards import access, alarms, callbacks, closer
 from dashboards.layout import INDEX, layout
 from dashboards.monitor import Monitor
 from dashboards.page import BUILD, now_us
@@ -56,6 +56,7 @@ def create_app(store: Path, door: access.Door | None = None) -> Dash:
     callbacks.wire(app, store, Monitor(store))
     _add_status(app, store)
     alarms.add_alarm_routes(app.server, store)
+    closer.add_closer_routes(app.server, store)
     locked = door is not None and door.locked
     access.guard(app.server, app.csp_hashes(), door, key=links.secret_key(store) if locked else b"")
     return app

@@ -56,7 +56,9 @@ def layout() -> html.Div:
         ],
         className="top",
     )
-    words = "Temperature against time; the same numbers stand in the tables below."
+    words = (
+        "Temperature against time. Below it any instant can be read, and the stretch as a table."
+    )
     graph = dcc.Graph(
         id="trace",
         figure={"data": [], "layout": {"xaxis": {"visible": False}, "yaxis": {"visible": False}}},
@@ -81,7 +83,13 @@ def layout() -> html.Div:
             header,
             html.Div(id="desk", className="desk", hidden=True, **{"aria-live": "assertive"}),
             html.Main(
-                [html.Div(id="page-top"), picture, html.Div(id="page-bottom")],
+                [
+                    html.Div(id="page-top"),
+                    picture,
+                    # Filled by chart.js: read an instant, the stretch as a table and as CSV.
+                    html.Div(id="closer", className="closer", hidden=True),
+                    html.Div(id="page-bottom"),
+                ],
                 id="page",
                 tabIndex="-1",
             ),

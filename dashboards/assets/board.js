@@ -28,7 +28,11 @@
     opened: null,
     revision: null, // which firing, in which unit, the chart shows
     against: null, // the target a reader chose to see: by segments or by clock
+    usual: null, // the one the firing is shown against otherwise
+    shown: shown,
   };
+
+  window.firelogPage = page; // the chart's closer look (chart.js) asks for unit and target
 
   // Two clocks: one stands still while a tablet sleeps, the other can be set. The longer counts,
   // so that the page never claims to be fresher than it is.
@@ -169,8 +173,10 @@
     drawn.data.forEach((line, place) => {
       const meta = line.meta || {};
       const fresh = meta.channel === undefined ? undefined : points.lines[meta.channel];
-      const values = fresh && (meta.part === "off target" ? (fresh.off || {})[meta.against] : fresh.y);
+      const off = { "off target": "off", "off asked": "near" }[meta.part];
+      const values = fresh && (off ? (fresh[off] || {})[meta.against] : meta.part === "measured" && fresh.y);
       if (!values) return;
+      window.firelogChart.grew(line, fresh.x, values);
       x.push(fresh.x);
       y.push(values);
       places.push(place);
@@ -252,20 +258,24 @@
       for (const note of figure.layout.annotations) {
         if (note.name && note.name.indexOf("segment ") === 0) note.text = note.name.slice(8);
         if (note.name && note.name.indexOf("happening ") === 0) note.text = note.name.slice(10);
+        if (note.name && note.name.indexOf("limit ") === 0) note.text = note.name.slice(6);
       }
     }
-    if (page.against) shown(figure.data).forEach((yes, place) => (figure.data[place].visible = yes));
+    window.firelogChart.prepare(figure);
+    if (!page.against && figure.layout.meta) page.usual = figure.layout.meta.against;
+    shown(figure.data).forEach((yes, place) => (figure.data[place].visible = yes));
     if (window.matchMedia("(pointer: coarse)").matches) {
       figure.layout.dragmode = false; // a finger scrolls the page; two fingers are the browser's
     }
     return [figure, false];
   }
 
-  // Which lines are seen: those against the chosen target, and those against none.
+  // Which lines are seen: those against the chosen target or none, of channels that are not hidden.
   function shown(lines) {
+    const chosen = page.against || page.usual;
     return lines.map((line) => {
       const against = line.meta && line.meta.against;
-      return !against || against === page.against;
+      return (!against || against === chosen) && !window.firelogChart.hides(line);
     });
   }
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from dashboards.page import Page, Request, digest, now_us
 from dashboards.pages import firing_evidence, firing_head
+from dashboards.pages.parts import firing_path
 from firelog.say.numbers import show_temperature
 from firelog.view.figure.firing import firing_figure
 from firelog.view.firing import FiringView, read_firing, read_new_readings
@@ -26,7 +27,7 @@ def _page(view: FiringView) -> Page:
         f"{view.firing.name}: {firing_head.verdict_word(view) or 'no verdict'}",
         firing_head.head(view),
         firing_evidence.body(view),
-        firing_figure(picture, switched=True) if picture.traces else None,
+        _drawn(view) if picture.traces else None,
         unit=picture.how.unit,
         every_s=EVERY_S if running else 0.0,
         alive=running,
@@ -34,6 +35,10 @@ def _page(view: FiringView) -> Page:
         seen={"page": _page_digest(view), "shape": _shape_digest(view)},
         value=_newest_value(view),
     )
+
+
+def _drawn(view: FiringView) -> dict[str, Any]:
+    return firing_figure(view.picture, switched=True, of=firing_path(view.firing.name))
 
 
 def changes(asked: Request, question: Mapping[str, Any], name: str) -> dict[str, Any]:

@@ -172,7 +172,10 @@ def _key(picture: Picture) -> html.Ul | None:
     """What the lines are, in words beside their stroke."""
     if not picture.traces:
         return None
-    items = [channel_key(number, trace.name) for number, trace in enumerate(picture.highlighted)]
+    items = [
+        channel_key(number, trace.name, shows=trace.name)
+        for number, trace in enumerate(picture.highlighted)
+    ]
     others = len(picture.traces) - len(picture.highlighted)
     if others:
         items.append(key_line(f"{others} others", "var(--soft)", "solid", 1))
@@ -181,4 +184,8 @@ def _key(picture: Picture) -> html.Ul | None:
         ahead = picture.outlook is not None and picture.outlook.estimates
         how = "k = 2; ahead, 80 %" if ahead else "k = 2"
         items.append(html.Li([html.Span(className="patch"), f"uncertainty ({how})"]))
+    if any(one.side is not None for one in picture.levels):
+        items.append(key_line("limit", "var(--soft)", "dashdot", 2))
+    if picture.aside:
+        items.append(html.Li([html.Span(className="hollow"), "set aside"]))
     return html.Ul(items, className="key")

@@ -64,10 +64,14 @@ def key_line(name: str, colour: str, dash: str, width: float) -> html.Li:
     return html.Li([html.Span(className="stroke", style=style), name])
 
 
-def channel_key(number: int, name: str) -> html.Li:
-    """The key of the n-th highlighted channel."""
+def channel_key(number: int, name: str, *, shows: str | None = None) -> html.Li:
+    """The key of the n-th highlighted channel; pressed, it hides or shows the channel ``shows``."""
     _, dash, width = style_of(number)
-    return key_line(name, f"var(--{colour_of(number)})", dash, width)
+    line = key_line(name, f"var(--{colour_of(number)})", dash, width)
+    if shows is None:
+        return line
+    told = {"data-channel": shows, "aria-pressed": "true"}
+    return html.Li(html.Button(line.children, title=f"hide or show {name}", **told))
 
 
 def table(heads: Sequence[str], rows: list[Any], kind: str) -> html.Table:

@@ -30,7 +30,12 @@ def corrected(
     else:
         unit: TemperatureUnit = trace.unit.value  # type: ignore[assignment]
         temp_c = to_celsius(trace.value, unit)
-    temp_c = np.where(trace.quality == Quality.OK, temp_c, np.nan)
+    usable = trace.quality == Quality.OK
+    aside_c = None
+    if not usable.all():
+        read_c = uncertainty.correct(chain, np.where(usable, np.nan, temp_c))
+        aside_c = read_c if np.isfinite(read_c).any() else None
+        temp_c = np.where(usable, temp_c, np.nan)
     temp_c = uncertainty.correct(chain, temp_c)
     return ChannelTrace(
         name=channel.name,
@@ -40,6 +45,7 @@ def corrected(
         expanded_k=uncertainty.expanded_k(chain, temp_c),
         quality=trace.quality,
         assumed="" if channel.letter else uncertainty.ASSUMED,
+        aside_c=aside_c,
     )
 
 

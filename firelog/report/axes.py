@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
+import numpy as np
+
 LEFT, RIGHT, TOP, BOTTOM = 56.0, 12.0, 8.0, 56.0
 _STEPS_S = (10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 14400, 21600, 43200, 86400,
             172800, 604800)  # fmt: skip
@@ -64,6 +66,36 @@ def frame_of(
         {ref: tuple(axis.get("domain", (0.0, 1.0))) for ref, axis in up.items()},
         right,
     )
+
+
+def timed(figure: dict[str, Any]) -> dict[str, Any]:
+    """Return the figure with each instant (ISO 8601 wall time) as a number of milliseconds."""
+    layout = figure["layout"]
+    axes = {
+        f"xaxis{ref[1:]}": {**axis, "range": _each_ms(axis["range"])} if "range" in axis else axis
+        for ref, axis in axes_of(layout, "x").items()
+    }
+    shapes = [
+        one if one.get("xref") == "paper" else {**one, **_ms_of(one, "x0", "x1")}
+        for one in layout.get("shapes", ())
+    ]
+    notes = [
+        one if one.get("xref") == "paper" else {**one, **_ms_of(one, "x")}
+        for one in layout.get("annotations", ())
+    ]
+    return {
+        "data": [{**line, "x": _each_ms(line["x"])} for line in figure["data"]],
+        "layout": {**layout, **axes, "shapes": shapes, "annotations": notes},
+    }
+
+
+def _ms_of(thing: dict[str, Any], *keys: str) -> dict[str, float]:
+    return dict(zip(keys, _each_ms([thing[key] for key in keys]), strict=True))
+
+
+def _each_ms(instants: list[str]) -> list[float]:
+    at: list[float] = np.array(instants, "datetime64[ms]").astype(np.int64).tolist()
+    return at
 
 
 def axes_of(layout: dict[str, Any], letter: str) -> dict[str, dict[str, Any]]:

@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from firelog.report import labels
-from firelog.report.axes import LEFT, Frame, axes_of, frame_of, ticks, time_ticks
+from firelog.report.axes import LEFT, Frame, axes_of, frame_of, ticks, time_ticks, timed
 from firelog.report.printed import printed
 from firelog.say.verdicts import SIGNS
 from firelog.view.palette import DAY
@@ -27,7 +27,7 @@ def draw(figure: dict[str, Any], words: str, *, width: float = 760.0, height: fl
     Dashes and names are those of paper (:mod:`firelog.report.printed`). An empty string when there
     is nothing to draw.
     """
-    figure = printed(figure, width)
+    figure = printed(timed(figure), width)
     lines = [line for line in figure["data"] if line.get("visible", True) and _seen(line)]
     layout = figure["layout"]
     if not any(len(line["x"]) for line in lines):
@@ -166,6 +166,9 @@ def _mark(symbol: str, size: float, colour: str) -> str:
     match symbol:
         case "circle-open":
             return f'<circle r="{size}" fill="none" stroke="{colour}" stroke-width="2"/>'
+        case "square-open":
+            side = f'x="{-size}" y="{-size}" width="{2 * size}" height="{2 * size}"'
+            return f'<rect {side} fill="none" stroke="{colour}" stroke-width="1.4"/>'
         case "circle":
             return f'<circle r="{size}" fill="{colour}"/>'
         case "triangle-up":
@@ -222,12 +225,22 @@ def _note(frame: Frame, note: dict[str, Any]) -> str:
     if across != "paper" and not frame.x[across][0] <= note["x"] <= frame.x[across][1]:
         return ""
     x, y = frame.across(across, note["x"]), frame.up(up, note["y"])
+    if note.get("showarrow"):
+        return _led(note, x, y)
     text = html.unescape(note["text"])  # the figure escaped it for its own reader
     colour, turn = note.get("font", {}).get("color", "#000"), note.get("textangle", 0)
     if turn == -90:
         return _text(x - 4, y, text, colour, "start", turn=turn)
     anchor = {"left": "start", "right": "end"}.get(note.get("xanchor", ""), "middle")
     return _text(x, y + (12 if note.get("yanchor") == "top" else -2), text, colour, anchor)
+
+
+def _led(note: dict[str, Any], x: float, y: float) -> str:
+    """A word beside its mark, with the stroke that leads there."""
+    colour, (right, down) = note["font"]["color"], (note["ax"], note["ay"])
+    words = html.unescape(note["text"])
+    stroke = f'<path d="M{x:.1f} {y:.1f}l{right:.1f} {down:.1f}" stroke="{colour}"/>'
+    return stroke + _text(x + right, y + down + 4, words, colour, "start" if right > 0 else "end")
 
 
 def _text(x: float, y: float, text: str, colour: str, anchor: str, *, turn: float = 0) -> str:

@@ -48,6 +48,12 @@ class Cache(Generic[Answer]):
             until, answer = self._kept.get(key, (0.0, None))
             return answer if self._steady_s() < until else None
 
+    def latest(self, key: Any) -> Answer | None:
+        """Return the kept answer, fresh or not: for a closer look at what was shown already."""
+        with self._lock:
+            _, answer = self._kept.get(key, (0.0, None))
+            return answer
+
 
 def file_identity(store: Store) -> tuple[str, int, int]:
     """Return which file this is: one put in its place by the same name is another.

@@ -64,11 +64,16 @@ def envelope(t_s: FloatArray, points: int, value: FloatArray) -> IntArray:
     bins = max(1, (points - 2) // 2)
     edges = np.linspace(t_s[0], t_s[-1], bins + 1)[:-1]
     starts = np.unique(np.searchsorted(t_s, edges, side="left"))
-    lengths = np.diff(np.append(starts, count))
-    number = np.repeat(np.arange(len(starts)), lengths)
-    order = np.lexsort((value, number))
-    lowest, highest = order[starts], order[starts + lengths - 1]
+    lowest = _first_at(value, starts, np.minimum.reduceat(value, starts))
+    highest = _first_at(value, starts, np.maximum.reduceat(value, starts))
     return np.unique(np.concatenate(([0], lowest, highest, [count - 1])))
+
+
+def _first_at(value: FloatArray, starts: IntArray, extreme: FloatArray) -> IntArray:
+    """Return, of each bin, the position of the first value that is its extreme."""
+    lengths = np.diff(np.append(starts, len(value)))
+    hits = np.flatnonzero(value == np.repeat(extreme, lengths))
+    return hits[np.searchsorted(hits, starts)]
 
 
 def drawn(

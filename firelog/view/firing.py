@@ -30,7 +30,8 @@ from firelog.schedule.plan.requirements import Clock
 from firelog.units import seconds_since, us_after
 from firelog.view import downsampling
 from firelog.view.cache import Cache, file_identity
-from firelog.view.picture import Picture, deviation_k, notes_of, picture_of
+from firelog.view.figure.deviation import distances_k
+from firelog.view.picture import Picture, notes_of, picture_of
 
 FRESH_S = {True: 10.0, False: 30.0}  # running, closed
 PAST_FRESH_S = 86_400.0  # a kiln's past firings change only when another one ends
@@ -54,7 +55,8 @@ class FiringView:
 class NewReadings:
     """Readings that came after an instant, ready to be appended to the lines of each channel.
 
-    Of each channel: ``x``, ``y``, and ``off`` the target by each clock.
+    Of each channel: ``x``, ``y``, and by each clock how far ``off`` the target and, where there is
+    none, how ``near`` what is asked.
     """
 
     newest_us: int | None
@@ -73,6 +75,17 @@ def read_firing(path: Path, name: str, unit: str | None = None) -> FiringView:
         firing, how = store.firing(name), reader_of(store, unit)
         key = (*file_identity(store), firing, how)
         return _views.get(key, FRESH_S[firing.running], lambda: firing_view(store, firing, how))
+
+
+def shown_firing(path: Path, name: str, unit: str | None = None) -> FiringView:
+    """Return a firing as it was last shown, judged anew only when nobody has looked yet.
+
+    Raises :class:`NotFoundError` when there is none of that name.
+    """
+    with Store.open(path) as store:
+        firing, how = store.firing(name), reader_of(store, unit)
+        known = _views.latest((*file_identity(store), firing, how))
+    return known or read_firing(path, name, unit)
 
 
 def firing_view(store: Store, firing: Firing, how: Reader) -> FiringView:
@@ -151,16 +164,19 @@ def read_new_readings(path: Path, view: FiringView, after_us: int) -> NewReading
             newest_us = max(newest_us or 0, int(readings.t_us[-1]))
             last = float(trace.temp_c[-1])
             newest_c[channel.name] = last if np.isfinite(last) else None
-            off_k = {}
+            off_k, near_k = {}, {}
             if channel.name in meant:
-                off_k = {one: deviation_k(trace, t) for one, t in picture.targets.items()}
+                for clock, target in picture.targets.items():
+                    off_k[clock], near_k[clock] = distances_k(picture, trace, target)
             paces = [
                 downsampling.pace(trace.t_s)
                 for trace in picture.traces
                 if trace.name == channel.name
             ]
             last_s = seconds_since(view.firing.began_us, after_us)
-            new = _appended(picture, trace, off_k, last_s, paces[0] if paces else 0.0)
+            pace_s = paces[0] if paces else 0.0
+            distances = {"off": off_k, "near": near_k}
+            new = _appended(picture, trace, distances, last_s, pace_s)
             points[channel.name] = new
     return NewReadings(newest_us, newest_c, points)
 
@@ -168,16 +184,17 @@ def read_new_readings(path: Path, view: FiringView, after_us: int) -> NewReading
 def _appended(
     picture: Picture,
     trace: ChannelTrace,
-    off_k: dict[Clock, FloatArray],
+    distances: dict[str, dict[Clock, FloatArray]],
     last_s: float,
     pace_s: float,
 ) -> dict[str, Any]:
     """New readings as the lines take them, with a break where a hole lies before them."""
     t_s, temp_c = downsampling.broken(trace.t_s, trace.temp_c, last_s, pace_s)
-    new: dict[str, Any] = {"x": picture.x_ms(t_s), "y": picture.y(temp_c)}
-    if off_k:
-        new["off"] = {
-            against: picture.dy(downsampling.broken(trace.t_s, value, last_s, pace_s)[1])
-            for against, value in off_k.items()
-        }
+    new: dict[str, Any] = {"x": picture.x(t_s), "y": picture.y(temp_c)}
+    for name, found in distances.items():
+        if found:
+            new[name] = {
+                against: picture.dy(downsampling.broken(trace.t_s, value, last_s, pace_s)[1])
+                for against, value in found.items()
+            }
     return new

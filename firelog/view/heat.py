@@ -107,4 +107,5 @@ def _cut(trace: ChannelTrace, from_s: float, to_s: float) -> ChannelTrace:
         trace.expanded_k[kept],
         trace.quality[kept],
         trace.assumed,
+        None if trace.aside_c is None else trace.aside_c[kept],
     )

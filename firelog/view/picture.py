@@ -7,26 +7,38 @@ draws it, the page, the printed report and the live update read it.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
-from datetime import timedelta
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta, tzinfo
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from firelog.judge.firing import Assessment
 from firelog.judge.outlook import Lateness
-from firelog.readings import FloatArray
+from firelog.readings import FloatArray, IntArray
 from firelog.record.rows import Event
 from firelog.say.reader import Reader
+from firelog.schedule.checks.basis import TimeSpan
 from firelog.schedule.follow.segments import Following, follow
 from firelog.schedule.forecast.finish import Outlook
 from firelog.schedule.plan.model import ChannelTrace, FiringJudgement, Schedule
 from firelog.schedule.plan.requirements import Clock
-from firelog.units import difference_from_k, from_celsius, seconds_since, us_to_datetime
-from firelog.view import downsampling
+from firelog.units import (
+    datetime_to_us,
+    difference_from_k,
+    from_celsius,
+    seconds_since,
+    us_to_datetime,
+)
+from firelog.view import asked, downsampling
+from firelog.view.aside import Aside, set_aside, without_aside
+from firelog.view.asked import Level
 from firelog.view.target import Target, by_default
+from firelog.view.window import Window
 
 MOST_HIGHLIGHTED = 6  # channels with a colour of their own; with more, only those that decide
+_STEP_K = 5.0  # a line that steps farther from one reading to the next is broken there
 Note = tuple[int, str, str]  # an instant [µs UTC], its kind, its text
 
 
@@ -36,7 +48,8 @@ class Picture:
 
     ``end_s`` is where the record ends, in seconds since the firing began at ``began_us``.
     ``following`` is how the traces run along the schedule (found here when nobody has it),
-    ``outlook`` what a running firing is heading for.
+    ``outlook`` what a running firing is heading for. ``window`` is the stretch somebody looks at
+    closely; lines are then drawn there alone, as finely as its columns ask.
     """
 
     began_us: int
@@ -50,6 +63,7 @@ class Picture:
     following: Following | None = None
     outlook: Outlook | None = None
     late: Lateness | None = None
+    window: Window | None = None
 
     @cached_property
     def highlighted(self) -> tuple[ChannelTrace, ...]:
@@ -67,14 +81,20 @@ class Picture:
         return by_default(self.schedule) if self.schedule else "segments"
 
     @cached_property
+    def laid(self) -> Following | None:
+        """How the traces ran along the segments; None without a schedule."""
+        if self.schedule is None:
+            return None
+        return self.following or follow(
+            self.schedule, self.traces, end_s=self.end_s, running=self.running
+        )
+
+    @cached_property
     def targets(self) -> dict[Clock, Target]:
         """What the firing aimed at by each clock, the usual one first; empty without a schedule."""
-        schedule = self.schedule
-        if schedule is None:
+        schedule, laid = self.schedule, self.laid
+        if schedule is None or laid is None:
             return {}
-        laid = self.following or follow(
-            schedule, self.traces, end_s=self.end_s, running=self.running
-        )
         other: Clock = "segments" if self.against == "clock" else "clock"
         began_c = start_c(self.followed)
         return {one: Target(schedule, laid, one, began_c) for one in (self.against, other)}
@@ -85,15 +105,94 @@ class Picture:
         return self.targets.get(self.against)
 
     @cached_property
+    def spans(self) -> dict[str, TimeSpan]:
+        """The stretch that each requirement was held against, by its name."""
+        if self.schedule is None or self.laid is None:
+            return {}
+        return asked.spans(self.schedule, self.laid, self.end_s, running=self.running)
+
+    @cached_property
+    def levels(self) -> tuple[Level, ...]:
+        """Every temperature that is asked, each in its stretch."""
+        if self.schedule is None:
+            return ()
+        goals = self.targets["segments"].goals(self.end_s)
+        return asked.levels(self.schedule, self.spans, goals, self.began_us, self.how)
+
+    @cached_property
+    def aside(self) -> dict[str, Aside]:
+        """What was read and set aside, by channel: never part of a line."""
+        return {
+            trace.name: found for trace in self.traces if (found := set_aside(trace)) is not None
+        }
+
+    @cached_property
+    def believed(self) -> tuple[ChannelTrace, ...]:
+        """The traces as lines show them: NaN where a reading was set aside."""
+        return tuple(without_aside(trace, self.aside.get(trace.name)) for trace in self.traces)
+
+    def as_believed(self, trace: ChannelTrace) -> ChannelTrace:
+        """Return a trace of this picture as its line shows it."""
+        return self.believed[[one.name for one in self.traces].index(trace.name)]
+
+    def off_asked_k(self, trace: ChannelTrace) -> FloatArray:
+        """Return measured minus the nearest temperature that is asked at each reading [K].
+
+        NaN where another one becomes the nearest: no line leads from one to the other.
+        """
+        if self.schedule is None or self.laid is None:
+            return np.full(len(trace), np.nan)
+        left_c = asked.next_step_c(self.schedule, self.laid, trace.t_s)
+        mine = asked.of_trace(self.levels, trace)
+        off_k, which = asked.nearest(mine, trace.t_s, trace.temp_c, left_c)
+        turned = np.flatnonzero(np.diff(which)) + 1
+        off_k[turned] = np.where(_far(off_k, turned), np.nan, off_k[turned])
+        return off_k
+
+    def within(self, window: Window) -> Picture:
+        """Return the same picture looked at closely; what is known of it is not found anew."""
+        seen = replace(self, window=window, following=self.laid)
+        known = ("aside", "believed", "followed", "highlighted", "levels", "spans", "targets")
+        seen.__dict__.update({name: getattr(self, name) for name in known})
+        return seen
+
+    def drawn(
+        self, t_s: FloatArray, value: FloatArray, points: int
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return what a line of at most ``points`` shows; in the window, if there is one."""
+        if self.window is None:
+            return downsampling.drawn(t_s, value, points)
+        return downsampling.drawn(*self.window.cut(t_s, value), self.window.points)
+
+    @cached_property
     def offset_s(self) -> float:
         """The UTC offset at the firing's beginning, kept for the whole axis."""
         offset = us_to_datetime(self.began_us, self.how.tz).utcoffset() or timedelta()
         return offset.total_seconds()
 
-    def x_ms(self, t_s: FloatArray | Sequence[float]) -> list[int]:
-        """Return local wall time as the milliseconds a date axis takes."""
-        zero_ms = self.began_us / 1e3 + self.offset_s * 1e3
-        return [round(value) for value in (np.asarray(t_s, float) * 1e3 + zero_ms).tolist()]
+    @cached_property
+    def clock_change(self) -> tuple[float, float] | None:
+        """When the foundry's clocks were changed meanwhile, and by how much [s]; or None."""
+        return clock_change(self.began_us, span_s(self), self.how.tz)
+
+    def x(self, t_s: FloatArray | Sequence[float]) -> list[str]:
+        """Return local wall time as ISO 8601 without offset, to the millisecond.
+
+        A number would be taken for an instant and moved into the zone of whoever looks.
+        """
+        zero_us = self.began_us + self.offset_s * 1e6
+        at_ms = np.rint((np.asarray(t_s, float) * 1e6 + zero_us) / 1e3).astype(np.int64)
+        if (at_ms % 1000 == 0).all():
+            return list(np.datetime_as_string((at_ms // 1000).astype("datetime64[s]")).tolist())
+        return list(np.datetime_as_string(at_ms.astype("datetime64[ms]")).tolist())
+
+    def seconds(self, x: str) -> float:
+        """Return the seconds since the beginning of an instant as :meth:`x` writes it.
+
+        Raises ValueError for anything else.
+        """
+        wall = datetime.fromisoformat(x).replace(tzinfo=UTC)
+        return seconds_since(self.began_us, datetime_to_us(wall)) - self.offset_s
 
     def y(self, temp_c: FloatArray) -> list[float | None]:
         """Return temperatures in the reader's unit; None where there is none."""
@@ -139,6 +238,10 @@ def picture_of(
 def notes_of(events: Iterable[Event]) -> list[Note]:
     """Return what was noted in the record as a picture takes it."""
     return [(event.t_us, event.kind, event.text) for event in events]
+
+
+def _far(off_k: FloatArray, places: IntArray) -> NDArray[np.bool_]:
+    return np.abs(off_k[places] - off_k[places - 1]) > _STEP_K
 
 
 # ---------------------------------------------------------------- which channels
@@ -210,6 +313,27 @@ def hole_spans(picture: Picture) -> list[tuple[float, float]]:
     ends = [0.0] if picture.running else [0.0, picture.end_s]
     known = np.unique(np.concatenate([known, ends]))
     return downsampling.holes(known, np.zeros(len(known)), longest_s)
+
+
+def clock_change(began_us: int, length_s: float, tz: tzinfo) -> tuple[float, float] | None:
+    """Return the seconds after which a zone's offset first changes, and by how much [s]."""
+
+    def offset_s(at_s: float) -> float:
+        moment = us_to_datetime(began_us + round(at_s * 1e6), tz)
+        return (moment.utcoffset() or timedelta()).total_seconds()
+
+    days = np.append(np.arange(0.0, length_s, 86_400.0), length_s)
+    first = offset_s(0.0)
+    late = next((day for day in days.tolist() if offset_s(day) != first), None)
+    if late is None:
+        return None
+    early = max(0.0, late - 86_400.0)
+    while late - early > 1.0:
+        middle = (early + late) / 2.0
+        early, late = (middle, late) if offset_s(middle) == first else (early, middle)
+    # Clocks are changed at a whole minute of universal time.
+    at_s = seconds_since(began_us, round((began_us + late * 1e6) / 60e6) * 60_000_000)
+    return at_s, offset_s(late) - first
 
 
 def _listed(values: FloatArray) -> list[float | None]:

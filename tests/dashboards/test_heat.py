@@ -89,7 +89,7 @@ def test_marks_stand_at_the_pours(path):
     view = read_heat(path, "heron heat", "C")
     marks = [d for d in heat_figure(view)["data"] if d.get("meta", {}).get("part") == "pour"]
     for one, mark in zip(view.assessment.pours, marks, strict=True):
-        at_ms = view.picture.x_ms([(one.pour.began_us - view.assessment.heat.began_us) / 1e6])[0]
+        at_ms = view.picture.x([(one.pour.began_us - view.assessment.heat.began_us) / 1e6])[0]
         assert set(mark["x"]) == {at_ms}
         assert mark["y"][0] == pytest.approx(one.metal.value, abs=0.01)
 

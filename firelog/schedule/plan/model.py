@@ -77,6 +77,7 @@ class ChannelTrace:
     reading is unusable; ``expanded_k`` U (k = 2) of each value, NaN where no tolerance is
     defined; ``quality`` codes of :class:`firelog.readings.Quality`.
     ``assumed`` says what nobody stated ("type K, IEC class 2"), empty when all was stated.
+    ``aside_c`` is what was read where a reading is set aside, NaN elsewhere; None without any.
     """
 
     name: str
@@ -86,6 +87,7 @@ class ChannelTrace:
     expanded_k: FloatArray
     quality: QualityArray
     assumed: str = ""
+    aside_c: FloatArray | None = None
 
     def __len__(self) -> int:
         return len(self.t_s)

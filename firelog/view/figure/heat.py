@@ -51,8 +51,8 @@ def _two_panels(view: HeatView, layout: dict[str, Any]) -> None:
     low, high = _range(view)
     upper, lower = dict(layout["xaxis"]), dict(layout["xaxis"])
     upper |= {"title": {"text": ""}, "tickformat": "%H:%M", "tickformatstops": []}
-    upper["range"] = view.picture.x_ms([view.from_s, view.to_s])
-    lower["range"] = view.picture.x_ms([_close_from_s(view), view.to_s])
+    upper["range"] = view.picture.x([view.from_s, view.to_s])
+    lower["range"] = view.picture.x([_close_from_s(view), view.to_s])
     lower |= {"anchor": "y4", "nticks": 7, "tickangle": 0}
     lower["tickformatstops"] = [
         {"dtickrange": [None, 59_999], "value": "%H:%M:%S"},
@@ -127,7 +127,7 @@ def _computed(picture: Picture, t_s: Any, temp_c: Any, colour: str, name: str) -
     return {
         "type": "scatter",
         "mode": "lines",
-        "x": picture.x_ms(t_s),
+        "x": picture.x(t_s),
         "y": picture.y(temp_c),
         "line": {"color": DAY[colour], "dash": "6px,3px", "width": 2.0},
         "name": said,
@@ -141,7 +141,7 @@ def _uncertainty_band(picture: Picture, t_s: Any, temp_c: Any, doubt_k: Any) -> 
     return {
         "type": "scatter",
         "mode": "lines",
-        "x": picture.x_ms(np.concatenate((t_s, t_s[::-1]))),
+        "x": picture.x(np.concatenate((t_s, t_s[::-1]))),
         "y": picture.y(around),
         "line": {"color": "rgba(0,0,0,0)", "width": 0},
         "fill": "toself",
@@ -165,7 +165,7 @@ def _pour_marks(view: HeatView) -> Iterable[dict[str, Any]]:
         yield {
             "type": "scatter",
             "mode": "markers",
-            "x": view.picture.x_ms([t_s] * len(found)),
+            "x": view.picture.x([t_s] * len(found)),
             "y": view.picture.y(np.array([c for _, c, _ in found])),
             "error_y": {
                 "type": "data",
@@ -204,7 +204,7 @@ def _uprights(view: HeatView, xaxis: str, yaxis: str) -> Iterable[dict[str, Any]
     instants = [] if lifted_us is None else [(lifted_us, "ember")]
     instants += [(pour.pour.began_us, "soft") for pour in view.assessment.pours]
     for t_us, colour in instants:
-        x = view.picture.x_ms([_s(view, t_us)])[0]
+        x = view.picture.x([_s(view, t_us)])[0]
         yield {
             "type": "line",
             "name": "instant",
@@ -225,7 +225,7 @@ def _pour_names(view: HeatView) -> Iterable[dict[str, Any]]:
     for t_us, name in names:
         yield {
             "text": html.escape(name),
-            "x": view.picture.x_ms([_s(view, t_us)])[0],
+            "x": view.picture.x([_s(view, t_us)])[0],
             "xref": "x4",
             "xanchor": "right",
             "y": 0.03,
@@ -285,7 +285,7 @@ def _windows(view: HeatView) -> Iterable[dict[str, Any]]:
     for pour in view.assessment.pours:
         if pour.window_us is None:
             continue
-        x0, x1 = view.picture.x_ms([_s(view, t_us) for t_us in pour.window_us])
+        x0, x1 = view.picture.x([_s(view, t_us) for t_us in pour.window_us])
         yield {
             "type": "rect",
             "name": "window",

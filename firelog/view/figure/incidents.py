@@ -12,7 +12,7 @@ from typing import Any
 
 from firelog.say.durations import show_duration
 from firelog.schedule.plan.model import Happening
-from firelog.view.figure.marks import MIDDLE
+from firelog.view.figure.panels import MIDDLE, up
 from firelog.view.palette import DAY
 from firelog.view.picture import Picture, span_s
 
@@ -53,8 +53,8 @@ def _ends_s(picture: Picture, happening: Happening) -> tuple[float, float]:
 def bars(picture: Picture) -> Iterable[dict[str, Any]]:
     """Yield one thin bar for each happening."""
     for row, one in placed(picture):
-        x0, x1 = picture.x_ms(_ends_s(picture, one))
-        foot = MIDDLE + 0.004 + ROW * row
+        x0, x1 = picture.x(_ends_s(picture, one))
+        foot = up(picture, MIDDLE + 0.004 + ROW * row)
         yield {
             "type": "rect",
             "name": f"happening {one.kind}",
@@ -82,10 +82,10 @@ def names(picture: Picture) -> Iterable[dict[str, Any]]:
         yield {
             "name": f"happening {phone}",
             "text": html.escape(text),
-            "x": picture.x_ms([one.from_s])[0],
+            "x": picture.x([one.from_s])[0],
             "xref": "x",
             "xanchor": "left",
-            "y": MIDDLE + 0.004 + ROW * row + BAR,
+            "y": up(picture, MIDDLE + 0.004 + ROW * row) + BAR,
             "yref": "paper",
             "yanchor": "bottom",
             "showarrow": False,
@@ -110,7 +110,7 @@ def hovers(picture: Picture) -> Iterable[dict[str, Any]]:
     yield {
         "type": "scatter",
         "mode": "lines",
-        "x": picture.x_ms(t_s),
+        "x": picture.x(t_s),
         "y": y,
         "xaxis": "x2",
         "yaxis": "y4",

@@ -9,8 +9,8 @@ from firelog.view.palette import DAY
 from firelog.view.picture import Picture
 
 MOST_POINTS = 1200  # in one line: under 2 000 with the holes
-ALL_POINTS = 9000  # in all lines of one panel
-LOWER_PANEL_POINTS = 3600  # in all lines of the lower panel, by both clocks: it is half as high
+ALL_POINTS = 6400  # in all lines of one panel: a first sight; a board then asks for its own width
+LOWER_PANEL_POINTS = 2800  # in all lines of the lower panel, by both clocks: it is half as high
 LEAST_POINTS = 200
 _STYLES = (
     ("ink", "solid", 2.2),
@@ -44,7 +44,7 @@ def colour_of(number: int) -> str:
 
 
 def scatter(
-    x: list[int], y: list[float | None], style: tuple[str, str, float], yaxis: str = "y"
+    x: list[str], y: list[float | None], style: tuple[str, str, float], yaxis: str = "y"
 ) -> dict[str, Any]:
     """Return a line as plotly.js takes it; a None in ``y`` breaks it."""
     colour, dash, width = style

@@ -13,16 +13,14 @@ from firelog.say.verdicts import SIGNS
 from firelog.schedule.plan.model import Check
 from firelog.verdict import Verdict
 from firelog.view import downsampling
+from firelog.view.figure.lines import degree, style_of
+from firelog.view.figure.panels import MIDDLE, top, up
 from firelog.view.palette import DAY
 from firelog.view.picture import Picture, begun_segments, hole_spans, span_s
 
-MIDDLE = 0.41  # where it begins; between it and the lower panel stand the segments' names
 MOST_EVENTS = 200
-
-
-def top(picture: Picture) -> float:
-    """Return where the upper panel ends, as a share of the height; events stand above it."""
-    return 0.90 if picture.events else 0.955
+MOST_ASIDE = 300  # points for the readings of a channel that were set aside
+MOST_SIGNS = 34  # of the words beside a mark
 
 
 def shapes(picture: Picture) -> list[dict[str, Any]]:
@@ -48,9 +46,9 @@ def segment_names(picture: Picture) -> Iterable[dict[str, Any]]:
         yield {
             "name": f"segment {number}",
             "text": html.escape(text),
-            "x": picture.x_ms([(from_s + to_s) / 2])[0],
+            "x": picture.x([(from_s + to_s) / 2])[0],
             "xref": "x",
-            "y": MIDDLE - 0.008,
+            "y": up(picture, MIDDLE - 0.008),
             "yref": "paper",
             "yanchor": "top",
             "showarrow": False,
@@ -76,7 +74,7 @@ def _hole_shapes(picture: Picture) -> Iterable[dict[str, Any]]:
 
 def _event_shapes(picture: Picture) -> Iterable[dict[str, Any]]:
     for at_s, _, _ in picture.events[:MOST_EVENTS]:
-        x = picture.x_ms([at_s])[0]
+        x = picture.x([at_s])[0]
         yield {
             "type": "line",
             "name": "event",
@@ -85,13 +83,13 @@ def _event_shapes(picture: Picture) -> Iterable[dict[str, Any]]:
             "x0": x,
             "x1": x,
             "y0": 0,
-            "y1": 0.955,
+            "y1": up(picture, 0.955),
             "line": {"color": DAY["accent"], "width": 1, "dash": "1px,4px"},
         }
 
 
 def _upright(picture: Picture, from_s: float, to_s: float, colour: str) -> dict[str, Any]:
-    x0, x1 = picture.x_ms([from_s, to_s])
+    x0, x1 = picture.x([from_s, to_s])
     return {
         "type": "rect",
         "xref": "x",
@@ -108,42 +106,130 @@ def _upright(picture: Picture, from_s: float, to_s: float, colour: str) -> dict[
 
 def evidence(picture: Picture) -> Iterable[dict[str, Any]]:
     """A mark where a check that is not a pass was decided, on the channel that decided it."""
-    checks = picture.judgement.checks if picture.judgement else ()
     for verdict in (Verdict.FAIL, Verdict.NOT_PROVEN):
         sign = SIGNS[verdict]
-        if picture.running and verdict is Verdict.NOT_PROVEN:
-            continue  # not due yet: nothing has been decided there
-        placed = [(c, *_where(picture, c)) for c in checks if c.verdict is verdict]
-        found = [(check, t, value) for check, t, value in placed if value is not None]
-        if not found:
+        mine = [one for one in _decided(picture) if one[0].verdict is verdict]
+        if not mine:
             continue
         yield {
             "type": "scatter",
             "mode": "markers",
-            "x": picture.x_ms([t for _, t, _ in found]),
-            "y": picture.y(np.array([value for _, _, value in found])),
+            "x": picture.x([t_s for _, t_s, _ in mine]),
+            "y": picture.y(np.array([temp_c for _, _, temp_c in mine])),
             "name": verdict.value,
             "meta": {"part": "evidence"},
-            "text": [html.escape(f"{verdict.value}: {c.requirement}") for c, _, _ in found],
+            "text": [html.escape(f"{verdict.value}: {check.requirement}") for check, _, _ in mine],
             "hovertemplate": "%{text}<extra></extra>",
             "marker": {
                 "symbol": sign.symbol,
-                "size": 12,
+                "size": 13,
                 "color": DAY[sign.name],
                 "line": {"width": 2, "color": DAY[sign.name]},
             },
         }
 
 
+def evidence_names(picture: Picture) -> Iterable[dict[str, Any]]:
+    """Yield the word of each mark, led to it by a stroke: near ones stand one below another."""
+    whole_s = span_s(picture)
+    temps = [t.temp_c[np.isfinite(t.temp_c)] for t in picture.believed]
+    known = np.concatenate(temps) if temps else np.empty(0)
+    middle_c = (float(known.min()) + float(known.max())) / 2.0 if len(known) else 0.0
+    before_s, depth = -np.inf, 0
+    for check, t_s, temp_c in _decided(picture):
+        depth = depth + 1 if t_s - before_s < 0.3 * whole_s else 0
+        before_s = t_s
+        sign, down = SIGNS[check.verdict], temp_c > middle_c
+        words = f"{check.verdict.value}: {check.requirement}"
+        yield {
+            "name": f"evidence {check.verdict.value}",
+            "text": html.escape(words if len(words) <= MOST_SIGNS else f"{words[:MOST_SIGNS]}…"),
+            "x": picture.x([t_s])[0],
+            "xref": "x",
+            "xanchor": "left" if t_s < 0.5 * whole_s else "right",
+            "y": picture.y(np.array([temp_c]))[0],
+            "yref": "y",
+            "showarrow": True,
+            "arrowhead": 0,
+            "arrowwidth": 1,
+            "arrowcolor": DAY[sign.name],
+            "ax": 12 if t_s < 0.5 * whole_s else -12,
+            "ay": (44 + 21 * depth) * (1 if down else -1),
+            "bgcolor": DAY["paper"],
+            "borderpad": 1,
+            "font": {"size": 13, "color": DAY[sign.name]},
+        }
+
+
+def _decided(picture: Picture) -> list[tuple[Check, float, float]]:
+    """Return the checks that are no pass, with instant and temperature, in order of time."""
+    checks = picture.judgement.checks if picture.judgement else ()
+    found = []
+    for check in checks:
+        # What is not due yet has been decided nowhere.
+        not_due = picture.running and check.verdict is Verdict.NOT_PROVEN
+        if check.verdict is Verdict.PASS or not_due:
+            continue
+        t_s, temp_c = _where(picture, check)
+        if temp_c is not None:
+            found.append((check, t_s, temp_c))
+    return sorted(found, key=lambda one: one[1])
+
+
 def _where(picture: Picture, check: Check) -> tuple[float, float | None]:
-    trace = next((t for t in picture.traces if t.name == check.channel), None)
-    if check.at_s is None or trace is None:
+    """Return when and at what temperature a check was decided.
+
+    Where no channel or instant is named, at the end of the stretch it was held against, on the
+    first channel that is followed; None where there is no reading at all.
+    """
+    span = picture.spans.get(check.requirement)
+    at_s = check.at_s if check.at_s is not None else (span.hi_s if span else picture.end_s)
+    trace = next((t for t in picture.believed if t.name == check.channel), None)
+    if trace is None and picture.followed:
+        trace = picture.as_believed(picture.followed[0])
+    if trace is None:
         return 0.0, None
     kept = downsampling.usable(trace.t_s, trace.temp_c)
     if not len(kept):
         return 0.0, None
-    nearest = kept[int(np.argmin(np.abs(trace.t_s[kept] - check.at_s)))]
-    return check.at_s, float(trace.temp_c[nearest])
+    nearest = kept[int(np.argmin(np.abs(trace.t_s[kept] - at_s)))]
+    return at_s, float(trace.temp_c[nearest])
+
+
+def aside(picture: Picture) -> Iterable[dict[str, Any]]:
+    """Yield the readings that were set aside: hollow, and off every line."""
+    numbers = {trace.name: number for number, trace in enumerate(picture.highlighted)}
+    for trace in picture.traces:
+        found = picture.aside.get(trace.name)
+        if found is None:
+            continue
+        t_s, temp_c = picture.drawn(trace.t_s[found.place], found.temp_c, MOST_ASIDE)
+        kept = np.isfinite(temp_c)
+        t_s, temp_c = t_s[kept], temp_c[kept]
+        why = [found.why[n] for n in np.searchsorted(trace.t_s[found.place], t_s).tolist()]
+        colour = style_of(numbers[trace.name])[0] if trace.name in numbers else DAY["soft"]
+        name = html.escape(trace.name)
+        yield {
+            "type": "scatter",
+            "mode": "markers",
+            "x": picture.x(t_s),
+            "y": picture.y(temp_c),
+            "name": name,
+            "meta": {
+                "part": "set aside",
+                "channel": trace.name,
+                "key": f"set aside {trace.name}",
+                "whole": True,
+            },
+            "text": [html.escape(f"set aside: {one}") for one in why],
+            "hovertemplate": f"%{{y:.1f}} {degree(picture)} {name}, %{{text}}<extra></extra>",
+            "marker": {
+                "symbol": "square-open",
+                "size": 7,
+                "color": colour,
+                "line": {"width": 1.4, "color": colour},
+            },
+        }
 
 
 def events(picture: Picture) -> Iterable[dict[str, Any]]:
@@ -154,7 +240,7 @@ def events(picture: Picture) -> Iterable[dict[str, Any]]:
     yield {
         "type": "scatter",
         "mode": "markers",
-        "x": picture.x_ms([event[0] for event in picture.events]),
+        "x": picture.x([event[0] for event in picture.events]),
         "y": [0.5] * len(picture.events),
         "xaxis": "x2",
         "yaxis": "y3",

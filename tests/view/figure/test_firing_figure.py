@@ -89,7 +89,7 @@ def test_a_hole_is_none_in_trace_and_deviation() -> None:
         assert line["connectgaps"] is False
     assert hole_spans(one) == [(5990.0, 8410.0)]
     shaded = [shape for shape in figure["layout"]["shapes"] if shape.get("name") == "hole"]
-    assert [(s["x0"], s["x1"]) for s in shaded] == [tuple(one.x_ms([5990.0, 8410.0]))]
+    assert [(s["x0"], s["x1"]) for s in shaded] == [tuple(one.x([5990.0, 8410.0]))]
 
 
 def test_the_end_of_a_closed_record_counts_as_a_hole() -> None:
@@ -287,8 +287,8 @@ def test_a_stall_is_a_bar_below_the_trace() -> None:
     one = picture(trace(t_s, temp_c), plan=FROM_20)
     layout = firing_figure(one, switched=True)["layout"]
     (bar,) = [shape for shape in layout["shapes"] if shape.get("name") == "happening stalled"]
-    assert bar["x0"] == pytest.approx(one.x_ms([3600.0])[0], abs=180_000)
-    assert bar["x1"] == pytest.approx(one.x_ms([7200.0])[0], abs=180_000)
+    assert bar["x0"] == pytest.approx(one.x([3600.0])[0], abs=180_000)
+    assert bar["x1"] == pytest.approx(one.x([7200.0])[0], abs=180_000)
     assert layout["yaxis2"]["domain"][1] < bar["y0"] < bar["y1"] < layout["yaxis"]["domain"][0]
     (name,) = [n for n in layout["annotations"] if n.get("name") == "happening stalled"]
     assert name["text"].startswith("stalled")
@@ -318,7 +318,7 @@ def test_the_way_ahead_is_as_wide_as_its_interval() -> None:
     one = picture(*traces, plan=FROM_20, running=True, following=laid, outlook=outlook)
     (band,) = lines(firing_figure(one, switched=True), "expected")
     last = outlook.estimates[-1]
-    assert max(band["x"]) == one.x_ms([last.late_s])[0]
-    assert one.x_ms([last.early_s])[0] in band["x"]
-    assert min(band["x"]) == one.x_ms([end_s])[0]
+    assert max(band["x"]) == one.x([last.late_s])[0]
+    assert one.x([last.early_s])[0] in band["x"]
+    assert min(band["x"]) == one.x([end_s])[0]
     assert lines(firing_figure(picture(*traces, plan=FROM_20)), "expected") == []
