@@ -6,6 +6,7 @@ drawn in ``firelog.view``; how it stays alive, and says so when it does not, in 
 
 from __future__ import annotations
 
+import gc
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -79,6 +80,8 @@ def serve(
     if door is None:
         host = access.only_loopback(host)
     server = create_app(store, door).server
+    gc.collect()
+    gc.freeze()  # what stays for good is not looked through again at each answer
     if certificate is not None:
         _serve_tls(server, host, port, certificate)
         return

@@ -104,7 +104,11 @@ def _curve(reader: TonightReader, kiln: KilnNow) -> Curve | None:
     if trace is None or not len(trace):
         return None
     step = max(1, len(trace) // POINTS)
-    drawn = tuple(zip(trace.t_s[::step].tolist(), trace.temp_c[::step].tolist(), strict=True))
+    known = np.flatnonzero(np.isfinite(trace.temp_c))
+    if not len(known):
+        return None
+    shown = np.union1d(known[::step], known[-1:])
+    drawn = tuple(zip(trace.t_s[shown].tolist(), trace.temp_c[shown].tolist(), strict=True))
     seconds, temps = plan_points(kiln.schedule, float(trace.temp_c[0]))
     ahead = _ahead(kiln, seconds, temps, drawn[-1])
     return Curve(drawn, ahead, max(kiln.now_s, ahead[-1][0] if ahead else 0.0))

@@ -259,6 +259,8 @@
         if (note.name && note.name.indexOf("segment ") === 0) note.text = note.name.slice(8);
         if (note.name && note.name.indexOf("happening ") === 0) note.text = note.name.slice(10);
         if (note.name && note.name.indexOf("limit ") === 0) note.text = note.name.slice(6);
+        if (note.name && note.name.indexOf("evidence ") === 0) note.text = note.name.slice(9);
+        if (note.name && note.name.indexOf("title ") === 0) note.text = note.name.slice(6);
       }
     }
     window.firelogChart.prepare(figure);

@@ -485,8 +485,10 @@
     line.hidden = !chart.of || share < 0 || share > 1;
     line.style.left = now.left + share * now.wide + "px";
     const box = byId("picture");
-    slide.style.marginLeft = now.left - 8 + "px";
-    slide.style.width = now.wide + 16 + "px";
+    const desk = slide.parentElement.getBoundingClientRect();
+    const left = chart.graph.getBoundingClientRect().left - desk.left + now.left - 8;
+    slide.style.marginLeft = left + "px";
+    slide.style.width = Math.min(now.wide + 16, desk.width - left) + "px";
     if (share >= 0 && share <= 1 && document.activeElement !== slide) slide.value = Math.round(share * 1000);
     else if (share >= 0 && share <= 1 && Math.abs(slide.value - share * 1000) > 1) slide.value = Math.round(share * 1000);
     box.classList.toggle("read", !line.hidden);

@@ -10,7 +10,7 @@ from dashboards.pages import firing_evidence, firing_head
 from dashboards.pages.parts import firing_path
 from firelog.say.numbers import show_temperature
 from firelog.view.figure.firing import firing_figure
-from firelog.view.firing import FiringView, read_firing, read_new_readings
+from firelog.view.firing import FiringView, as_heard, read_firing, read_new_readings
 
 EVERY_S = 1.0
 LATEST_US = 2**62  # what SQLite can compare
@@ -18,7 +18,8 @@ LATEST_US = 2**62  # what SQLite can compare
 
 def page(asked: Request, name: str) -> Page:
     """Return the page of a firing; raises :class:`NotFoundError` when there is none."""
-    return _page(read_firing(asked.store, name, asked.unit))
+    view = read_firing(asked.store, name, asked.unit)
+    return _page(as_heard(view, view.newest_us, now_us()))
 
 
 def _page(view: FiringView) -> Page:
@@ -46,14 +47,15 @@ def changes(asked: Request, question: Mapping[str, Any], name: str) -> dict[str,
 
     ``question``: ``seen`` digests, and ``after``: the instant up to which the browser has readings.
     """
-    view, seen = read_firing(asked.store, name, asked.unit), question["seen"]
+    read, seen = read_firing(asked.store, name, asked.unit), question["seen"]
+    asked_us = question.get("after")
+    after_us = asked_us if isinstance(asked_us, int) else read.newest_us or 0
+    after_us = min(max(after_us, 0), LATEST_US)
+    new = read_new_readings(asked.store, read, after_us)
+    cursor_us = max(after_us, new.newest_us or 0)
+    view = as_heard(read, cursor_us or read.newest_us, now_us())
     if _shape_digest(view) != seen.get("shape"):
         return _page(view).as_dict(asked.address) | {"newest_us": view.newest_us}
-    asked_us = question.get("after")
-    after_us = asked_us if isinstance(asked_us, int) else view.newest_us or 0
-    after_us = min(max(after_us, 0), LATEST_US)
-    new = read_new_readings(asked.store, view, after_us)
-    cursor_us = max(after_us, new.newest_us or 0)
     changed: dict[str, Any] = {"newest_us": cursor_us, "now_us": now_us()}
     leading = view.picture.highlighted[0].name if view.picture.highlighted else ""
     if (newest_c := new.newest_c.get(leading)) is not None:
@@ -87,7 +89,7 @@ def _page_digest(view: FiringView) -> str:
     still = not view.firing.running
     said = [(c.verdict, c.requirement, c.channel, still and c.why) for c in checks]
     runs = [(r.name, r.began_s is None, r.complete_s is None, r.ended_s is None) for r in segments]
-    minutes = int(view.picture.end_s // 60)
+    minutes = int((view.picture.end_s + (view.silent_s or 0.0)) // 60)
     told = (minutes, view.events, view.kept, view.trouble, view.firing, view.seal)
     return digest(said, runs, _progress(view), *told)
 
@@ -110,6 +112,8 @@ def _progress(view: FiringView) -> list[Any]:
     outlook, judgement = view.picture.outlook, view.picture.judgement
     incidents = judgement.happenings if judgement else ()
     state = outlook.state if outlook else ""
+    if view.silent_s is not None:
+        state = "silent"
     return [state, *((one.kind, _minute(one.from_s)) for one in incidents)]
 
 

@@ -12,8 +12,10 @@ from dashboards.pages.parts import channel_key, key_line, link, verdict
 from firelog.judge import outlook
 from firelog.say.durations import show_duration
 from firelog.say.instants import clock, day, show_instant, zone_words
+from firelog.say.numbers import temperature_with_doubt
 from firelog.schedule import words as wording
 from firelog.schedule.forecast.finish import Estimate
+from firelog.view.downsampling import usable
 from firelog.view.firing import FiringView
 from firelog.view.picture import Picture, begun_segments
 
@@ -84,8 +86,11 @@ def _under_way(view: FiringView) -> list[Any]:
     judgement, schedule = view.picture.judgement, view.picture.schedule
     assert judgement is not None
     assert schedule is not None
-    glow = html.Span(className="glow", **{"aria-hidden": "true"})
-    said: list[Any] = [html.Span([glow, "running"], className="alive large")]
+    if view.silent_s is not None:
+        said = _silent(view, view.silent_s)
+    else:
+        glow = html.Span(className="glow", **{"aria-hidden": "true"})
+        said = [html.Span([glow, "running"], className="alive large")]
     begun = begun_segments(view.picture)
     if begun:
         number, name, from_s, _ = begun[-1]
@@ -104,6 +109,24 @@ def _under_way(view: FiringView) -> list[Any]:
         "failed. What is not due yet is not proven yet."
     )
     return [*said, *_expectations(view), html.P(f"{_stands_on(view)}{proven}", className="soft")]
+
+
+def _silent(view: FiringView, silent_s: float) -> list[Any]:
+    """A running firing that is not heard of: its last values, with their age, and no forecast."""
+    sign = html.Span(className="shape", **{"aria-hidden": "true"})
+    word = html.Span(
+        [sign, f"silent for {show_duration(silent_s)}"], className="verdict silent large"
+    )
+    unit, last = view.picture.how.unit, []
+    for trace in view.picture.highlighted:
+        kept = usable(trace.t_s, trace.temp_c)
+        if len(kept):
+            value_c, u_k = float(trace.temp_c[kept[-1]]), float(trace.expanded_k[kept[-1]])
+            value = temperature_with_doubt(value_c, u_k, unit)
+            last.append(f"{trace.name} {value} at {moment(view, float(trace.t_s[kept[-1]]))}")
+    heard = f"Last heard: {'; '.join(last)}. " if last else ""
+    what = "Nothing is known of the kiln since, and no forecast is made until it is heard again."
+    return [word, html.P(f"{heard}{what}", className="warned")]
 
 
 def _state(view: FiringView) -> str:

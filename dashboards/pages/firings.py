@@ -19,6 +19,8 @@ from firelog.view.firings import FiringEntry, FiringList, read_firings
 PAGE = 50  # firings on one page of the list
 EVERY_S = 2.0
 
+_HIDDEN = {"aria-hidden": "true"}
+
 
 def page(asked: Request, number: int = 1) -> Page:
     """Return a page of the list, 1 being the newest."""
@@ -56,7 +58,8 @@ def changes(asked: Request, question: Mapping[str, Any], number: int = 1) -> dic
 def _seen(listed: FiringList) -> dict[str, str]:
     """Digests of what stands above (once a minute at most) and below."""
     minute = now_us() // 60_000_000 if listed.running else 0
-    running = [(e.firing, bool(e.spark)) for e in listed.running]
+    t_us = now_us()
+    running = [(e.firing, bool(e.spark), e.silent_s(t_us) is None) for e in listed.running]
     closed = [(e.firing, e.verdict, bool(e.spark)) for e in listed.closed]
     return {
         "top": digest(running, minute, listed.count, listed.how),
@@ -109,9 +112,16 @@ def _ledger(rows: Sequence[Any], kind: str) -> html.Ol | None:
 def _running(entry: FiringEntry, how: Reader, t_us: int) -> html.Li:
     began_us = entry.firing.began_us
     length = f"{show_duration(max(0.0, seconds_since(began_us, t_us)))} so far"
-    glow = html.Span(className="glow", **{"aria-hidden": "true"})
+    silent_s = entry.silent_s(t_us)
+    if silent_s is None:
+        word = html.Span([html.Span(className="glow", **_HIDDEN), "running"], className="alive")
+        age = None
+    else:
+        sign = html.Span(className="shape", **_HIDDEN)
+        word = html.Span([sign, "silent"], className="verdict silent")
+        age = html.Span(f"{show_duration(silent_s)} ago", className="soft")
     value = html.Span(_newest(entry, how), className="value", **{"data-running": entry.firing.name})
-    state = html.Div([html.Span([glow, "running"], className="alive"), value], className="state")
+    state = html.Div([word, value, age], className="state")
     cells = [_date(entry, how), _entry(entry, length), _spark(entry), state]
     return html.Li(cells, className="row running")
 

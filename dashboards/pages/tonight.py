@@ -106,6 +106,8 @@ def _leading_value(snapshot: Snapshot, unit: TemperatureUnit) -> str:
         for one in leading(kiln):
             if one.temp_c is not None:
                 return show_temperature(one.temp_c, unit)
+        if (curve := snapshot.curves.get(kiln.kiln)) is not None:
+            return show_temperature(curve.trace[-1][1], unit)
     return ""
 
 
@@ -115,9 +117,12 @@ def _kiln(
     ago_s = newest_ago_s(kiln)
     old = "no reading yet" if ago_s is None else ""
     if ago_s is not None and ago_s > OLD_S:  # younger, the line at the top counts the seconds
-        old = f"newest reading {show_duration(ago_s)} ago"
+        old = f"silent: this was read {show_duration(ago_s)} ago"
     lead = leading(kiln)
     value = next((one.temp_c for one in lead if one.temp_c is not None), None)
+    heard = value is not None
+    if value is None and curve is not None:
+        value = curve.trace[-1][1]  # the last there was: its age stands above it
     big = "–" if value is None else show_temperature(value, unit)
     ahead = kiln.course.outlook.estimates if kiln.course and not stale(kiln) else ()
     ends = ahead[:1] + ahead[-1:] if len(ahead) > 1 else ahead
@@ -132,7 +137,10 @@ def _kiln(
             html.P(f"{kiln.kiln}, {show_duration(kiln.now_s)} in", className="soft"),
             html.P(old, className="next warned") if old else None,
             html.Div(
-                [html.Span(big, className="huge"), html.Span(_trend(lead), className="trend")],
+                [
+                    html.Span(big, className="huge" if heard else "huge last"),
+                    html.Span(_trend(lead), className="trend"),
+                ],
                 className="reading",
             ),
             html.P(where(kiln), className="where"),
@@ -194,7 +202,10 @@ def _picture(curve: Curve | None, kiln: KilnNow) -> html.Div | None:
     return html.Div(
         [
             html.Div(className="drawn past", style=mask(svg(curve.trace, "none"))),
-            html.Div(className="drawn ahead", style=mask(svg(curve.plan, "7 6"))),
+            # Of a kiln that is silent nothing is foretold.
+            None
+            if stale(kiln)
+            else html.Div(className="drawn ahead", style=mask(svg(curve.plan, "7 6"))),
         ],
         className="glance",
         **{"role": "img", "aria-label": words},

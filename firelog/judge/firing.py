@@ -77,7 +77,7 @@ def assess(store: Store, firing: Firing, words_in: TemperatureUnit | None = None
     for channel in judged_channels(store, firing):
         trace = store.firing_readings(firing, channel.id)
         last_us.extend(trace.t_us[-1:].tolist())
-        chain = _aged(recorded.measurement_chain(store, channel), channel, trace, firing)
+        chain = _aged(recorded.measurement_chain(store, channel), trace, firing)
         chains[channel.name] = chain
         found.append(measured.corrected(channel, chain, trace, firing.began_us))
     traces = (*found, *_cores(store, firing, schedule))
@@ -140,14 +140,13 @@ def judged_channels(store: Store, firing: Firing) -> list[Channel]:
     return [c for c in store.firing_channels(firing) if c.role not in NOT_JUDGED]
 
 
-def _aged(
-    chain: MeasurementChain, channel: Channel, trace: Trace, firing: Firing
-) -> MeasurementChain:
+def _aged(chain: MeasurementChain, trace: Trace, firing: Firing) -> MeasurementChain:
     """Add what this firing itself does to a type K: hours of use that make it drift."""
     if chain.letter != "K" or chain.drift_k is not None:
         return chain
-    seen = measured.corrected(channel, chain, trace, firing.began_us)
-    return replace(chain, exposure=drift.exposure(seen.t_s, seen.temp_c))
+    temp_c, _ = measured.temperatures(chain, trace)
+    t_s = seconds_since(firing.began_us, trace.t_us)
+    return replace(chain, exposure=drift.exposure(t_s, temp_c))
 
 
 def _aged_certificates(

@@ -25,6 +25,24 @@ def corrected(
     Seconds count from ``began_us`` [µs UTC]; U (k = 2) [K] is that of the channel's measuring
     chain.
     """
+    temp_c, aside_c = temperatures(chain, trace)
+    return ChannelTrace(
+        name=channel.name,
+        role=channel.role.value,
+        t_s=seconds_since(began_us, trace.t_us),
+        temp_c=temp_c,
+        expanded_k=uncertainty.expanded_k(chain, temp_c),
+        quality=trace.quality,
+        assumed="" if channel.letter else uncertainty.ASSUMED,
+        aside_c=aside_c,
+    )
+
+
+def temperatures(chain: MeasurementChain, trace: Trace) -> tuple[FloatArray, FloatArray | None]:
+    """Return corrected temperatures [°C], NaN where unusable, and what was set aside, if any.
+
+    Both (n,); the latter None where nothing finite was set aside.
+    """
     if trace.unit is Unit.MV:
         temp_c = np.asarray(thermocouple.temperature_c(chain.letter, trace.value), float)
     else:
@@ -36,17 +54,7 @@ def corrected(
         read_c = uncertainty.correct(chain, np.where(usable, np.nan, temp_c))
         aside_c = read_c if np.isfinite(read_c).any() else None
         temp_c = np.where(usable, temp_c, np.nan)
-    temp_c = uncertainty.correct(chain, temp_c)
-    return ChannelTrace(
-        name=channel.name,
-        role=channel.role.value,
-        t_s=seconds_since(began_us, trace.t_us),
-        temp_c=temp_c,
-        expanded_k=uncertainty.expanded_k(chain, temp_c),
-        quality=trace.quality,
-        assumed="" if channel.letter else uncertainty.ASSUMED,
-        aside_c=aside_c,
-    )
+    return uncertainty.correct(chain, temp_c), aside_c
 
 
 def mean_of(

@@ -31,6 +31,8 @@ from firelog.record.rows import Calibration, Channel, Event, Firing, StoredVerdi
 
 Entry = tuple[int, float | None, Unit, Quality]
 _DAY_US = 86_400 * 1_000_000
+_HOUR_US = 3_600 * 1_000_000
+MANY_ROWS = 4200  # of one channel: an hour and ten minutes at one reading a second
 VOID = "void"  # the kind of an event that supersedes another by nothing
 _FIRING = """select f.id, f.name, k.name, f.began_us, f.ended_us, s.title, f.schedule, f.note,
   f.voided_us
@@ -347,6 +349,12 @@ class Store:
         with driver.speaking(self.path):
             return traces.bounds(self.connection, channel_id)
 
+    def read_after(self, channel_id: int, after_us: int) -> bool:
+        """Return whether a channel was read later than an instant: one look at an index."""
+        with driver.speaking(self.path):
+            newest = traces.newest_us(self.connection, channel_id)
+        return newest is not None and newest > after_us
+
     def newest_us(self, kiln: str | None = None) -> int | None:
         """Return the instant of the newest reading of a kiln, or of the whole store."""
         with driver.speaking(self.path):
@@ -368,16 +376,26 @@ class Store:
         return total
 
     def compact_old(self, now_us: int) -> int:
-        """Move one block of rows, of the first channel whose oldest row is a day old.
+        """Move one block of rows, of the first channel that has a day's age or an hour's many.
 
-        One short step, for a collector to take between two scans about once a minute; rows of
-        the last hour stay. Returns how many readings moved, 0 when nothing is due.
+        One short step, for a collector to take between two scans about once a minute. Many are
+        :data:`MANY_ROWS`: a night of plain rows takes its readers half a second to read, a night of
+        blocks a twentieth. The newest rows stay. Returns how many readings moved, 0 when nothing
+        is due.
         """
         for channel in self.channels():
-            oldest_us = self._one("select min(t_us) from readings where channel=?", (channel.id,))
-            if oldest_us[0] is not None and oldest_us[0] < now_us - _DAY_US:
+            oldest_us, rows = self._one(
+                "select min(t_us), count(*) from readings where channel=?", (channel.id,)
+            )
+            if oldest_us is None:
+                continue
+            old, many = oldest_us < now_us - _DAY_US, rows >= MANY_ROWS
+            if old or many:
+                keep_us = _HOUR_US if old else _HOUR_US // 6
                 with self.writing():
-                    return traces.move(self.connection, channel.id, now_us - _DAY_US // 24)
+                    moved = traces.move(self.connection, channel.id, now_us - keep_us)
+                if moved:
+                    return moved
         return 0
 
     # ------------------------------------------------------------ firings

@@ -143,6 +143,8 @@ def _rows(connection: Any, named: dict[str, int | None], most: int = -1) -> list
     whole = Trace(
         np.array(t_us, np.int64), np.array(value, np.float64), np.array(quality, np.uint8)
     )
+    if len(set(code)) == 1 and len(set(number)) == 1:  # as nearly always: nothing to sort
+        return [(int(number[0]), Trace(whole.t_us, whole.value, whole.quality, UNITS[code[0]]))]
     codes, numbers = np.array(code, np.int64), np.array(number, np.int64)
     return [
         (int(n), _where(whole, (codes == c) & (numbers == n), UNITS[int(c)]))

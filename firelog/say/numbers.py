@@ -55,6 +55,16 @@ def show_difference(value_k: float, unit: TemperatureUnit, digits: int | None = 
     return f"{_rounded(value, digits)} {difference_degree(unit)}"
 
 
+def signed_difference(value_k: float, unit: TemperatureUnit, digits: int = 0) -> str:
+    """Return ``"+12 K"`` or ``"−27 °F"``: a difference with its sign.
+
+    >>> signed_difference(-15.0, "F"), signed_difference(0.4, "C", 1)
+    ('−27 °F', '+0.4 K')
+    """
+    text = show_difference(value_k, unit, digits)
+    return text if text.startswith("−") else f"+{text}"
+
+
 def show_rate(rate_k_per_h: float, unit: TemperatureUnit) -> str:
     """Return ``"300 K/h"`` or ``"540 °F/h"`` for a rate in kelvin per hour."""
     return f"{show_difference(rate_k_per_h, unit)}/h"

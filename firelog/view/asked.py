@@ -7,7 +7,7 @@ held against the record. A step that goes as fast as the kiln can asks for its e
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -41,6 +41,14 @@ class Level:
     due_s: float | None = None
 
 
+@dataclass(frozen=True)
+class Said:
+    """How instants and temperatures are said: from when a firing began, to whom."""
+
+    began_us: int
+    how: Reader
+
+
 def spans(
     schedule: Schedule, following: Following, end_s: float, *, running: bool
 ) -> dict[str, TimeSpan]:
@@ -53,30 +61,36 @@ def levels(
     schedule: Schedule,
     where: dict[str, TimeSpan],
     goals: Sequence[tuple[float, float, float]],
-    began_us: int,
-    how: Reader,
+    said: Said,
+    ahead_s: float,
 ) -> tuple[Level, ...]:
     """Return every temperature that is asked, requirements first, then ``goals`` of fast steps.
 
-    ``goals``: from, to [s] and °C.
+    ``goals``: from, to [s] and °C. ``ahead_s`` [s]: up to when what is still open is drawn; of a
+    step that has not begun nothing is asked yet.
     """
     found = [
         Level(one.name, words, temp_c, side, span.lo_s, to_s, one.channels, due_s)
         for one in schedule.requirements
-        for span in [where[one.name]]
-        for temp_c, side, words, to_s, due_s in _of(one, span, began_us, how)
+        for span in [_reaching(where[one.name], ahead_s)]
+        if not (span.lost and span.still_open)
+        for temp_c, side, words, to_s, due_s in _of(one, span, said)
     ]
     for from_s, to_s, temp_c in goals:
-        words = f"aim {show_temperature(temp_c, how.unit)}"
+        words = f"aim {show_temperature(temp_c, said.how.unit)}"
         found.append(Level("", words, temp_c, None, from_s, to_s, schedule.follow))
     return tuple(found)
 
 
+def _reaching(span: TimeSpan, ahead_s: float) -> TimeSpan:
+    return replace(span, hi_s=max(span.hi_s, ahead_s)) if span.still_open else span
+
+
 def _of(
-    asked: Requirement, span: TimeSpan, began_us: int, how: Reader
+    asked: Requirement, span: TimeSpan, words: Said
 ) -> list[tuple[float, Side, str, float, float | None]]:
     def said(side: Side, temp_c: float) -> str:
-        return f"{side} {show_temperature(temp_c, how.unit)}"
+        return f"{side} {show_temperature(temp_c, words.how.unit)}"
 
     match asked:
         case Ceiling():
@@ -93,7 +107,7 @@ def _of(
             if asked.within_s is None:
                 return [(temp_c, side, said(side, temp_c), span.hi_s, None)]
             due_s = span.lo_s + asked.within_s
-            by = clock(us_after(began_us, due_s), how)
+            by = clock(us_after(words.began_us, due_s), words.how)
             return [(temp_c, side, f"{said(side, temp_c)} by {by}", due_s, due_s)]
     return []
 

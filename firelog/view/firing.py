@@ -7,8 +7,9 @@ the answer is cached.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ from firelog.errors import FirelogError
 from firelog.judge import firing as judging
 from firelog.judge import measured, outlook, recorded
 from firelog.judge.firing import Assessment
+from firelog.physics.thermometry.uncertainty import MeasurementChain
 from firelog.readings import FloatArray
 from firelog.record import coverage
 from firelog.record.coverage import Coverage
@@ -32,6 +34,7 @@ from firelog.view import downsampling
 from firelog.view.cache import Cache, file_identity
 from firelog.view.figure.deviation import distances_k
 from firelog.view.picture import Picture, notes_of, picture_of
+from firelog.watch.conditions.thermocouples import silence_limit_s
 
 FRESH_S = {True: 10.0, False: 30.0}  # running, closed
 PAST_FRESH_S = 86_400.0  # a kiln's past firings change only when another one ends
@@ -40,7 +43,11 @@ NOTHING_SEALED = Coverage(None, (), ())
 
 @dataclass(frozen=True)
 class FiringView:
-    """One firing's page: the picture holds traces, schedule, judgement and events."""
+    """One firing's page: the picture holds traces, schedule, judgement and events.
+
+    ``silent_s``: for how long a running firing has not been heard of, None while it is. ``chains``
+    are how its channels measure, by name.
+    """
 
     firing: Firing
     picture: Picture
@@ -49,6 +56,8 @@ class FiringView:
     newest_us: int | None
     trouble: str = ""
     seal: Coverage = NOTHING_SEALED
+    silent_s: float | None = None
+    chains: Mapping[str, MeasurementChain] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -110,7 +119,27 @@ def firing_view(store: Store, firing: Firing, how: Reader) -> FiringView:
     newest_us = us_after(firing.began_us, max(ends)) if ends else None
     # What a running firing has is not at rest: no seal can cover it yet.
     sealed = NOTHING_SEALED if firing.running else coverage.of_firing(store, firing)
-    return FiringView(firing, picture, store.verdict(firing), events, newest_us, trouble, sealed)
+    kept = store.verdict(firing)
+    return FiringView(
+        firing, picture, kept, events, newest_us, trouble, sealed, chains=assessment.chains
+    )
+
+
+def as_heard(view: FiringView, newest_us: int | None, now_us: int) -> FiringView:
+    """Return a running firing as it stands at ``now_us``: once it is silent, without a forecast.
+
+    ``newest_us`` is when it was last heard of. The limit is that of the night watch.
+    """
+    if not view.firing.running or newest_us is None:
+        return view
+    paces = [pace_s for pace_s in view.picture.paces_s.values() if pace_s > 0]
+    ago_s = seconds_since(newest_us, now_us)
+    if ago_s <= silence_limit_s(min(paces, default=0.0)):
+        return view
+    heard = view.picture
+    to_s = seconds_since(view.firing.began_us, now_us)
+    withdrawn = replace(heard, outlook=None, late=None, following=heard.laid, silent_to_s=to_s)
+    return replace(view, picture=withdrawn, silent_s=ago_s)
 
 
 def channel_trace(store: Store, firing: Firing, channel: Channel) -> ChannelTrace:
@@ -153,13 +182,11 @@ def read_new_readings(path: Path, view: FiringView, after_us: int) -> NewReading
     newest_us: int | None = None
     meant = {trace.name for trace in picture.followed}
     with Store.open(path) as store:
-        for channel in store.channels(view.firing.kiln):
-            if channel.role in judging.NOT_JUDGED:
-                continue
+        for channel in _with_new(store, view, after_us):
             readings = store.firing_readings(view.firing, channel.id, after_us + 1)
             if not len(readings):
                 continue
-            chain = recorded.measurement_chain(store, channel)
+            chain = view.chains.get(channel.name) or recorded.measurement_chain(store, channel)
             trace = measured.corrected(channel, chain, readings, view.firing.began_us)
             newest_us = max(newest_us or 0, int(readings.t_us[-1]))
             last = float(trace.temp_c[-1])
@@ -168,17 +195,19 @@ def read_new_readings(path: Path, view: FiringView, after_us: int) -> NewReading
             if channel.name in meant:
                 for clock, target in picture.targets.items():
                     off_k[clock], near_k[clock] = distances_k(picture, trace, target)
-            paces = [
-                downsampling.pace(trace.t_s)
-                for trace in picture.traces
-                if trace.name == channel.name
-            ]
             last_s = seconds_since(view.firing.began_us, after_us)
-            pace_s = paces[0] if paces else 0.0
+            pace_s = picture.paces_s.get(channel.name, 0.0)
             distances = {"off": off_k, "near": near_k}
             new = _appended(picture, trace, distances, last_s, pace_s)
             points[channel.name] = new
     return NewReadings(newest_us, newest_c, points)
+
+
+def _with_new(store: Store, view: FiringView, after_us: int) -> Iterator[Channel]:
+    """Yield the channels that measure the firing and have been read after ``after_us``."""
+    for channel in store.channels(view.firing.kiln):
+        if channel.role not in judging.NOT_JUDGED and store.read_after(channel.id, after_us):
+            yield channel
 
 
 def _appended(

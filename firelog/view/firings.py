@@ -19,10 +19,11 @@ from firelog.record.rows import Firing, StoredVerdict
 from firelog.record.store import Store
 from firelog.say.reader import Reader, reader_of
 from firelog.schedule.plan.model import ChannelTrace
-from firelog.units import us_after
+from firelog.units import seconds_since, us_after
 from firelog.view import downsampling
 from firelog.view.cache import Cache, file_identity
 from firelog.view.firing import channel_trace
+from firelog.watch.conditions.thermocouples import silence_limit_s
 
 SPARK_POINTS = 56
 BUDGET_S = 1.0
@@ -39,6 +40,14 @@ class FiringEntry:
     spark: tuple[Stretch, ...] = ()
     newest_us: int | None = None
     newest_c: float | None = None
+    every_s: float = 0.0
+
+    def silent_s(self, now_us: int) -> float | None:
+        """Return for how long a running firing has been silent, None while it is heard."""
+        if self.newest_us is None:
+            return None
+        ago_s = seconds_since(self.newest_us, now_us)
+        return ago_s if ago_s > silence_limit_s(self.every_s) else None
 
 
 @dataclass(frozen=True)
@@ -105,7 +114,14 @@ def _make_entry(store: Store, firing: Firing, kept: StoredVerdict | None) -> Fir
     usable = downsampling.usable(trace.t_s, trace.temp_c)
     newest_c = float(trace.temp_c[usable[-1]]) if len(usable) else None
     newest_us = us_after(firing.began_us, float(trace.t_s[-1])) if len(trace.t_s) else None
-    return FiringEntry(firing, verdict, _spark(trace.t_s, trace.temp_c), newest_us, newest_c)
+    return FiringEntry(
+        firing,
+        verdict,
+        _spark(trace.t_s, trace.temp_c),
+        newest_us,
+        newest_c,
+        downsampling.pace(trace.t_s),
+    )
 
 
 def _leading(store: Store, firing: Firing) -> ChannelTrace | None:

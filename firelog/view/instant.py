@@ -18,8 +18,8 @@ from firelog.say.durations import show_duration
 from firelog.say.instants import clock, day
 from firelog.say.numbers import (
     NOTHING,
-    show_difference,
     show_temperature,
+    signed_difference,
     temperature_with_doubt,
 )
 from firelog.schedule.plan.model import ChannelTrace
@@ -180,7 +180,7 @@ def _row(picture: Picture, trace: ChannelTrace, at_s: float) -> Row:
         trace.name,
         value,
         NOTHING if target_c is None else show_temperature(target_c, unit),
-        NOTHING if off_k is None else signed(off_k, picture),
+        NOTHING if off_k is None else signed_difference(off_k, unit, 1),
         off_from,
         word_of(int(trace.quality[place])),
         read_at,
@@ -217,12 +217,6 @@ def _against(
         return None, float(off_k[0]), "the next step's aim"
     one = mine[number]
     return None, float(off_k[0]), f"{one.words}{f': {one.name}' if one.name else ''}"
-
-
-def signed(off_k: float, picture: Picture) -> str:
-    """Return a difference with its sign, in the reader's degrees."""
-    text = show_difference(off_k, picture.how.unit, 1)
-    return text if off_k < 0 else f"+{text}"
 
 
 def _beside(picture: Picture, trace: ChannelTrace, at_s: float) -> str:

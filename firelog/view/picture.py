@@ -49,7 +49,8 @@ class Picture:
     ``end_s`` is where the record ends, in seconds since the firing began at ``began_us``.
     ``following`` is how the traces run along the schedule (found here when nobody has it),
     ``outlook`` what a running firing is heading for. ``window`` is the stretch somebody looks at
-    closely; lines are then drawn there alone, as finely as its columns ask.
+    closely; lines are then drawn there alone, as finely as its columns ask. ``silent_to_s`` is up
+    to when a running firing has not been heard of, None while it is.
     """
 
     began_us: int
@@ -64,6 +65,7 @@ class Picture:
     outlook: Outlook | None = None
     late: Lateness | None = None
     window: Window | None = None
+    silent_to_s: float | None = None
 
     @cached_property
     def highlighted(self) -> tuple[ChannelTrace, ...]:
@@ -117,7 +119,9 @@ class Picture:
         if self.schedule is None:
             return ()
         goals = self.targets["segments"].goals(self.end_s)
-        return asked.levels(self.schedule, self.spans, goals, self.began_us, self.how)
+        ahead_s = span_s(self) if self.running else self.end_s
+        said = asked.Said(self.began_us, self.how)
+        return asked.levels(self.schedule, self.spans, goals, said, ahead_s)
 
     @cached_property
     def aside(self) -> dict[str, Aside]:
@@ -152,7 +156,10 @@ class Picture:
     def within(self, window: Window) -> Picture:
         """Return the same picture looked at closely; what is known of it is not found anew."""
         seen = replace(self, window=window, following=self.laid)
-        known = ("aside", "believed", "followed", "highlighted", "levels", "spans", "targets")
+        known = [
+            *("aside", "believed", "distances", "followed", "highlighted", "levels"),
+            *("paces_s", "spans", "targets"),
+        ]
         seen.__dict__.update({name: getattr(self, name) for name in known})
         return seen
 
@@ -163,6 +170,16 @@ class Picture:
         if self.window is None:
             return downsampling.drawn(t_s, value, points)
         return downsampling.drawn(*self.window.cut(t_s, value), self.window.points)
+
+    @cached_property
+    def distances(self) -> dict[tuple[str, Clock], tuple[FloatArray, FloatArray]]:
+        """How far channels were off, by name and clock: kept by who finds it (``deviation``)."""
+        return {}
+
+    @cached_property
+    def paces_s(self) -> dict[str, float]:
+        """The usual seconds between two readings, by channel."""
+        return {trace.name: downsampling.pace(trace.t_s) for trace in self.traces}
 
     @cached_property
     def offset_s(self) -> float:
@@ -297,7 +314,7 @@ def begun_segments(picture: Picture) -> list[tuple[int, str, float, float]]:
 
 def span_s(picture: Picture) -> float:
     """Return how many seconds the picture shows: the record, and the plan ahead while it runs."""
-    ends_s = [picture.end_s, 1.0]
+    ends_s = [picture.end_s, 1.0, picture.silent_to_s or 0.0]
     if picture.target and picture.running:
         ends_s += picture.target.ahead(picture.end_s)[0][-1:].tolist()
     if picture.outlook:
@@ -312,7 +329,10 @@ def hole_spans(picture: Picture) -> list[tuple[float, float]]:
     known = np.unique(np.concatenate(times)) if times else np.empty(0)
     ends = [0.0] if picture.running else [0.0, picture.end_s]
     known = np.unique(np.concatenate([known, ends]))
-    return downsampling.holes(known, np.zeros(len(known)), longest_s)
+    found = downsampling.holes(known, np.zeros(len(known)), longest_s)
+    if picture.silent_to_s is not None:
+        found.append((float(known[-1]), picture.silent_to_s))
+    return found
 
 
 def clock_change(began_us: int, length_s: float, tz: tzinfo) -> tuple[float, float] | None:

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import json
 import re
+import time
 from pathlib import Path
 
 import numpy as np
@@ -35,6 +36,12 @@ def listed(path: Path, address: str = "/") -> str:
     """All text of the list."""
     made = live.page(path, address, None)
     return words([made["top"], made["bottom"]])
+
+
+def just_read(monkeypatch: pytest.MonkeyPatch, t_s: np.ndarray) -> None:
+    """Set the machine's clock to two seconds after the last reading of a night that runs."""
+    now_us = BEGAN_US + round((float(t_s[-1]) + 2.0) * 1e6)
+    monkeypatch.setattr(time, "time_ns", lambda: now_us * 1000)
 
 
 def _texts(value: object) -> list[str]:
@@ -179,7 +186,8 @@ def test_a_schedule_that_cannot_be_read_leaves_the_trace(tmp_path: Path) -> None
     made = live.page(path, "/firing/broken", None)
     assert "not judged" in words(made["top"])
     assert "no_such_key" in words(made["top"])
-    assert len(made["drawn"]["data"]) == 1
+    parts = [line["meta"]["part"] for line in made["drawn"]["data"]]
+    assert parts == ["uncertainty", "measured"]
     assert "broken" in listed(path)
 
 
@@ -243,8 +251,8 @@ def test_an_answer_is_small_and_holds_only_what_is_new(tmp_path: Path) -> None:
     assert line["off"]["segments"][2] is None
     # By the clock the plan began at 20 °C with the firing: 300 °C later it is one degree hotter.
     assert line["off"]["clock"][0] == pytest.approx(1.0, abs=0.01)
-    local_ms = t_us / 1000 - 7 * 3_600_000
-    assert line["x"] == local_ms.tolist()
+    local_ms = t_us // 1000 - 7 * 3_600_000
+    assert np.array(line["x"], "datetime64[ms]").astype(int).tolist() == local_ms.tolist()
 
 
 def test_readings_after_a_silence_are_not_joined_to_those_before(tmp_path: Path) -> None:
@@ -266,7 +274,8 @@ def test_readings_after_a_silence_are_not_joined_to_those_before(tmp_path: Path)
     line = live.answer(path, question)["points"]["lines"]["a"]
     assert [y is None for y in line["y"]] == [True, False, False]
     assert [y is None for y in line["off"]["segments"]] == [True, False, False]
-    assert line["x"][0] == (watch["newest_us"] - 7 * 3_600_000_000) / 1000
+    newest_s = np.datetime64(watch["newest_us"] // 1_000_000 - 7 * 3600, "s")
+    assert np.datetime64(line["x"][0]) == newest_s
 
 
 def test_older_words_are_replaced_and_the_picture_left(tmp_path: Path) -> None:
@@ -302,16 +311,46 @@ def test_a_picture_that_has_changed_comes_whole(tmp_path: Path) -> None:
     assert told["watch"]["alive"] is False
 
 
-def test_a_running_firing_says_where_it_is(tmp_path: Path) -> None:
+def test_a_running_firing_says_where_it_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Half-way up the ramp the page names segment 1 of 2, and no verdict shouts."""
     path = tmp_path / "ramp.firelog"
     t_s = np.arange(0.0, 3600.0, 10.0)
     with foundry(path) as store:
         add_night(store, "n", channels={"a": curve(t_s)}, t_s=t_s, running=True)
+    just_read(monkeypatch, t_s)
     text = words(live.page(path, "/firing/n", None)["top"])
     assert "running" in text
     assert "Segment 1 of 2" in text
     assert "none has failed" in text
+
+
+def test_a_firing_that_is_not_heard_is_silent_and_foretells_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """After 100 s without a reading: silent, the last value with U and its time, no forecast."""
+    path = tmp_path / "silent.firelog"
+    t_s = np.arange(0.0, 3600.0, 10.0)
+    with foundry(path) as store:
+        add_night(store, "n", channels={"a": curve(t_s)}, t_s=t_s, running=True)
+    just_read(monkeypatch, t_s)
+    heard = live.page(path, "/firing/n", None)
+    assert "about 09:5" in words(heard["top"])
+    seen, after_us = heard["watch"]["seen"], heard["watch"]["newest_us"]
+    last_us = BEGAN_US + round(float(t_s[-1]) * 1e6)
+    monkeypatch.setattr(time, "time_ns", lambda: (last_us + 100_000_000) * 1000)
+    told = live.answer(path, {"k": 1, "path": "/firing/n", "after": after_us, "seen": seen})
+    text = words([told["top"], told["bottom"]])
+    assert "silent for 100 s" in text
+    assert re.search(r"Last heard: a 319 °C ± \d+\.\d K at 08:59", text)
+    assert "running" not in words(told["top"])
+    assert "about" not in text
+    assert "expected" not in text
+    parts = [line.get("meta", {}).get("part") for line in told["drawn"]["data"]]
+    assert "expected" not in parts
+    holes = [one for one in told["drawn"]["layout"]["shapes"] if one.get("name") == "hole"]
+    assert [one["x1"] for one in holes] == ["2026-03-01T09:01:30"]
+    assert "silent" in listed(path)
+    assert "100 s ago" in listed(path)
 
 
 def test_a_long_past_is_paged(tmp_path: Path) -> None:
@@ -422,7 +461,9 @@ def test_a_board_names_what_the_seal_does_not_cover(tmp_path: Path) -> None:
     assert "Sealed in part only" in below
 
 
-def test_a_running_firing_says_when_it_should_be_done_from_its_kilns_past(tmp_path: Path) -> None:
+def test_a_running_firing_says_when_it_should_be_done_from_its_kilns_past(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Two past nights as planned, tonight on its way: 600 °C about 06:58 after the start's 8:00."""
     path = tmp_path / "ahead.firelog"
     whole_s, t_s = np.arange(0.0, 3.2 * 3600.0, 10.0), np.arange(0.0, 3600.0, 10.0)
@@ -435,6 +476,7 @@ def test_a_running_firing_says_when_it_should_be_done_from_its_kilns_past(tmp_pa
         other = {"a": curve(whole_s)}
         add_night(store, "elsewhere", channels=other, t_s=whole_s, kiln="South")
         add_night(store, "n", channels={"a": curve(t_s)}, t_s=t_s, running=True)
+    just_read(monkeypatch, t_s)
     made = live.page(path, "/firing/n", None)
     above, below = words(made["top"]), words(made["bottom"])
     assert "up , on time" in above
@@ -446,13 +488,16 @@ def test_a_running_firing_says_when_it_should_be_done_from_its_kilns_past(tmp_pa
     assert "never" not in below.split("Segments")[1].split("Channels")[0]
 
 
-def test_a_running_firing_that_stands_still_says_so_first(tmp_path: Path) -> None:
+def test_a_running_firing_that_stands_still_says_so_first(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """After an hour and a half at 320 °C it is stalled, late, and its times are hopes only."""
     path = tmp_path / "stalls.firelog"
     t_s = np.arange(0.0, 9000.0, 10.0)
     with foundry(path) as store:
         both = {"a": curve(np.minimum(t_s, 3600.0))}
         add_night(store, "n", channels=both, t_s=t_s, running=True)
+    just_read(monkeypatch, t_s)
     above = words(live.page(path, "/firing/n", None)["top"])
     assert re.search(r"up , stalled\. At 320 °C with \S+ K/h", above)
     assert re.search(r"1 h (29|30|31) min behind the plan's clock", above)

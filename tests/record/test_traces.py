@@ -203,6 +203,19 @@ def test_rows_move_when_they_are_a_day_old(store):
     assert count(store, "readings") == len(t_us) - moved
 
 
+def test_an_hour_of_quick_readings_moves_while_the_firing_runs(store):
+    """At one reading a second rows move each hour, all but the last ten minutes, and once only."""
+    t_us = T0 + np.arange(4200) * SECOND
+    add_live(store, t_us[:-1], np.full(4199, 20.5), np.zeros(4199, np.uint8))
+    assert store.compact_old(int(t_us[-2])) == 0
+    add_live(store, t_us[-1:], np.full(1, 20.5), np.zeros(1, np.uint8))
+    before = store.readings(1)
+    moved = store.compact_old(int(t_us[-1]))
+    assert moved == np.count_nonzero(t_us <= t_us[-1] - HOUR // 6) == 3600
+    assert store.compact_old(int(t_us[-1])) == 0
+    assert_same(store.readings(1), before.t_us, before.value, before.quality)
+
+
 def test_a_move_is_all_or_nothing(store):
     """A move that cannot finish leaves each row where it was."""
     data = burnout(500)

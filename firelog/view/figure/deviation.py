@@ -13,15 +13,19 @@ from typing import Any
 import numpy as np
 
 from firelog.readings import FloatArray
+from firelog.say.numbers import signed_difference
 from firelog.schedule.plan.model import ChannelTrace
 from firelog.view import asked, downsampling
+from firelog.view.figure import panels
 from firelog.view.figure.lines import degree_off, points_in_lower_panel, scatter, style_of
 from firelog.view.palette import DAY
-from firelog.view.picture import Picture, deviation_k
+from firelog.view.picture import Picture, deviation_k, span_s
 from firelog.view.target import Target
 
 _ROOM_BANDS = 3.0  # the panel shows at least so many bands on either side
 _MOST_BANDS = 12.0
+_FEW = 0.05
+_SIGNS = 115  # of words that fit across the panel
 
 
 def lines(picture: Picture, target: Target) -> Iterable[dict[str, Any]]:
@@ -32,7 +36,8 @@ def lines(picture: Picture, target: Target) -> Iterable[dict[str, Any]]:
     for place, (number, trace) in enumerate(shown):
         off_k, near_k = distances_k(picture, trace, target)
         if place == 0:
-            yield _uncertainty(picture, trace, np.where(np.isfinite(off_k), off_k, near_k), points)
+            either_k = np.where(np.isfinite(off_k), off_k, near_k)
+            yield _uncertainty(picture, target, trace, either_k, points)
         colour, dash, width = style_of(number)
         for part, value, style in (
             ("off target", off_k, (colour, dash, width)),
@@ -67,6 +72,17 @@ def distances_k(
     picture: Picture, trace: ChannelTrace, target: Target
 ) -> tuple[FloatArray, FloatArray]:
     """Return measured minus target, and minus the nearest that is asked where there is none [K]."""
+    known = picture.distances.get((trace.name, target.against))
+    if known is None or len(known[0]) != len(trace):  # a line may go on with newer readings
+        known = _distances_k(picture, trace, target)
+        if any(one.name == trace.name and len(one) == len(trace) for one in picture.traces):
+            picture.distances[trace.name, target.against] = known
+    return known
+
+
+def _distances_k(
+    picture: Picture, trace: ChannelTrace, target: Target
+) -> tuple[FloatArray, FloatArray]:
     if trace.name in {one.name for one in picture.followed}:
         off_k = deviation_k(trace, target)
     else:
@@ -89,6 +105,8 @@ def span_k(picture: Picture) -> tuple[float, float] | None:
     near = np.concatenate([near_k[np.isfinite(near_k)] for _, near_k in offs])
     if len(aimed) < len(near) / 4 or not len(near):
         return None
+    if len(near) < _FEW * len(aimed):
+        near = aimed
     band_k = max((one.band_k for one in target.schedule.segments), default=15.0)
     low, high = float(aimed.min()) - band_k / 2, float(aimed.max()) + band_k / 2
     low = min(low, max(float(near.min()), -_MOST_BANDS * band_k), -_ROOM_BANDS * band_k / 2)
@@ -96,15 +114,50 @@ def span_k(picture: Picture) -> tuple[float, float] | None:
     return low, high
 
 
+def names(picture: Picture) -> Iterable[dict[str, Any]]:
+    """Yield how far off a channel is where its line lies outside what the panel shows."""
+    target, shown_k, lines_of = picture.target, span_k(picture), channels(picture)
+    if target is None or shown_k is None:
+        return
+    trace = lines_of[0][1]
+    off_k, near_k = distances_k(picture, trace, target)
+    value_k = np.where(np.isfinite(off_k), off_k, near_k)
+    whole_s = span_s(picture)
+    for low, edge in ((True, "bottom"), (False, "top")):
+        out = value_k < shown_k[0] if low else value_k > shown_k[1]
+        turns = np.flatnonzero(np.diff(np.concatenate([[0], out.astype(np.int8), [0]])))
+        for first, stop in zip(turns[::2].tolist(), turns[1::2].tolist(), strict=True):
+            from_s, to_s = float(trace.t_s[first]), float(trace.t_s[stop - 1])
+            ends = [signed_difference(value_k[at], picture.how.unit) for at in (first, stop - 1)]
+            full = f"{'▾' if low else '▴'} {' … '.join(dict.fromkeys(ends))}"
+            share = (to_s - from_s) / whole_s
+            yield {
+                "name": f"outside {full[0]}",
+                "text": full if len(full) <= share * _SIGNS else full[0],
+                "x": picture.x([(from_s + to_s) / 2.0])[0],
+                "xref": "x",
+                "y": panels.up(picture, 0.0 if low else panels.LOWER),
+                "yref": "paper",
+                "yanchor": edge,
+                "showarrow": False,
+                "font": {"size": 12, "color": style_of(lines_of[0][0])[0]},
+            }
+
+
 def _uncertainty(
-    picture: Picture, trace: ChannelTrace, off_k: FloatArray, points: int
+    picture: Picture, target: Target, trace: ChannelTrace, off_k: FloatArray, points: int
 ) -> dict[str, Any]:
     """The expanded uncertainty around the deciding channel: one closed outline a stretch."""
     t_s, edge = outline(picture, trace, off_k, points)
     return {
         **scatter(picture.x(t_s), picture.dy(edge), ("rgba(0,0,0,0)", "solid", 0), "y2"),
         "name": "uncertainty",
-        "meta": {"part": "uncertainty", "key": f"U {trace.name} below", "whole": True},
+        "meta": {
+            "part": "uncertainty",
+            "channel": trace.name,
+            "key": f"U {trace.name} {target.against}",
+            "whole": True,
+        },
         "fill": "toself",
         "fillcolor": DAY["doubt"],
         "hoverinfo": "skip",

@@ -91,7 +91,12 @@ def _doubt(picture: Picture, trace: ChannelTrace, points: int) -> dict[str, Any]
     return {
         **scatter(picture.x(t_s), picture.y(edge_c), ("rgba(0,0,0,0)", "solid", 0)),
         "name": "uncertainty",
-        "meta": {"part": "uncertainty", "key": f"U {trace.name} above", "whole": True},
+        "meta": {
+            "part": "uncertainty",
+            "channel": trace.name,
+            "key": f"U {trace.name} above",
+            "whole": True,
+        },
         "fill": "toself",
         "fillcolor": DAY["doubt"],
         "hoverinfo": "skip",
@@ -250,6 +255,7 @@ def _layout(picture: Picture) -> dict[str, Any]:
             *incidents.names(picture),
             *limits.names(picture),
             *marks.evidence_names(picture),
+            *deviation.names(picture),
         ],
     }
 
@@ -276,7 +282,8 @@ def _titles(picture: Picture, lower: bool) -> Iterable[dict[str, Any]]:
         asked = any(near for near in _has_asked(picture))
         words = f"off target, {degree_off(picture)}"
         more = "; dotted: off what is asked" if asked else ""
-        yield _note(f"{words}{more}", panels.up(picture, panels.LOWER) + 0.005)
+        note = _note(f"{words}{more}", panels.up(picture, panels.LOWER) + 0.005)
+        yield note | {"name": f"title {words}"}
     if panels.strip_rows(picture):
         words = "each channel: a bar below its line is too cold, above it too hot; a gap is silence"
         yield _note(words, panels.strip_top(picture) + 0.003)

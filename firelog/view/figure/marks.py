@@ -10,7 +10,7 @@ import numpy as np
 
 from firelog.say.durations import show_duration
 from firelog.say.verdicts import SIGNS
-from firelog.schedule.plan.model import Check
+from firelog.schedule.plan.model import ChannelTrace, Check
 from firelog.verdict import Verdict
 from firelog.view import downsampling
 from firelog.view.figure.lines import degree, style_of
@@ -132,33 +132,51 @@ def evidence(picture: Picture) -> Iterable[dict[str, Any]]:
 def evidence_names(picture: Picture) -> Iterable[dict[str, Any]]:
     """Yield the word of each mark, led to it by a stroke: near ones stand one below another."""
     whole_s = span_s(picture)
-    temps = [t.temp_c[np.isfinite(t.temp_c)] for t in picture.believed]
-    known = np.concatenate(temps) if temps else np.empty(0)
-    middle_c = (float(known.min()) + float(known.max())) / 2.0 if len(known) else 0.0
     before_s, depth = -np.inf, 0
     for check, t_s, temp_c in _decided(picture):
         depth = depth + 1 if t_s - before_s < 0.3 * whole_s else 0
         before_s = t_s
-        sign, down = SIGNS[check.verdict], temp_c > middle_c
+        right, down = _beside(picture, check, t_s)
+        sign = SIGNS[check.verdict]
         words = f"{check.verdict.value}: {check.requirement}"
         yield {
             "name": f"evidence {check.verdict.value}",
             "text": html.escape(words if len(words) <= MOST_SIGNS else f"{words[:MOST_SIGNS]}…"),
             "x": picture.x([t_s])[0],
             "xref": "x",
-            "xanchor": "left" if t_s < 0.5 * whole_s else "right",
+            "xanchor": "left" if right else "right",
             "y": picture.y(np.array([temp_c]))[0],
             "yref": "y",
             "showarrow": True,
             "arrowhead": 0,
             "arrowwidth": 1,
             "arrowcolor": DAY[sign.name],
-            "ax": 12 if t_s < 0.5 * whole_s else -12,
-            "ay": (44 + 21 * depth) * (1 if down else -1),
+            "ax": 14 if right else -14,
+            "ay": (30 + 21 * depth) * (1 if down else -1),
             "bgcolor": DAY["paper"],
             "borderpad": 1,
             "font": {"size": 13, "color": DAY[sign.name]},
         }
+
+
+def _beside(picture: Picture, check: Check, t_s: float) -> tuple[bool, bool]:
+    """Return whether a mark's word stands on its right, and below it: where the line is not."""
+    whole_s, right = span_s(picture), t_s < 0.5 * span_s(picture)
+    trace = _decider(picture, check)
+    kept = downsampling.usable(trace.t_s, trace.temp_c) if trace else np.empty(0, np.int64)
+    if trace is None or not len(kept):
+        return right, True
+    beside_s = [t_s, t_s + (0.1 if right else -0.1) * whole_s]
+    here_c, there_c = np.interp(beside_s, trace.t_s[kept], trace.temp_c[kept])
+    known = trace.temp_c[kept]
+    room_k = 0.2 * float(np.ptp(known))
+    return right, bool(there_c >= here_c - 0.1 * room_k and here_c > known.min() + room_k)
+
+
+def _decider(picture: Picture, check: Check) -> ChannelTrace | None:
+    """Return the channel that decided a check, else the first that is followed."""
+    trace = next((t for t in picture.believed if t.name == check.channel), None)
+    return trace or (picture.as_believed(picture.followed[0]) if picture.followed else None)
 
 
 def _decided(picture: Picture) -> list[tuple[Check, float, float]]:
@@ -184,9 +202,7 @@ def _where(picture: Picture, check: Check) -> tuple[float, float | None]:
     """
     span = picture.spans.get(check.requirement)
     at_s = check.at_s if check.at_s is not None else (span.hi_s if span else picture.end_s)
-    trace = next((t for t in picture.believed if t.name == check.channel), None)
-    if trace is None and picture.followed:
-        trace = picture.as_believed(picture.followed[0])
+    trace = _decider(picture, check)
     if trace is None:
         return 0.0, None
     kept = downsampling.usable(trace.t_s, trace.temp_c)

@@ -50,12 +50,13 @@ def lines(picture: Picture) -> Iterable[dict[str, Any]]:
     if not channels:
         return
     thick = max(2.0, min(6.0, 90.0 / len(channels)))
+    columns = [_columns(picture, trace) for trace in channels]
     for state, style in _styles(thick).items():
         t_s: list[float] = []
         y: list[float | None] = []
         text: list[str] = []
         for row, trace in enumerate(channels):
-            for from_s, to_s in _runs(picture, trace, state):
+            for from_s, to_s in _runs(*columns[row], state):
                 place = len(channels) - 1 - row + _BESIDE.get(state, 0.0)
                 t_s += [from_s, to_s, to_s]
                 y += [place, place, None]
@@ -102,9 +103,8 @@ def _styles(thick: float) -> dict[int, tuple[str, str, float]]:
 
 
 # ---------------------------------------------------------------- states
-def _runs(picture: Picture, trace: ChannelTrace, state: int) -> Iterable[tuple[float, float]]:
+def _runs(edges_s: FloatArray, states: IntArray, state: int) -> Iterable[tuple[float, float]]:
     """Yield the stretches [s] in which the worst of a column is this state."""
-    edges_s, states = _columns(picture, trace)
     same = np.concatenate([[False], states == state, [False]])
     turns = np.flatnonzero(np.diff(same.astype(np.int8)))
     for first, last in zip(turns[::2].tolist(), turns[1::2].tolist(), strict=True):
