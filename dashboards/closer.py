@@ -19,9 +19,10 @@ from firelog.errors import FirelogError, InputError
 from firelog.view import closer
 from firelog.view.casting import read_casting
 from firelog.view.firing import shown_firing
+from firelog.view.kiln import KilnView, instant_picture, near_picture, read_kiln, window_of
 from firelog.view.picture import Picture
 
-MOST_ROWS = 60
+MOST_ROWS = 30
 _CHUNK = 2000  # lines of CSV sent at a time
 
 
@@ -29,21 +30,17 @@ def add_closer_routes(server: Flask, store: Path) -> None:
     """Add the addresses at which charts are looked at closely to the board's server."""
 
     def window() -> tuple[Response, int]:
-        return _told(lambda: _window(_picture(store)))
+        return _told(lambda: _window(store))
 
     def instant() -> tuple[Response, int]:
-        return _told(
-            lambda: closer.instant_of(_picture(store), _asked("at"), request.args.get("near", ""))
-        )
+        return _told(lambda: _instant(store))
 
     def table() -> tuple[Response, int]:
-        return _told(
-            lambda: closer.table_of(_picture(store), _asked("from"), _asked("to"), MOST_ROWS // 2)
-        )
+        return _told(lambda: closer.table_of(_picture(store), *_stretch(), MOST_ROWS))
 
     def readings() -> Response | tuple[Response, int]:
         try:
-            found = closer.readings_of(_picture(store), _asked("from"), _asked("to"))
+            found = closer.readings_of(_picture(store), *_stretch())
             first = next(found)
         except FirelogError as error:
             return jsonify(trouble=str(error)), 400
@@ -70,23 +67,50 @@ def _asked(name: str) -> str:
     return value
 
 
-def _window(picture: Picture) -> dict[str, Any]:
+def _stretch() -> tuple[str, str]:
+    return _asked("from"), _asked("to")
+
+
+def _window(store: Path) -> dict[str, Any]:
     columns = request.args.get("columns", 600, type=int)
-    return closer.window_of(picture, _asked("from"), _asked("to"), columns)
+    if (kiln := _kiln(store)) is None:
+        return closer.window_of(_picture(store), *_stretch(), columns)
+    window = closer.asked_window(kiln.frame, *_stretch(), columns)
+    picture, lines = window_of(store, kiln, window)
+    return closer.told_window(picture, window, lines)
+
+
+def _instant(store: Path) -> dict[str, Any]:
+    text, near = _asked("at"), request.args.get("near", "")
+    if (kiln := _kiln(store)) is None:
+        return closer.instant_of(_picture(store), text, near)
+    at_s = closer.meant(kiln.frame, text, near).at_s
+    return closer.instant_of(instant_picture(store, kiln, at_s), text, near)
+
+
+# ---------------------------------------------------------------- what is looked at
+def _kiln(store: Path) -> KilnView | None:
+    thing, name = _of()
+    return read_kiln(store, name, request.args.get("unit") or None) if thing == "kiln" else None
 
 
 def _picture(store: Path) -> Picture:
     """Return the picture of the page that is looked at."""
-    found = find(_asked("of"))
-    route, values = found if found else (None, {})
+    thing, name = _of()
     unit = request.args.get("unit") or None
-    if route is not None and route.thing == "firing":
-        return shown_firing(store, values["name"], unit).picture
-    if route is not None and route.thing == "casting":
-        picture = read_casting(store, values["name"], unit).picture
-        if picture is not None:
-            return picture
+    if thing == "firing":
+        return shown_firing(store, name, unit).picture
+    if thing == "casting" and (picture := read_casting(store, name, unit).picture) is not None:
+        return picture
+    if (kiln := _kiln(store)) is not None:
+        window = closer.asked_window(kiln.frame, *_stretch(), 1)
+        return near_picture(store, kiln, window.from_s, window.to_s)
     raise InputError("there is no chart of readings at that address; open it from its own page")
+
+
+def _of() -> tuple[str, str]:
+    found = find(_asked("of"))
+    return ("", "") if found is None else (found[0].thing, str(found[1].get("name", "")))
 
 
 def _csv(first: tuple[str, ...], rows: Iterator[tuple[str, ...]]) -> Iterator[str]:

@@ -17,7 +17,7 @@ from werkzeug.exceptions import HTTPException
 from werkzeug.routing import BaseConverter, Map, Rule
 
 from dashboards.page import Page
-from dashboards.pages import casting, castings, firing, firings, heat, heats, morning, tonight
+from dashboards.pages import casting, castings, firing, firings, heat, heats, kiln, morning, tonight
 
 Changes = Callable[..., dict[str, Any]]
 
@@ -55,6 +55,7 @@ ROUTES = (
     Route("/", firings.page, firings.changes),
     Route("/older/<int(max=99999):number>", firings.page, firings.changes),
     Route("/firing/<name:name>", firing.page, firing.changes, "firing"),
+    Route("/kiln/<name:name>", kiln.page, thing="kiln"),
     Route("/heats", heats.page),
     Route("/heat/<name:name>", heat.page, thing="heat"),
     Route("/castings", castings.page),

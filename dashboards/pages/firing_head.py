@@ -8,7 +8,7 @@ from typing import Any
 from dash import html
 
 from dashboards.pages.firing_evidence import at, by_weight, moment
-from dashboards.pages.parts import channel_key, key_line, link, verdict
+from dashboards.pages.parts import channel_key, key_line, link, path_of, verdict
 from firelog.judge import outlook
 from firelog.say.durations import show_duration
 from firelog.say.instants import clock, day, show_instant, zone_words
@@ -27,7 +27,8 @@ def head(view: FiringView) -> list[Any]:
     length = show_duration(view.picture.end_s)
     zone = zone_words(firing.began_us, how).split(" (")[0]
     when = f"{began} {zone}, {length}{' so far' if firing.running else ''}"
-    what = [firing.kiln, firing.schedule_title or "without a schedule", when]
+    kiln = link(firing.kiln, path_of("kiln", firing.kiln), title="this kiln's whole record")
+    what = [kiln, firing.schedule_title or "without a schedule", when]
     return [
         html.Nav(link("← all firings", "/"), **{"aria-label": "back"}),
         html.Div(

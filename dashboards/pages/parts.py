@@ -52,8 +52,8 @@ def sentence(title: str, text: str, *more: Any) -> html.Section:
 
 def missing(thing: str, name: str, text: str) -> list[Any]:
     """The page of a firing, heat or casting that is not there."""
-    lists = "/" if thing == "firing" else f"/{thing}s"
-    back = html.P(link(f"← all {thing}s", lists))
+    lists = f"/{thing}s" if thing in ("heat", "casting") else "/"
+    back = html.P(link(f"← all {lists[1:] or 'firings'}", lists))
     return [sentence(f"No {thing} {name!r}", text, back), cautions()]
 
 

@@ -32,28 +32,48 @@ def window_of(picture: Picture, from_x: str, to_x: str, columns: int) -> dict[st
 
     Raises :class:`InputError` for what is no stretch.
     """
+    window = asked_window(picture, from_x, to_x, columns)
+    return told_window(picture, window, window_lines(picture.within(window), switched=True))
+
+
+def asked_window(picture: Picture, from_x: str, to_x: str, columns: int) -> Window:
+    """Return the stretch that is asked for; raises :class:`InputError` for what is none."""
     from_s, to_s = _ends(picture, from_x, to_x)
-    window = Window(from_s, to_s, min(max(columns, 10), MOST_COLUMNS))
+    return Window(from_s, to_s, min(max(columns, 1), MOST_COLUMNS))
+
+
+def told_window(picture: Picture, window: Window, lines: list[dict[str, Any]]) -> dict[str, Any]:
+    """Return a stretch's lines with what is drawn of it, in words.
+
+    A picture without traces was drawn from envelopes.
+    """
     inside = [window.places(trace.t_s) for trace in picture.traces]
-    most = max((at.stop - at.start for at in inside), default=0)
+    most = max((at.stop - at.start for at in inside), default=window.points + 1)
     return {
-        "from": picture.x([from_s])[0],
-        "to": picture.x([to_s])[0],
+        "from": picture.x([window.from_s])[0],
+        "to": picture.x([window.to_s])[0],
         "every": most <= window.points,
         "words": window.words(most),
-        "lines": window_lines(picture.within(window), switched=True),
+        "lines": lines,
     }
 
 
-def instant_of(picture: Picture, text: str, near_x: str = "") -> dict[str, Any]:
-    """Return what every channel read at an instant that somebody wrote, or chose on the chart.
+def meant(picture: Picture, text: str, near_x: str = "") -> instant.Instant:
+    """Return the instant that somebody wrote, or chose on the chart.
 
     Raises :class:`InputError` when there is no such instant.
     """
     if "T" in text:
-        found = instant.Instant(_seconds(picture, text))
-    else:
-        found = instant.find_instant(text, picture, _seconds(picture, near_x) if near_x else None)
+        return instant.Instant(_seconds(picture, text))
+    return instant.find_instant(text, picture, _seconds(picture, near_x) if near_x else None)
+
+
+def instant_of(picture: Picture, text: str, near_x: str = "") -> dict[str, Any]:
+    """Return what every channel read at an instant, and what was going on.
+
+    Raises :class:`InputError` when there is no such instant.
+    """
+    found = meant(picture, text, near_x)
     at_s = min(max(found.at_s, 0.0), span_s(picture))
     moment = us_to_datetime(us_after(picture.began_us, at_s), picture.how.tz)
     return {

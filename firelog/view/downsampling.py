@@ -56,16 +56,18 @@ def pace(t_s: FloatArray) -> float:
 def envelope(t_s: FloatArray, points: int, value: FloatArray) -> IntArray:
     """Return positions of at most ``points`` readings: each bin's lowest and highest, and ends.
 
-    Bins are equal in time. With no more than ``points`` readings all are returned.
+    Bins are equal in time. The ends count for no bin: they may lie outside what is looked at, and
+    must not stand for what is inside. With no more than ``points`` readings all are returned.
     """
     count = len(t_s)
-    if count <= points:
+    if count <= points or count < 3:
         return np.arange(count)
     bins = max(1, (points - 2) // 2)
-    edges = np.linspace(t_s[0], t_s[-1], bins + 1)[:-1]
-    starts = np.unique(np.searchsorted(t_s, edges, side="left"))
-    lowest = _first_at(value, starts, np.minimum.reduceat(value, starts))
-    highest = _first_at(value, starts, np.maximum.reduceat(value, starts))
+    within, between = value[1:-1], t_s[1:-1]
+    edges = np.linspace(between[0], between[-1], bins + 1)[:-1]
+    starts = np.unique(np.searchsorted(between, edges, side="left"))
+    lowest = _first_at(within, starts, np.minimum.reduceat(within, starts)) + 1
+    highest = _first_at(within, starts, np.maximum.reduceat(within, starts)) + 1
     return np.unique(np.concatenate(([0], lowest, highest, [count - 1])))
 
 
