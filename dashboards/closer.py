@@ -76,8 +76,9 @@ def _window(store: Path) -> dict[str, Any]:
     if (kiln := _kiln(store)) is None:
         return closer.window_of(_picture(store), *_stretch(), columns)
     window = closer.asked_window(kiln.frame, *_stretch(), columns)
-    picture, lines = window_of(store, kiln, window)
-    return closer.told_window(picture, window, lines)
+    picture, lines, doubt = window_of(store, kiln, window)
+    told = closer.told_window(picture, window, lines)
+    return told | {"words": f"{told['words']}{doubt}"}
 
 
 def _instant(store: Path) -> dict[str, Any]:

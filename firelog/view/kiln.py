@@ -28,6 +28,7 @@ from firelog.view.window import Window
 
 COLUMNS = 600  # of a first sight
 NEAR = 400_000  # readings in a stretch that are read one by one; more come as envelopes
+BLOCKS = "; one may stand early or late by a block of readings, up to a week: look closer"
 _INSTANT_S = 1800.0  # around an instant that is read
 
 
@@ -75,15 +76,20 @@ def read_kiln(path: Path, name: str, unit: str | None = None) -> KilnView:
 
 
 # ---------------------------------------------------------------- a stretch
-def window_of(path: Path, view: KilnView, window: Window) -> tuple[Picture, list[dict[str, Any]]]:
-    """Return what is drawn of a stretch, and its lines by key: readings, or envelopes of them."""
+def window_of(
+    path: Path, view: KilnView, window: Window
+) -> tuple[Picture, list[dict[str, Any]], str]:
+    """Return what is drawn of a stretch, its lines by key, and how far they may be off in time.
+
+    The lines are of readings, or of envelopes of them.
+    """
     with Store.open(path) as store:
         share = (window.to_s - window.from_s) / max(view.end_s, 1.0)
         if view.count * min(share, 1.0) <= NEAR:
             picture = _read(store, view, window.from_s, window.to_s)
             if sum(len(trace) for trace in picture.traces) <= 4 * NEAR:
-                return picture, window_lines(picture.within(window))
-        return view.frame, list(_envelopes(store, view, window))
+                return picture, window_lines(picture.within(window)), ""
+        return view.frame, *_envelopes(store, view, window)
 
 
 def near_picture(path: Path, view: KilnView, from_s: float, to_s: float) -> Picture:
@@ -116,7 +122,7 @@ def _read(store: Store, view: KilnView, from_s: float, to_s: float) -> Picture:
     return replace(view.frame, traces=tuple(traces))
 
 
-def _envelopes(store: Store, view: KilnView, window: Window) -> list[dict[str, Any]]:
+def _envelopes(store: Store, view: KilnView, window: Window) -> tuple[list[dict[str, Any]], str]:
     start_us, end_us = (us_after(view.began_us, s) for s in (window.from_s, window.to_s))
     found = store.overview([c.id for c in view.channels], start_us, end_us, window.columns)
     lines = []
@@ -125,7 +131,8 @@ def _envelopes(store: Store, view: KilnView, window: Window) -> list[dict[str, A
         told = {"key": f"measured {channel.name}", "whole": False}
         frame = view.frame
         lines.append(told | {"x": frame.x(t_s), "y": frame.y(temp_c)})
-    return lines
+    exact = all(one.exact for one in found.values())
+    return lines, "" if exact else BLOCKS
 
 
 def _strokes(

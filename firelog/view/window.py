@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from firelog.readings import FloatArray
-from firelog.say.durations import show_exact_duration
+from firelog.say.durations import show_duration, show_exact_duration
 
 
 @dataclass(frozen=True)
@@ -38,5 +38,6 @@ class Window:
         """Say what is drawn of ``most`` readings of one channel."""
         if most <= self.points:
             return "every reading is drawn"
-        each = show_exact_duration((self.to_s - self.from_s) / self.columns)
+        each_s = (self.to_s - self.from_s) / self.columns
+        each = show_duration(each_s) if each_s >= 3600.0 else show_exact_duration(each_s)
         return f"the lowest and the highest reading of every {each} are drawn"

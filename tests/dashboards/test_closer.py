@@ -132,6 +132,32 @@ def test_each_column_has_its_own_extremes(client: Any, path: Path) -> None:
     assert told["words"] == "the lowest and the highest reading of every 2 min 40 s are drawn"
 
 
+def test_a_years_extremes_come_from_its_envelopes(tmp_path: Path) -> None:
+    """450 000 readings as 200 columns: each stroke's ends are readings of its own column.
+
+    The witness is numpy's minimum and maximum over the readings of the column.
+    """
+    rng = np.random.default_rng(4)
+    t_s = np.arange(0.0, 450_000.0, 1.0)
+    temp_c = np.round(curve(t_s % 90_000.0) + rng.normal(0, 2, len(t_s)), 1)
+    path = tmp_path / "year.firelog"
+    with foundry(path) as store:
+        add_night(store, "n", channels={"top": temp_c}, t_s=t_s, schedule=None)
+    client = create_app(path).server.test_client()
+    told = asked(
+        client, "/window.json", of="/kiln/North", columns=200,
+        **{"from": wall(0.0), "to": wall(449_999.0)},
+    ).json  # fmt: skip
+    assert not told["every"]
+    (line,) = told["lines"]
+    t_us, value = drawn(line)
+    step_us = -(-(449_999_000_000 + 1) // 200)
+    for at, low, high in zip(t_us[::2], value[::2], value[1::2], strict=True):
+        number = (at - BEGAN_US) // step_us
+        read = temp_c[(t_s * 1e6 >= number * step_us) & (t_s * 1e6 < (number + 1) * step_us)]
+        assert (low, high) == (read.min(), read.max())
+
+
 def test_a_single_spike_is_one_stroke_wide(tmp_path: Path) -> None:
     """In 72 h at 5 s one high reading moves no line beyond its own column, in either panel."""
     t_s = np.arange(0.0, 72 * 3600.0, 5.0)

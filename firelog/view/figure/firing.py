@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import html
 from collections.abc import Iterable
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -28,6 +29,8 @@ from firelog.view.figure.lines import (
 from firelog.view.palette import DAY
 from firelog.view.picture import MOST_HIGHLIGHTED, Picture, span_s
 from firelog.view.target import Target
+
+_DAYS_S = 2 * 86_400.0  # from then on a time needs its day
 
 
 # ---------------------------------------------------------------- the figure
@@ -272,8 +275,11 @@ def _clock_change(picture: Picture) -> str:
         return ""
     at_s, by_s = change
     way = "on" if by_s > 0 else "back"
-    at = picture.x([at_s])[0][11:16]
-    return f" throughout; at {at} the clocks went {way} by {show_duration(abs(by_s))}"
+    moment = datetime.fromisoformat(picture.x([at_s])[0])
+    when = f"at {moment:%H:%M}"
+    if span_s(picture) > _DAYS_S:
+        when = f"on {moment:%a} {moment.day} {moment:%b} {when}"
+    return f" throughout; {when} the clocks went {way} by {show_duration(abs(by_s))}"
 
 
 def _titles(picture: Picture, lower: bool) -> Iterable[dict[str, Any]]:

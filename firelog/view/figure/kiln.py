@@ -22,7 +22,7 @@ def kiln_figure(path: Path, view: KilnView, of: str) -> dict[str, Any]:
     """Return the figure of a kiln's record; ``of`` is the address where it is looked at closely."""
     figure = firing_figure(view.frame, of=of)
     window = Window(0.0, max(view.end_s, 1.0), COLUMNS)
-    _, found = window_of(path, view, window)
+    _, found, _ = window_of(path, view, window)
     drawn = {line["key"]: line for line in found}
     figure["data"] = list(_lines(view, drawn))[::-1]
     layout = figure["layout"]
