@@ -27,6 +27,7 @@ from firelog.units import datetime_to_us, parse_duration, seconds_since, us_afte
 from firelog.view import asked, downsampling
 from firelog.view.aside import word_of
 from firelog.view.picture import Picture, begun_segments, hole_spans, span_s
+from firelog.when import habit, understand
 
 NEAR_S = 300.0  # an event so close belongs to what was going on
 SLACK_S = 60.0  # a minute is written without its seconds
@@ -69,9 +70,10 @@ def find_instant(text: str, picture: Picture, near_s: float | None = None) -> In
         return _inside(Instant(parse_duration(said[1:].strip())), picture, said)
     found = _TIME.fullmatch(said)
     if found is None:
-        raise InputError(
-            f"{said!r} is no time; write it like 04:12, Mon 04:12, 2026-03-01 04:12 or +3 h 20 min"
-        )
+        # "9.15pm", "yesterday 20:30": as everywhere, seen from the end of what is looked at.
+        end_us = us_after(picture.began_us, picture.end_s)
+        meant_us = understand(said, end_us, habit(picture.how.tz))
+        return _inside(Instant(seconds_since(picture.began_us, meant_us)), picture, said)
     try:
         clock_time = time.fromisoformat(found["clock"].rjust(5, "0"))
         meant = date.fromisoformat(found["date"]) if found["date"] else None

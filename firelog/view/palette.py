@@ -1,7 +1,8 @@
 """The board's colours, by day and by night, in one place for stylesheet and figures.
 
-Lines follow the colour-blind safe set of Okabe and Ito (Color Universal Design, 2008), lightened
-for the dark; a verdict is always word, shape and colour together. The night has no pure white.
+Lines began as the colour-blind safe set of Okabe and Ito (Color Universal Design, 2008) and were
+moved apart, so that no two come close for red-, green- or blue-blind eyes (``tests/view`` says by
+how much); a verdict is always word, shape and colour together. The night has no pure white.
 Figures are made with the day's colours; the browser replaces each by the night's.
 """
 
@@ -18,11 +19,11 @@ DAY = {
     "fail": "#a83c06",
     "unproven": "#5a5348",
     "ember": "#ad4f09",
-    "line-1": "#0072b2",
-    "line-2": "#b8608f",
-    "line-3": "#b87a00",
-    "line-4": "#3a8fc1",
-    "line-5": "#6f675b",
+    "line-1": "#1a56d6",
+    "line-2": "#a9638f",
+    "line-3": "#c47400",
+    "line-4": "#2f8fe8",
+    "line-5": "#66703f",
     "quiet": "rgba(95, 87, 75, 0.26)",
     "doubt": "rgba(37, 34, 29, 0.11)",
     "stripe": "rgba(27, 103, 96, 0.055)",
@@ -40,11 +41,11 @@ NIGHT = {
     "fail": "#f0975f",
     "unproven": "#b8ad9d",
     "ember": "#e8935a",
-    "line-1": "#6fb0de",
-    "line-2": "#d59bbb",
-    "line-3": "#d6a347",
-    "line-4": "#a5cbe6",
-    "line-5": "#8f8577",
+    "line-1": "#658dd0",
+    "line-2": "#f29ccf",
+    "line-3": "#d6953a",
+    "line-4": "#86d0f8",
+    "line-5": "#7e817e",
     "quiet": "rgba(166, 155, 139, 0.24)",
     "doubt": "rgba(221, 211, 195, 0.13)",
     "stripe": "rgba(121, 184, 170, 0.06)",

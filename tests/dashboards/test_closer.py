@@ -224,6 +224,15 @@ def test_an_instant_reads_every_channel(client: Any, path: Path) -> None:
     assert any("step 1, up" in one for one in told["around"])
 
 
+@pytest.mark.parametrize(
+    "said", ["8:13 PM", "20:13:00", "Sun 20:13", "2026-03-01 20:13", "+12:13:00"]
+)
+def test_one_instant_can_be_written_in_many_ways(client: Any, said: str) -> None:
+    """An American clock, seconds, a weekday, a date, hours after the beginning: the same line."""
+    told = asked(client, "/instant.json", of="/firing/long", at=said).json
+    assert told["clock"] == "Sun 1 Mar 20:13:00 MST"
+
+
 def test_in_a_hole_nothing_is_read(client: Any) -> None:
     """Between two readings half an hour apart the answer is *no reading*, with the ones beside."""
     told = asked(client, "/instant.json", of="/firing/long", at=wall(51_000.0)).json

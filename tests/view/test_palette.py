@@ -2,25 +2,33 @@ from __future__ import annotations
 
 import itertools
 
+import numpy as np
 import pytest
+from colorspacious import cspace_convert
 
 from firelog.view import palette
 
 TEXT = ("ink", "soft", "accent", "pass", "fail", "unproven", "ember")
-# Machado, Oliveira, Fernandes 2009, "A physiologically-based model for simulation of color vision
-# deficiency", IEEE TVCG 15 (6), severity 1.0; matrices from memory.
-DEFICIENCIES = {
-    "protanopia": (
-        (0.152286, 1.052583, -0.204868),
-        (0.114503, 0.786281, 0.099216),
-        (-0.003882, -0.048116, 1.051998),
-    ),
-    "deuteranopia": (
-        (0.367322, 0.860646, -0.227968),
-        (0.280085, 0.672501, 0.047413),
-        (-0.011820, 0.042940, 0.968881),
-    ),
-}
+LINES = ("ink", "line-1", "line-2", "line-3", "line-4", "line-5", "accent")
+# Protan-, deuter- and tritanopia: severity 1 of the model of Machado, Oliveira and Fernandes, "A
+# physiologically-based model for simulation of color vision deficiency" (IEEE TVCG 15, 2009), and
+# distances in CAM02-UCS (Luo, Cui and Li 2006), both as the library colorspacious computes them.
+DEFICIENCIES = ("", "protanomaly", "deuteranomaly", "tritanomaly")
+
+
+def as_seen(colour: str, deficiency: str) -> np.ndarray:
+    """Where a colour lies in CAM02-UCS for eyes with (or without) a deficiency."""
+    rgb = np.array([int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)])
+    if deficiency:
+        space = {"name": "sRGB1+CVD", "cvd_type": deficiency, "severity": 100}
+        rgb = np.clip(cspace_convert(rgb, space, "sRGB1"), 0.0, 1.0)
+    return np.asarray(cspace_convert(rgb, "sRGB1", "CAM02-UCS"))
+
+
+def least(scheme: dict[str, str], names: tuple[str, ...], deficiency: str) -> float:
+    """The least distance between two of the named colours."""
+    seen = [as_seen(scheme[name], deficiency) for name in names]
+    return min(float(np.linalg.norm(a - b)) for a, b in itertools.combinations(seen, 2))
 
 
 def linear(colour: str) -> list[float]:
@@ -60,15 +68,25 @@ def test_contrast_is_that_of_the_standard() -> None:
 
 @pytest.mark.parametrize("scheme", [palette.DAY, palette.NIGHT], ids=["day", "night"])
 @pytest.mark.parametrize("deficiency", DEFICIENCIES)
-def test_verdicts_differ_for_the_colour_blind(scheme: dict[str, str], deficiency: str) -> None:
-    """Pass, fail and not proven stay apart for red- and green-blind eyes, shape aside."""
-    matrix = DEFICIENCIES[deficiency]
-    seen = {
-        name: [sum(m * p for m, p in zip(row, linear(scheme[name]), strict=True)) for row in matrix]
-        for name in ("pass", "fail", "unproven")
-    }
-    for one, other in itertools.combinations(seen.values(), 2):
-        assert sum((a - b) ** 2 for a, b in zip(one, other, strict=True)) ** 0.5 > 0.06
+def test_colours_stay_apart_for_the_colour_blind(scheme: dict[str, str], deficiency: str) -> None:
+    """Verdicts stay 14 apart, lines and target 9, bars of the strip 13: shape and dash aside.
+
+    In CAM02-UCS two colours side by side are just told apart at about 1.
+    """
+    assert least(scheme, ("pass", "fail", "unproven"), deficiency) >= 14.0
+    assert least(scheme, LINES, deficiency) >= 9.0
+    assert least(scheme, ("line-1", "fail", "soft"), deficiency) >= 13.0
+
+
+def test_the_distance_is_that_of_the_library_itself() -> None:
+    """Black and white lie 100 apart, a red and a green that a red-green-blind eye confuses do not."""
+    assert np.linalg.norm(as_seen("#000000", "") - as_seen("#ffffff", "")) == pytest.approx(
+        100, abs=1
+    )
+    red, green = "#a06000", "#6f7f00"
+    plain = np.linalg.norm(as_seen(red, "") - as_seen(green, ""))
+    blind = np.linalg.norm(as_seen(red, "deuteranomaly") - as_seen(green, "deuteranomaly"))
+    assert blind < plain / 2
 
 
 def test_the_night_has_no_white() -> None:
