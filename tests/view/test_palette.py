@@ -79,7 +79,7 @@ def test_colours_stay_apart_for_the_colour_blind(scheme: dict[str, str], deficie
 
 
 def test_the_distance_is_that_of_the_library_itself() -> None:
-    """Black and white lie 100 apart, a red and a green that a red-green-blind eye confuses do not."""
+    """Black and white lie 100 apart; red-green-blind eyes see half between a red and a green."""
     assert np.linalg.norm(as_seen("#000000", "") - as_seen("#ffffff", "")) == pytest.approx(
         100, abs=1
     )
