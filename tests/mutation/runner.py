@@ -6,12 +6,14 @@ one goes out. Nothing of the program under test is loaded before the fork.
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 import json
 import os
 import resource
 import signal
 import sys
+import tempfile
 import time
 from pathlib import Path
 from typing import Any
@@ -35,8 +37,17 @@ def main() -> None:
     """Answer each request with how its tests ended."""
     for name in LIBRARIES:
         importlib.import_module(name)
+    warm()
     for line in sys.stdin:
         print(json.dumps(trial(json.loads(line))), flush=True)
+
+
+def warm() -> None:
+    """Have pytest and its plugins loaded: a run over nothing, far from the tree."""
+    import pytest
+
+    with tempfile.TemporaryDirectory() as nowhere, contextlib.redirect_stdout(sys.stderr):
+        pytest.main([*OPTIONS, "--noconftest", "-c", os.devnull, "--rootdir", nowhere, nowhere])
 
 
 def trial(asked: dict[str, Any]) -> dict[str, Any]:

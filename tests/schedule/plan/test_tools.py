@@ -120,3 +120,68 @@ def test_the_sketch_goes_up_and_down_with_the_plan():
     assert top[0] == chr(0x2800)
     assert bottom[0] != chr(0x2800)
     assert any(char != chr(0x2800) for char in top)
+
+
+# ---------------------------------------------------------------- what is decidable after all
+@pytest.mark.parametrize(
+    "rule",
+    [
+        'kind = "soak"\nsegment = "hold"\nat_least = 892\nlasting = 60',
+        'kind = "soak"\nsegment = "hold"\nat_least = 880\nat_most = 920\nlasting = 60',
+        'kind = "ceiling"\nat_most = 908',
+        'kind = "reach"\ntemperature = 892',
+        'kind = "track"\nband = 8',
+        'kind = "spread"\nat_most = 12',
+        'kind = "floor"\nsegment = "hold"\nat_least = 892',
+        'kind = "floor"\nat_least = 20',
+        'kind = "soak"\nsegment = "hold"\nat_least = 800\nlasting = "1 h"',
+        'kind = "ramp"\nsegment = "up"\nat_most = 900\nover = "88 min"',
+        'kind = "ramp"\nsegment = "up"\nat_most = 900\nbetween = [890, 990]\nover = "15 min"',
+        'kind = "reach"\ntemperature = 10\nby = "cooling"',
+        'kind = "ceiling"\nsegment = "hold"\nat_most = 908',
+        'kind = "gap"\nat_most = "5 min"',
+    ],
+)
+def test_what_leaves_u_of_room_is_not_doubted(rule):
+    """U = 8 K: a limit 8 K off what is planned, a spread of 8·√2 and so on are decidable."""
+    assert doubts(rule) == []
+
+
+@pytest.mark.parametrize(
+    ("rule", "said"),
+    [
+        (
+            'kind = "soak"\nsegment = "hold"\nat_least = 880\nat_most = 905\nlasting = 60',
+            "5.0 K below",
+        ),
+        ('kind = "floor"\nsegment = "hold"\nat_least = 895', "within 5.0 K of the limit"),
+        ('kind = "ceiling"\nsegment = "hold"\nat_most = 905', "within 5.0 K of the limit"),
+        ('kind = "spread"\nat_most = 11', "only 11.0 K apart"),
+        ('kind = "track"\nsegment = "hold"\nband = 7', "band is only 7.0 K"),
+        ('kind = "ramp"\nsegment = "up"\nat_most = 900\nover = "90 min"', "takes 1 h 28 min"),
+    ],
+)
+def test_what_leaves_less_than_u_is_doubted(rule, said):
+    """The same, a little nearer."""
+    assert said in doubts(rule)[0]
+
+
+def test_each_requirement_is_doubted_once_and_plain_ones_only_where_the_plan_cannot():
+    """Compared plainly U is left out; a plan that never gets there is named all the same."""
+    near = 'kind = "ceiling"\nat_most = 905\n'
+    assert len(doubts(near)) == 1
+    assert doubts(near + 'decision = "simple"') == []
+    assert len(doubts('kind = "reach"\ntemperature = 950\ndecision = "simple"')) == 1
+
+
+def test_a_plan_without_a_segment_of_its_own_is_judged_at_its_hottest():
+    """No tolerance above 890 °C: whatever is decided at 900 °C is undecidable, 850 is not."""
+    plan = parse_schedule(HEAD + 'kind = "track"\nband = 50')
+
+    def only_below(t):
+        return np.where(t <= 890.0, 8.0, np.nan)
+
+    (doubt,) = undecidable(plan, only_below, "type K")
+    assert "has no tolerance at 900 °C" in doubt[1]
+    low = parse_schedule(HEAD.replace("to = 900", "to = 850") + 'kind = "track"\nband = 50')
+    assert undecidable(low, only_below, "type K") == ()
