@@ -37,6 +37,7 @@ PACKAGES = {
 @click.option("--module", "modules", multiple=True, help="Draw from these modules only.")
 @click.option("--tests", multiple=True, help="Test files or folders to use, instead of the rooms'.")
 @click.option("--work", type=Path, help="Folder for the copy of the tree and what is learnt of it.")
+@click.option("--stale", is_flag=True, help="Use what was learnt before the program changed.")
 @click.option("--keep", type=Path, help="Keep outcomes here; what is in it is not tried again.")
 def main(
     *,
@@ -46,12 +47,13 @@ def main(
     modules: tuple[str, ...],
     tests: tuple[str, ...],
     work: Path | None,
+    stale: bool,
     keep: Path | None,
 ) -> None:
     """Draw mutants, try them, print the table; exit status 1 under the gate."""
     work = work or Path(tempfile.gettempdir()) / "firelog-mutation"
     copy = copy_of(CHECKOUT, work / "copy")
-    reach = Reach(copy, work / "map", tests or TESTED_BY)
+    reach = Reach(copy, work / "map", tests or TESTED_BY, stale=stale)
     reach.learn()
     chosen = {name: modules_of(name) for name in packages or PACKAGES}
     if modules:
