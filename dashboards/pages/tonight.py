@@ -18,7 +18,15 @@ from firelog.say.reader import Reader, reader_of
 from firelog.units import TemperatureUnit
 from firelog.watch.conditions.thermocouples import leading
 from firelog.watch.facts import ChannelNow, KilnNow
-from firelog.watch.run.tonight import health, milestone, newest_ago_s, stale, watch_words, where
+from firelog.watch.run.tonight import (
+    Tonight,
+    estimates,
+    health,
+    milestone,
+    newest_ago_s,
+    watch_words,
+    where,
+)
 
 WIDE, HIGH = 640.0, 180.0
 OLD_S = 30.0
@@ -74,7 +82,7 @@ def _kilns(snapshot: Snapshot, how: Reader) -> list[Any]:
         words = "No firing is running. Begin one with `firelog firings add`, or look at the last:"
         return [sentence("A quiet night", words, link("the morning page", "/morning")), cautions()]
     kilns = [
-        _kiln(kiln, snapshot.curves.get(kiln.kiln), tonight.now_us, how.unit, how.tz)
+        _kiln(kiln, snapshot.curves.get(kiln.kiln), tonight, how.unit, how.tz)
         for kiln in tonight.facts.kilns
     ]
     return [
@@ -112,7 +120,7 @@ def _leading_value(snapshot: Snapshot, unit: TemperatureUnit) -> str:
 
 
 def _kiln(
-    kiln: KilnNow, curve: Curve | None, now_us: int, unit: TemperatureUnit, tz: tzinfo
+    kiln: KilnNow, curve: Curve | None, now: Tonight, unit: TemperatureUnit, tz: tzinfo
 ) -> html.Section:
     ago_s = newest_ago_s(kiln)
     old = "no reading yet" if ago_s is None else ""
@@ -124,10 +132,10 @@ def _kiln(
     if value is None and curve is not None:
         value = curve.trace[-1][1]  # the last there was: its age stands above it
     big = "–" if value is None else show_temperature(value, unit)
-    ahead = kiln.course.outlook.estimates if kiln.course and not stale(kiln) else ()
+    ahead = estimates(kiln, now.alarms)
     ends = ahead[:1] + ahead[-1:] if len(ahead) > 1 else ahead
     late_s = kiln.course.late_s if kiln.course else None
-    lines = [html.P(milestone(kiln, one, now_us, tz), className="next") for one in ends]
+    lines = [html.P(milestone(kiln, one, now.now_us, tz), className="next") for one in ends]
     if late_s is not None and late_s > 300.0:
         late = f"at least {show_duration(late_s)} behind the plan"
         lines.append(html.P(late, className="next warned"))
@@ -143,7 +151,7 @@ def _kiln(
                 ],
                 className="reading",
             ),
-            html.P(where(kiln), className="where"),
+            html.P(where(kiln, now.alarms), className="where"),
             *lines,
             _picture(curve, kiln),
             html.Ul(

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+from firelog.errors import StoreError
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -51,17 +52,38 @@ def _calls(settings: Settings) -> list[HealthCheck]:
     """Look whether the alarms have a way out; nobody named is no fault, a wrong address is."""
     from firelog.intake.checkup import HealthCheck, Severity
     from firelog.watch.calls.delivery import check
-    from firelog.watch.plan import read_plan
+    from firelog.watch.plan import open_secrets, read_plan
 
     path = settings.foundry_path()
     people = () if path is None else read_plan(path).people
-    if not people:
+    if path is None or not people:
         text = "nobody is named to be called; add a [[person]] to the foundry file"
         return [HealthCheck("alarms", Severity.LOOK, text)]
     remedy = "try it with `firelog watch test`"
     wrong = [HealthCheck("alarms", Severity.MEND, text, remedy) for text in check(people)]
+    wrong += [HealthCheck("alarms", Severity.MEND, text) for text in open_secrets(path)]
+    wrong += _heartbeat(settings)
     names = ", ".join(person.name for person in people)
     return wrong or [HealthCheck("alarms", Severity.OK, f"{names} can be called", remedy)]
+
+
+def _heartbeat(settings: Settings) -> list[HealthCheck]:
+    """Say when the far end of the heartbeat does not take it, as the watch last wrote down."""
+    from firelog.intake.checkup import HealthCheck, Severity
+    from firelog.record.store import Store
+    from firelog.watch.run.heartbeat import read_health
+    from firelog.watch.run.rounds import HEART
+
+    if not settings.store_path().exists():
+        return []
+    try:
+        with Store.open(settings.store_path()) as store:
+            health = read_health(store.setting(HEART))
+    except StoreError:
+        return []  # what is wrong with it is said elsewhere
+    if health is None or not health.words:
+        return []
+    return [HealthCheck("heartbeat", Severity.MEND, health.words)]
 
 
 def _around(path: Path, foundry: Any, answer: dict[str, Any]) -> list[HealthCheck]:

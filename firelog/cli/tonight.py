@@ -61,17 +61,22 @@ def _stay(reader: Any, tz: ZoneInfo) -> None:
 # ---------------------------------------------------------------- for programs
 def _answer(now: Tonight) -> dict[str, Any]:
     from firelog.units import iso_utc
-    from firelog.watch.run.tonight import health, newest_ago_s, where
+    from firelog.watch.run.tonight import estimates, health, newest_ago_s, where
 
     return {
         "now": iso_utc(now.now_us),
         "watch_ago_s": now.watch_ago_s,
+        "heartbeat": None if now.heartbeat is None else vars(now.heartbeat),
+        "idle": [
+            {"kiln": one.kiln, "temp_c": one.temp_c, "gained_k": one.gained_k}
+            for one in now.facts.idle
+        ],
         "firings": [
             {
                 "kiln": kiln.kiln,
                 "firing": kiln.firing,
                 "newest_ago_s": newest_ago_s(kiln),
-                "where": where(kiln),
+                "where": where(kiln, now.alarms),
                 "late_s": kiln.course.late_s if kiln.course else None,
                 "milestones": [
                     {
@@ -80,7 +85,7 @@ def _answer(now: Tonight) -> dict[str, Any]:
                         "early_s": one.early_s - kiln.now_s,
                         "late_s": one.late_s - kiln.now_s,
                     }
-                    for one in (kiln.course.outlook.estimates if kiln.course else ())
+                    for one in estimates(kiln, now.alarms)
                 ],
                 "channels": [
                     {
@@ -157,16 +162,16 @@ def _kiln_lines(now: Tonight, kiln: KilnNow, tz: ZoneInfo) -> list[Any]:
 
     from firelog.say.durations import show_duration
     from firelog.say.numbers import show_temperature
-    from firelog.watch.run.tonight import health, milestone, newest_ago_s, stale, where
+    from firelog.watch.run.tonight import estimates, health, milestone, newest_ago_s, stale, where
 
     ago_s = newest_ago_s(kiln)
     old = "no reading yet" if ago_s is None else f"newest reading {show_duration(ago_s)} old"
     lines: list[Any] = [
         Text(f"{kiln.kiln}: {kiln.firing}, {show_duration(kiln.now_s)} in, {old}", style="bold"),
-        Text(where(kiln)),
+        Text(where(kiln, now.alarms)),
     ]
     if kiln.course is not None and not stale(kiln):
-        ahead = kiln.course.outlook.estimates
+        ahead = estimates(kiln, now.alarms)
         ends = ahead[:1] + ahead[-1:] if len(ahead) > 1 else ahead
         lines += [Text(milestone(kiln, one, now.now_us, tz)) for one in ends]
         late_s = kiln.course.late_s

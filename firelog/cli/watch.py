@@ -44,7 +44,7 @@ def run(settings: Settings, *, collect: bool, quiet: bool, print_unit: bool) -> 
         return
     command = [*settings.command(), "collect", "--wait"] if collect else []
     plan = _plan(settings)
-    for sentence in delivery.check(plan.people):
+    for sentence in [*delivery.check(plan.people), *_open_secrets(settings)]:
         click.echo(f"note: {sentence}", err=True)
     Store.open(path, write=True).close()  # say what is wrong with it here
 
@@ -128,7 +128,7 @@ def check(settings: Settings, *, as_json: bool) -> None:
     from firelog.watch.calls import delivery
 
     plan = _plan(settings)
-    troubles = delivery.check(plan.people)
+    troubles = [*delivery.check(plan.people), *_open_secrets(settings)]
     if not plan.heartbeat:
         troubles.append("no heartbeat: if this computer dies in the night, nobody is told")
     people = [
@@ -261,6 +261,13 @@ def _plan(settings: Settings) -> WatchPlan:
         return WatchPlan()
     read_foundry(path)  # a slip in the rest of the file is said here as well
     return read_plan(path)
+
+
+def _open_secrets(settings: Settings) -> list[str]:
+    from firelog.watch.plan import open_secrets
+
+    path = settings.foundry_path()
+    return [] if path is None else open_secrets(path)
 
 
 def _hours(quiet: Any) -> str:

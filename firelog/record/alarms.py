@@ -110,6 +110,15 @@ def keep(
     return alarm_id
 
 
+def reword(store: Store, alarm_id: int, text: str, remedy: str) -> None:
+    """Keep what an open alarm says now: it goes on, and its figures change."""
+    with store.writing():
+        store.connection.execute(
+            "update alarms set text=?, remedy=? where id=? and ended_us is null",
+            (text, remedy, alarm_id),
+        )
+
+
 def mark_called(store: Store, alarm_id: int, t_us: int) -> None:
     """Note that an alarm is called out: from now on people are reached for it."""
     with store.writing():

@@ -77,6 +77,15 @@ def add_attempt(
             store.connection.execute("update calls set due_us=? where id=?", (next_us, call_id))
 
 
+def reword(store: Store, call_id: int, title: str, body: str) -> None:
+    """Keep the words with which a call is tried now; what it said before was never heard."""
+    with store.writing():
+        store.connection.execute(
+            "update calls set title=?, body=? where id=? and done_us is null",
+            (title, body, call_id),
+        )
+
+
 def end_call(store: Store, call_id: int, *, t_us: int, outcome: str) -> None:
     """Close a call that needs no further try."""
     with store.writing():

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from math import inf
 
+from firelog.judge.trust.doubt import Doubt
 from firelog.readings import Quality
 from firelog.schedule.forecast.finish import Outlook
-from firelog.schedule.plan.model import Schedule, SegmentRun
+from firelog.schedule.plan.model import Schedule
 from firelog.units import TemperatureUnit
+from firelog.verdict import Verdict
+from firelog.watch.expect.place import Place
+from firelog.watch.expect.trend import Trend
 
 
 @dataclass(frozen=True)
@@ -17,7 +23,8 @@ class ChannelNow:
 
     ``temp_c``: the mean of the last half minute, None when there is none. ``heard_ago_s``: since
     the newest reading of any quality; ``usable_ago_s``: since the newest usable one. ``rose_k``:
-    by how much it rose over 3, 10 and 30 minutes, None where that cannot be told.
+    by how much it rose over 3, 10 and 30 minutes, None where that cannot be told. ``doubt``: why it
+    is not believed; ``bad_share``: how much of what it said of late was no temperature [0 to 1].
     """
 
     name: str
@@ -28,24 +35,55 @@ class ChannelNow:
     usable_ago_s: float
     every_s: float
     rose_k: dict[int, float | None]
-    frozen: bool = False
+    doubt: Doubt | None = None
+    bad_share: float = 0.0
 
 
 @dataclass(frozen=True)
 class ScheduleProgress:
-    """Where a firing is on its schedule: the segments so far, the outlook, how late it is.
+    """Where a firing is on its schedule, and by when what runs must be over.
 
-    ``late_s``: how far the next milestone will be behind the plan, at the least (the early end of
-    its interval); None where the plan gives it no time. ``settled_k``: the offset of each kiln
-    channel from the middle of all when the present hold had settled, by name. ``unseen_s``: for
-    each segment how much of it no reading covers.
+    ``trend`` and ``place``: what is believed of the kiln's temperature, and the step of the plan
+    it is in, none passed over. ``late_s``: how far that step is behind the plan's own times, None
+    where the plan gives it none. ``due_s``: by when it must be over [s since the firing began],
+    margins counted.
     """
 
-    runs: tuple[SegmentRun, ...]
-    outlook: Outlook
+    foretell: Callable[[], Outlook]
+    trend: Trend
+    place: Place | None
     late_s: float | None = None
-    settled_k: dict[str, float] | None = None
-    unseen_s: tuple[float, ...] = ()
+    due_s: float = inf
+
+    @cached_property
+    def outlook(self) -> Outlook:
+        """What is to come: dear, and no alarm stands on it; whoever looks asks for it."""
+        return self.foretell()
+
+
+@dataclass(frozen=True)
+class Completion:
+    """What the judge says of a plan whose every step is done.
+
+    ``failed`` and ``unproven`` name requirements; *ready* is only where nothing failed.
+    """
+
+    verdict: Verdict
+    failed: tuple[str, ...] = ()
+    unproven: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class IdleKiln:
+    """A kiln without a firing: how hot it is [°C], what it gained in half an hour [K].
+
+    ``since_s``: how long ago its last firing ended, or infinite.
+    """
+
+    kiln: str
+    temp_c: float
+    gained_k: float
+    since_s: float = inf
 
 
 @dataclass(frozen=True)
@@ -54,7 +92,9 @@ class KilnNow:
 
     ``watched_s``: for how long somebody has been looking, so that what lies before that is no
     silence yet. ``silence``: what intake wrote down about the source (``source lost``, ``source
-    silent``) when nothing comes any more, ``collector`` when it wrote nothing.
+    silent``) when nothing comes any more, ``collector`` when it wrote nothing. ``pace_s``: how far
+    apart the readings of this kiln usually are. ``completion``: the judge's word once every step
+    of the plan is done.
     """
 
     kiln: str
@@ -65,6 +105,8 @@ class KilnNow:
     course: ScheduleProgress | None = None
     silence: str = ""
     watched_s: float = inf
+    pace_s: float = 0.0
+    completion: Completion | None = None
 
 
 @dataclass(frozen=True)
@@ -89,4 +131,5 @@ class Facts:
 
     kilns: tuple[KilnNow, ...]
     machine: Machine = Machine()
+    idle: tuple[IdleKiln, ...] = ()
     unit: TemperatureUnit = "C"

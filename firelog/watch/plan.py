@@ -10,6 +10,7 @@ nothing of them ever reaches the store, the log or a screen.
 
 from __future__ import annotations
 
+import os
 import re
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -22,10 +23,10 @@ from firelog.errors import InputError
 from firelog.tomlfile import TomlTable
 from firelog.units import TemperatureUnit, parse_duration
 from firelog.watch.conditions.every import KINDS, ConditionOptions
-from firelog.watch.conditions.firing import LATE_S
 from firelog.watch.conditions.sentences import read_sentence
+from firelog.watch.expect.due import RAMP_S
 
-ESCALATE_S = 600.0
+ESCARAMP_S = 600.0
 AGAIN_S = 1800.0
 _WATCH_KEYS = (
     "address",
@@ -80,7 +81,7 @@ class WatchPlan:
     options: ConditionOptions = field(default_factory=ConditionOptions)
     address: str = ""
     heartbeat: str = ""
-    escalate_s: float = ESCALATE_S
+    escalate_s: float = ESCARAMP_S
     sound: tuple[str, ...] = ()
     heads_to: str = ""
 
@@ -100,7 +101,7 @@ def _plan(table: TomlTable, folder: Path) -> WatchPlan:
     if len(set(names)) < len(names):
         raise table.fail("two people have the same name; give each their own", "person")
     options = ConditionOptions(
-        late_s=watch.get("behind", parse_duration, LATE_S),
+        late_s=watch.get("behind", parse_duration, RAMP_S),
         wake=watch.get("wake", _kinds, nothing),
         calm=watch.get("calm", _kinds, nothing),
         sentences=tuple(_sentence(entry, unit) for entry in table.tables("alarm")),
@@ -112,7 +113,7 @@ def _plan(table: TomlTable, folder: Path) -> WatchPlan:
         options=options,
         address=watch.get("address", _web, "").rstrip("/"),
         heartbeat=watch.get("heartbeat", _web, ""),
-        escalate_s=watch.get("escalate_after", _after, ESCALATE_S),
+        escalate_s=watch.get("escalate_after", _after, ESCARAMP_S),
         sound=watch.get("sound", tomlfile.texts, nothing),
         heads_to=_heads_to(watch, names),
     )
@@ -162,6 +163,39 @@ def _label(address: str, number: int) -> str:
     if not colon or not re.fullmatch(r"[a-zA-Z0-9+.-]{1,20}", scheme):
         raise InputError(f"way {number} is no address such as mailtos://… or ntfy://…")
     return f"{scheme.lower()} {number}"
+
+
+def open_secrets(path: Path) -> list[str]:
+    """Return a sentence for each file with people's addresses that others here can read.
+
+    Where the system keeps no such rights (Windows), nothing can be said.
+    """
+    if os.name != "posix":
+        return []
+    table = tomlfile.read_file(path)
+    found = []
+    for entry in table.tables("person"):
+        nothing: tuple[str, ...] = ()
+        name = entry.get("ways_file", tomlfile.text, "")
+        if name and _read_by_others(path.parent / name):
+            found.append(
+                f"{path.parent / name}: others on this machine can read the addresses and passwords "
+                f"in it; run: chmod 600 {path.parent / name}"
+            )
+        inline = entry.get("ways", tomlfile.texts, nothing)
+        if any(urlsplit(one).password for one in inline) and _read_by_others(path):
+            found.append(
+                f"{path}: a password stands in 'ways', and others on this machine can read it; "
+                "move it into a ways_file that only you can read"
+            )
+    return list(dict.fromkeys(found))
+
+
+def _read_by_others(path: Path) -> bool:
+    try:
+        return bool(path.stat().st_mode & 0o044)
+    except OSError:
+        return False
 
 
 def _lines(path: Path) -> list[str]:

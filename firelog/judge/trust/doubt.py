@@ -19,6 +19,9 @@ class Kind(StrEnum):
     APART = "apart"  # contradicts its neighbours
     UNIT = "unit"  # its numbers look like those of another unit
     SILENT = "silent"  # installed, but no reading
+    REVERSED = "reversed"  # falls as the kiln rises: its leads are the wrong way round
+    FALLEN = "fallen"  # fell faster than any kiln: it no longer sits in the kiln
+    SWAPPED = "swapped"  # moves as another kiln does: plugged into the wrong input
 
 
 @dataclass(frozen=True)

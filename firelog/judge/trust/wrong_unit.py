@@ -17,7 +17,7 @@ from firelog.judge.trust.cells import Cells
 from firelog.judge.trust.doubt import Doubt, Kind
 from firelog.readings import FloatArray
 from firelog.say.numbers import show_temperature
-from firelog.schedule.plan.model import ChannelTrace, Schedule
+from firelog.schedule.plan.model import ChannelTrace, Schedule, Segment
 from firelog.units import TemperatureUnit
 
 START_OFF_K = 9.0  # a room is 15 to 25 °C, of whatever the plan says of its start
@@ -161,3 +161,77 @@ def _against_neighbours(grid: Cells, role: str) -> list[Doubt]:
                 )
                 return [Doubt(name, role, Kind.UNIT, -np.inf, np.inf, why) for name in names]
     return []
+
+
+# ---------------------------------------------------------------- while it runs
+RATE_S, RATE_SHARE = 1800.0, 0.14  # a ramp seen for so long, and how near 1.8 times its rate
+HELD_S = 600.0
+
+
+def misread(trace: ChannelTrace, schedule: Schedule, unit: TemperatureUnit = "C") -> Doubt | None:
+    """Return a doubt about a running trace [s, °C] whose numbers look like another unit's.
+
+    It must begin as a room, or as the first aim, would in that unit, and then climb at 1.8 times
+    (or 1/1.8 of) the rate asked, or stand where an aim of the plan would. Sentences in ``unit``.
+    """
+    good = np.isfinite(trace.temp_c)
+    t_s, temp_c = trace.t_s[good], trace.temp_c[good]
+    if len(temp_c) < 6 or not schedule.segments:
+        return None
+    start_c, first = float(np.median(temp_c[:3])), schedule.segments[0]
+    for words, scale in _SCALES:
+        factor = (scale(100.0) - scale(0.0)) / 100.0
+        hot = first.target_c > 300.0 and abs(start_c / scale(first.target_c) - 1.0) < 0.06
+        if not hot and not scale(2.0) <= start_c <= scale(38.0):
+            continue
+        if not hot and 2.0 <= start_c <= 38.0:
+            continue  # a room in this unit as well
+        aims = [one.target_c for one in schedule.segments if one.is_hold]
+        own = _stands_at(t_s, temp_c, aims)
+        seen = _climbs(t_s, temp_c, first, start_c, factor) or hot
+        if not own and (seen or _stands(t_s, temp_c, aims, scale)):
+            begin = show_temperature(start_c, unit)
+            now = show_temperature(float(np.median(temp_c[-3:])), unit)
+            why = f"{trace.name} looks like {words}: it began at {begin} and now reads {now}"
+            return Doubt(trace.name, trace.role, Kind.UNIT, -np.inf, np.inf, why)
+    return None
+
+
+def _climbs(
+    t_s: FloatArray, temp_c: FloatArray, first: Segment, start_c: float, factor: float
+) -> bool:
+    """True where the first ramp goes at ``factor`` times the rate asked, all along."""
+    rate = first.rate_k_per_h
+    if rate is None or first.target_c < start_c:
+        return False
+    moved = np.flatnonzero(np.abs(temp_c - start_c) > 0.1 * abs(first.target_c - start_c))
+    if not len(moved):
+        return False
+    begin = int(moved[0])
+    until = int(np.searchsorted(t_s, t_s[begin] + RATE_S, "right")) - 1
+    if t_s[until] - t_s[begin] < 0.9 * RATE_S:
+        return False
+    half = (begin + until) // 2
+    rates = [
+        float(temp_c[b] - temp_c[a]) / float(t_s[b] - t_s[a]) * 3600.0
+        for a, b in ((begin, half), (half, until))
+        if t_s[b] > t_s[a]
+    ]
+    return bool(rates) and all(abs(one / (factor * rate) - 1.0) < RATE_SHARE for one in rates)
+
+
+def _stands_at(t_s: FloatArray, temp_c: FloatArray, aims: Sequence[float]) -> bool:
+    """True where the trace has stayed at an aim of the plan as it is written."""
+    levels = _levels(t_s, temp_c)
+    return any(abs(one - aim) < max(0.04 * aim, 10.0) for one in levels for aim in aims)
+
+
+def _stands(t_s: FloatArray, temp_c: FloatArray, aims: Sequence[float], scale: Scale) -> bool:
+    """True where it stands at an aim of the plan in the other scale, and at none in its own."""
+    recent = temp_c[t_s > t_s[-1] - HELD_S]
+    if len(recent) < 2 or float(np.ptp(recent)) > 20.0 or t_s[-1] - t_s[0] < HELD_S:
+        return False
+    level_c = float(np.median(recent))
+    near = [abs(level_c - scale(aim)) < max(LEVEL_SHARE * level_c, 8.0) for aim in aims]
+    own = [abs(level_c - aim) < max(0.06 * aim, 20.0) for aim in aims]
+    return level_c > 45.0 and any(near) and not any(own)

@@ -15,7 +15,7 @@ from firelog.record.rows import Call, StoredAlarm
 from firelog.units import seconds_since, us_after
 from firelog.watch.plan import AGAIN_S, Person, WatchPlan
 
-BACKOFF_S = (10.0, 20.0, 40.0, 80.0, 160.0, 300.0)  # and so on, every five minutes
+BACKOFF_S = (10.0, 20.0, 40.0, 60.0)  # and so on, every minute: somebody sleeps meanwhile
 GIVE_UP_S = 24 * 3600.0
 
 
@@ -76,8 +76,12 @@ def _medium(
 
 
 def no_longer_needed(alarms: Sequence[StoredAlarm], calls: Sequence[Call]) -> list[Call]:
-    """Return open calls whose alarm is over, acknowledged, shelved or suppressed."""
-    wanted = {alarm.id for alarm in alarms if alarm.state is AlarmState.UNACKNOWLEDGED}
+    """Return open calls whose alarm is acknowledged, shelved or suppressed.
+
+    What is over before anybody heard of it is delivered all the same, and says so.
+    """
+    due = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED)
+    wanted = {alarm.id for alarm in alarms if alarm.state in due}
     return [
         call
         for call in calls

@@ -83,6 +83,10 @@ class Dispatcher:
         """True while something is being tried whose outcome has not come back."""
         return len(self._busy) > self._done.qsize()
 
+    def trying(self, call_id: int) -> bool:
+        """True while this call is being tried: its words are on the way already."""
+        return call_id in self._busy
+
     def take(self, calls: list[Call], now_us: int) -> list[DeliveryResult]:
         """Hand over what is due and is not being tried; return at once what cannot be tried."""
         lost = []

@@ -183,7 +183,7 @@ def _with_group(alarms: Mapping[str, Alarm], alarm: Alarm) -> tuple[Alarm, bool]
     for other in alarms.values():
         said = other.condition
         mine = said.group == own.group and said.key != own.key
-        if mine and other.present and said.priority <= own.priority:
+        if mine and other.present and said.priority == own.priority:
             words = replace(own, text=said.text, remedy=said.remedy)
             return replace(alarm, condition=words), True
     return alarm, False

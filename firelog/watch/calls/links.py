@@ -1,4 +1,6 @@
-"""Links that acknowledge one alarm for one person, signed, for half a day.
+"""Links that acknowledge one alarm for one person, signed, for an hour.
+
+They are made as a message goes out and are not kept in the store, which others may read.
 
 Signing is itsdangerous'; the key is random and lies in a file of its own beside the store, readable
 by its owner only. Following a link shows the alarm and a button: mail programs look at links on
@@ -16,7 +18,7 @@ from itsdangerous import BadSignature, SignatureExpired, URLSafeTimedSerializer
 from firelog import safefile
 from firelog.errors import InputError, StoreError
 
-VALID_S = 12 * 3600
+VALID_S = 3600  # a reminder brings a new one
 _SALT = "firelog acknowledge"
 
 

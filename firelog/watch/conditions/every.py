@@ -7,10 +7,17 @@ from dataclasses import dataclass, replace
 
 from firelog.alarm import Priority
 from firelog.say.durations import show_duration
+from firelog.watch.conditions.cold import cold_conditions
 from firelog.watch.conditions.condition import Condition
-from firelog.watch.conditions.firing import LATE_S, firing_conditions
+from firelog.watch.conditions.hot import hot_conditions
+from firelog.watch.conditions.milestones import (
+    idle_condition,
+    milestone_conditions,
+    no_schedule_condition,
+)
 from firelog.watch.conditions.sentences import Sentence, sentence_conditions
 from firelog.watch.conditions.thermocouples import silence_condition, thermocouple_conditions
+from firelog.watch.expect.due import RAMP_S
 from firelog.watch.facts import Facts, KilnNow, Machine
 
 LOW_SHARE, LOW_BYTES, FULL_BYTES = 0.10, 1e9, 2e8
@@ -22,13 +29,25 @@ KINDS = (
     "thermocouple",
     "channel silent",
     "frozen",
+    "wrong unit",
+    "reversed",
+    "fallen out",
+    "swapped",
     "channels apart",
-    "too hot",
-    "outside the band",
+    "not begun",
     "falling",
+    "left early",
+    "outside the band",
     "stalled",
-    "too fast",
     "behind plan",
+    "overdue",
+    "too hot",
+    "above the aim",
+    "too fast",
+    "swinging",
+    "not ended",
+    "no firing",
+    "no schedule",
     "ready",
     "disk",
     "clock",
@@ -44,7 +63,7 @@ class ConditionOptions:
     switched off: what is not wanted tonight is shelved, with an end.
     """
 
-    late_s: float = LATE_S
+    late_s: float = RAMP_S
     wake: tuple[str, ...] = ()
     calm: tuple[str, ...] = ()
     sentences: tuple[Sentence, ...] = ()
@@ -55,13 +74,21 @@ def conditions(facts: Facts, options: ConditionOptions = ConditionOptions()) -> 
     found = [*_machine(facts.machine)]
     for now in facts.kilns:
         found += _kiln(now, facts, options)
+    found += [idle_condition(idle, facts.unit) for idle in facts.idle]
     return [_with_priority(condition, options) for condition in found]
 
 
 def _kiln(now: KilnNow, facts: Facts, options: ConditionOptions) -> Iterable[Condition]:
     yield from silence_condition(now)
-    yield from thermocouple_conditions(now, facts.unit)
-    yield from firing_conditions(now, facts.unit, options.late_s)
+    yield from thermocouple_conditions(now)
+    yield no_schedule_condition(now)
+    if now.schedule is not None:
+        yield from hot_conditions(now, now.schedule, now.course, facts.unit)
+        if now.course is not None:
+            yield from cold_conditions(now, now.course, facts.unit)
+            yield from milestone_conditions(
+                now, now.schedule, now.course, facts.unit, options.late_s
+            )
     yield from sentence_conditions(now, options.sentences, facts.unit)
 
 

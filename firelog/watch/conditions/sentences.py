@@ -96,7 +96,7 @@ def sentence_conditions(
 
 def _condition(now: KilnNow, sentence: Sentence, unit: TemperatureUnit) -> Condition:
     values = _values(now, sentence)
-    if sentence.segment is not None and sentence.segment not in _running(now):
+    if sentence.segment is not None and sentence.segment != _running(now):
         excess: float | None = -1e9
     else:
         sign = -1.0 if sentence.verb in ("below", "falls") else 1.0
@@ -133,8 +133,7 @@ def _channels(now: KilnNow, name: str) -> list[ChannelNow]:
     return named or [channel for channel in now.channels if channel.role == name]
 
 
-def _running(now: KilnNow) -> list[str]:
-    """Return the names of the segments that have begun and not ended."""
-    if now.course is None:
-        return []
-    return [r.name for r in now.course.runs if r.began_s is not None and r.ended_s is None]
+def _running(now: KilnNow) -> str | None:
+    """Return the name of the segment that runs."""
+    place = None if now.course is None else now.course.place
+    return None if place is None else place.now.segment.name

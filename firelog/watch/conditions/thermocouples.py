@@ -1,4 +1,4 @@
-"""Is the thermocouple itself alive? Silence, open circuits, frozen and drifting channels. Pure.
+"""Is the thermocouple itself alive, and to be believed? Silence, open circuits, doubts. Pure.
 
 Limits without a source beside them are common practice, no source, and lean to saying nothing.
 """
@@ -6,22 +6,27 @@ Limits without a source beside them are common practice, no source, and lean to 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from statistics import median
 
 from firelog.alarm import Priority
+from firelog.judge.trust.doubt import Kind
 from firelog.readings import Quality
 from firelog.say.durations import show_duration
-from firelog.say.numbers import show_difference, show_temperature
-from firelog.schedule.plan.requirements import Spread
-from firelog.units import TemperatureUnit
+from firelog.watch.conditions import advice
 from firelog.watch.conditions.condition import Condition
+from firelog.watch.expect.due import aim_now_c
 from firelog.watch.facts import ChannelNow, KilnNow
 
 SILENT_S, SILENT_SCANS = 30.0, 5.0
-UNUSABLE = (Quality.OPEN, Quality.SHORTED, Quality.SATURATED, Quality.MISSING, Quality.SUSPECT)
-APART_K = 60.0  # between channels of one kiln in a hold, where the schedule names no spread
-DRIFT_K = 20.0  # from where they settled in the same hold
-DRIFT_DEADBAND_K = 5.0
+UNUSABLE = (
+    Quality.OPEN,
+    Quality.SHORTED,
+    Quality.SATURATED,
+    Quality.MISSING,
+    Quality.SUSPECT,
+    Quality.STALE,
+)
+FLICKERS = 0.15  # of what a channel said of late was no temperature
+AWAITED_S = 900.0  # the first reading of a firing, where nobody knows the logger's step
 _ONLY_NOW_AND_THEN = ("lance",)
 _AT_THE_KILN = "a mains failure takes the kiln with it. Look at the kiln itself."
 _SILENCE = {
@@ -55,6 +60,16 @@ def blind_key(kiln: str) -> str:
     return f"{kiln}/no usable temperature"
 
 
+def unit_key(kiln: str) -> str:
+    """Return the key of the alarm for numbers that look like another unit's."""
+    return f"{kiln}/wrong unit"
+
+
+def blind_keys(now: KilnNow) -> tuple[str, ...]:
+    """Return the keys of the alarms that explain whatever a kiln's temperature seems to do."""
+    return (silence_key(now.kiln), blind_key(now.kiln), unit_key(now.kiln))
+
+
 def leading(now: KilnNow) -> tuple[ChannelNow, ...]:
     """Return the channels the schedule is followed by; those of the kiln when it names none."""
     follow = "kiln" if now.schedule is None else now.schedule.follow
@@ -67,17 +82,22 @@ def leading(now: KilnNow) -> tuple[ChannelNow, ...]:
 
 def silence_condition(now: KilnNow) -> Iterator[Condition]:
     """No reading of any channel: the one cause that covers all others of its kiln."""
-    every_s = min((channel.every_s for channel in now.channels), default=0.0)
-    ago_s = min((channel.heard_ago_s for channel in now.channels), default=now.now_s)
+    every_s = min((c.every_s for c in now.channels if c.every_s), default=now.pace_s)
+    heard = [channel.heard_ago_s for channel in now.channels]
+    ago_s = min(heard, default=now.now_s)
+    limit_s = silence_limit_s(max(every_s, now.pace_s))
+    if not heard and not now.pace_s:
+        limit_s = AWAITED_S
+    watched = now.watched_s >= limit_s or ago_s < limit_s  # else it cannot be told yet
     why, remedy = _SILENCE.get(now.silence, _SILENCE["source silent"])
+    since = f"no reading for {show_duration(ago_s)}" if heard else "no reading since it began"
     yield Condition(
-        silence_key(now.kiln), "no readings", now.kiln,
-        f"{now.kiln}: no reading for {show_duration(ago_s)}; {why}.", remedy,
-        Priority.HIGH, min(ago_s, now.watched_s) - silence_limit_s(every_s), on_s=0.0, off_s=10.0,
+        silence_key(now.kiln), "no readings", now.kiln, f"{now.kiln}: {since}; {why}.", remedy,
+        Priority.HIGH, ago_s - limit_s if watched else None, on_s=0.0, off_s=10.0,
     )  # fmt: skip
 
 
-def thermocouple_conditions(now: KilnNow, unit: TemperatureUnit) -> Iterator[Condition]:
+def thermocouple_conditions(now: KilnNow) -> Iterator[Condition]:
     """Each thermocouple for itself, and all that lead together."""
     lead = leading(now)
     gone = [one for one in lead if _unusable(now, one)]
@@ -87,31 +107,50 @@ def thermocouple_conditions(now: KilnNow, unit: TemperatureUnit) -> Iterator[Con
         blind_key(now.kiln), "no usable temperature", now.kiln,
         f"{now.kiln}: none of its temperatures can be used ({names}).",
         "Look at the kiln; push the plugs home or put in the spare thermocouple.",
-        Priority.HIGH, 1.0 if blind else -1.0, on_s=60.0, off_s=30.0,
+        Priority.HIGH, _blind(now, lead, blind=blind), on_s=60.0, off_s=30.0,
         under=(silence_key(now.kiln),),
     )  # fmt: skip
     covers = (silence_key(now.kiln), blind_key(now.kiln))
     for channel in now.channels:
         if channel.role not in _ONLY_NOW_AND_THEN:
             yield from _one(now, channel, covers if channel in lead else covers[:1])
-    yield from _apart(now, unit, covers)
+    yield from _doubted(now, covers[:1])
+
+
+def _blind(now: KilnNow, lead: tuple[ChannelNow, ...], *, blind: bool) -> float | None:
+    """Return 1 for a blind kiln and −1 for one that is seen; None just after a start."""
+    if not lead and now.watched_s < AWAITED_S:
+        return None
+    return 1.0 if blind else -1.0
 
 
 def _unusable(now: KilnNow, channel: ChannelNow) -> bool:
-    silent = min(channel.usable_ago_s, now.watched_s) > silence_limit_s(channel.every_s)
+    every_s = channel.every_s or now.pace_s
+    silent = min(channel.usable_ago_s, now.watched_s) > silence_limit_s(every_s)
     return silent or (channel.quality in UNUSABLE and channel.usable_ago_s > 0.0)
 
 
 def _one(now: KilnNow, channel: ChannelNow, covers: tuple[str, ...]) -> Iterator[Condition]:
     place = f"{now.kiln}/{channel.name}"
     unusable = channel.quality in UNUSABLE and channel.usable_ago_s > 0.0
-    silent_s = min(channel.heard_ago_s, now.watched_s) - silence_limit_s(channel.every_s)
+    flickers = channel.bad_share >= FLICKERS
+    every_s = channel.every_s or now.pace_s
+    limit_s = silence_limit_s(every_s)
+    watched = now.watched_s >= limit_s or channel.heard_ago_s < limit_s
+    silent_s = channel.heard_ago_s - limit_s if watched else None
+    text = (
+        f"{channel.name}: reads {channel.quality.word} since {show_duration(channel.usable_ago_s)}."
+    )
+    if flickers and channel.bad_share < 0.95:
+        text = (
+            f"{channel.name}: flickers, {100.0 * channel.bad_share:.0f} % of its readings of late "
+            "are open; a loose terminal or a breaking wire."
+        )
     yield Condition(
-        f"{place}/unusable", "thermocouple", now.kiln,
-        f"{channel.name}: reads {channel.quality.word} since "
-        f"{show_duration(channel.usable_ago_s)}.",
+        f"{place}/unusable", "thermocouple", now.kiln, text,
         "Check its plug and wire; put in the spare. The firing is followed by the others.",
-        Priority.MEDIUM, 1.0 if unusable else -1.0, on_s=60.0, off_s=60.0, under=covers,
+        Priority.MEDIUM, 1.0 if unusable or flickers else -1.0, on_s=90.0, off_s=900.0,
+        under=covers,
     )  # fmt: skip
     yield Condition(
         f"{place}/silent", "channel silent", now.kiln,
@@ -120,59 +159,52 @@ def _one(now: KilnNow, channel: ChannelNow, covers: tuple[str, ...]) -> Iterator
         "Check its amplifier and its column in the foundry file.",
         Priority.MEDIUM, silent_s, on_s=60.0, off_s=30.0, under=covers,
     )  # fmt: skip
-    yield Condition(
-        f"{place}/frozen", "frozen", now.kiln,
-        f"{channel.name}: repeats the same number to the last digit; it no longer measures.",
-        "Restart the logger or its amplifier; do not trust this channel until it flickers.",
-        Priority.MEDIUM, 1.0 if channel.frozen else -1.0, on_s=60.0, off_s=120.0, under=covers,
-    )  # fmt: skip
 
 
-def _apart(now: KilnNow, unit: TemperatureUnit, covers: tuple[str, ...]) -> Iterator[Condition]:
-    """Channels of one kiln that leave each other: one of them drifts, or the heat is uneven."""
-    kiln = [
-        channel for channel in now.channels if channel.role == "kiln" and channel.temp_c is not None
-    ]
-    course = now.course
-    soaking = course is not None and course.outlook.state == "soaking"
-    dead = [f"{now.kiln}/{one.name}/{kind}" for one in kiln for kind in ("unusable", "frozen")]
-    if len(kiln) < 2 or not soaking or course is None:
-        excess, text = (None if soaking else -1e9), "its channels agree"
-    else:
-        temps_c = {one.name: float(one.temp_c or 0.0) for one in kiln}
-        excess, text = _distance(temps_c, _spread_k(now), course.settled_k, unit)
-    yield Condition(
-        f"{now.kiln}/apart", "channels apart", now.kiln, f"{now.kiln}: {text}.",
-        "Hold a second thermometer beside them: is one thermocouple drifting, or half the kiln "
-        "cold? Until then trust neither; do not let the controller follow the doubtful one.",
-        Priority.HIGH, excess, DRIFT_DEADBAND_K, on_s=300.0, off_s=300.0, under=(*covers, *dead),
-    )  # fmt: skip
+# ---------------------------------------------------------------- not believed
+_DOUBTS: dict[Kind, tuple[str, str]] = {
+    Kind.FROZEN: ("frozen", advice.FROZEN),
+    Kind.UNIT: ("wrong unit", advice.WRONG_UNIT),
+    Kind.REVERSED: ("reversed", advice.REVERSED),
+    Kind.FALLEN: ("fallen out", advice.FALLEN),
+    Kind.SWAPPED: ("swapped", advice.SWAPPED),
+    Kind.APART: ("channels apart", advice.LOOK_COUPLE),
+}
 
 
-def _distance(
-    temps_c: dict[str, float],
-    spread_k: float,
-    settled_k: dict[str, float] | None,
-    unit: TemperatureUnit,
-) -> tuple[float, str]:
-    low, high = min(temps_c, key=temps_c.__getitem__), max(temps_c, key=temps_c.__getitem__)
-    apart_k = temps_c[high] - temps_c[low]
-    words = (
-        f"{high} ({show_temperature(temps_c[high], unit)}) and {low} "
-        f"({show_temperature(temps_c[low], unit)}) are {show_difference(apart_k, unit)} apart"
-    )
-    excess = apart_k - spread_k
-    if settled_k and set(temps_c) <= set(settled_k):
-        middle = median(temps_c.values())
-        moved = {name: temps_c[name] - middle - settled_k[name] for name in temps_c}
-        drift_k = max(moved.values()) - min(moved.values())
-        if drift_k - DRIFT_K > excess:
-            excess = drift_k - DRIFT_K
-            words += f", {show_difference(drift_k, unit)} more than when this hold had settled"
-    return excess, words
+def _doubted(now: KilnNow, covers: tuple[str, ...]) -> Iterator[Condition]:
+    """One alarm for each reason not to believe a thermocouple; of a pair, one for both."""
+    told: dict[Kind, list[ChannelNow]] = {}
+    for channel in now.channels:
+        if channel.doubt is not None and channel.doubt.kind in _DOUBTS:
+            told.setdefault(channel.doubt.kind, []).append(channel)
+    for kind, (word, remedy) in _DOUBTS.items():
+        found = told.get(kind, [])
+        why = found[0].doubt.why if found and found[0].doubt is not None else "well"
+        if kind is Kind.FROZEN and len(found) > 1:
+            names = " and ".join(one.name for one in found)
+            why = f"{names} repeat the same numbers; the logger hangs"
+        text = f"{now.kiln}: {why}.{_apart_words(now, kind, found)}"
+        yield Condition(
+            f"{now.kiln}/{word}", word, now.kiln, text, remedy, Priority.HIGH,
+            1.0 if found else -1.0, on_s=_ON_S.get(kind, 120.0), off_s=900.0,
+            under=covers,
+        )  # fmt: skip
 
 
-def _spread_k(now: KilnNow) -> float:
-    asked = [] if now.schedule is None else now.schedule.requirements
-    limits = [one.at_most_k for one in asked if isinstance(one, Spread)]
-    return min(limits, default=APART_K)
+_ON_S = {Kind.APART: 300.0, Kind.FROZEN: 60.0, Kind.UNIT: 60.0}
+
+
+def _apart_words(now: KilnNow, kind: Kind, found: list[ChannelNow]) -> str:
+    if kind is not Kind.APART or not found:
+        return ""
+    place = None if now.course is None else now.course.place
+    aim_c = None if place is None else aim_now_c(place, now.now_s)
+    known = [(one, one.temp_c) for one in found if one.temp_c is not None]
+    wrong = "One of them reads wrong (drifts, a wrong cable or type)"
+    if aim_c is not None and len(known) == 2:
+        near, far = sorted(known, key=lambda one: abs(one[1] - aim_c))
+        if abs(far[1] - aim_c) > 2.0 * abs(near[1] - aim_c):
+            side = "low" if far[1] < near[1] else "high"
+            wrong = f"{far[0].name} probably reads too {side}: {near[0].name} is where the plan is"
+    return f" {wrong}; or one side of the kiln is colder."

@@ -19,6 +19,7 @@ from firelog.watch.calls.delivery import DeliveryResult, Dispatcher
 from firelog.watch.facts import Facts
 from firelog.watch.plan import WatchPlan
 from firelog.watch.rehearse.played import PlayedStore
+from firelog.watch.run import tonight
 from firelog.watch.run.observe import Observer
 from firelog.watch.run.rounds import RoundRunner
 
@@ -166,6 +167,5 @@ class _Inbox(Dispatcher):
 
 
 def _good_news(facts: Facts) -> list[str]:
-    """Return ``done`` when whoever looks is told that every segment has run."""
-    courses = [now.course for now in facts.kilns if now.course is not None]
-    return ["done" for course in courses if course.outlook.state == "done"]
+    """Return ``done`` when whoever looks is told that the plan is complete."""
+    return ["done" for now in facts.kilns if tonight.complete(now)]

@@ -18,9 +18,7 @@ from firelog.schedule.plan.model import ChannelTrace
 CELL_S = 5.0
 MOST_CELLS = 17_280  # a day of 5 s; longer nights get wider cells
 NOW_S = 30.0  # the present temperature is the mean of so long
-SAME_READINGS = 60  # so many equal to the last digit, from a channel that flickers, is frozen
-SAME_S = 600.0
-FINE_K = 0.5  # coarser digits may well stand still
+LATELY_S, LATELY = 900.0, 8  # over so long, and so many readings, flickering is told
 
 
 class ChannelBuffer:
@@ -35,8 +33,7 @@ class ChannelBuffer:
         self.expanded_k = 5.0
         self._cell_s = CELL_S
         self._t, self._sum, self._count = array("d"), array("d"), array("d")
-        self._last_c: float | None = None
-        self._same, self._same_since_s, self._fine = 0, 0.0, False
+        self._bad_share = 0.0
 
     # ------------------------------------------------------------ writing
     def add(self, t_s: float, temp_c: float, quality: int) -> None:
@@ -48,10 +45,12 @@ class ChannelBuffer:
             usual_s = step_s if self.every_s is None else self.every_s
             self.every_s = usual_s + 0.1 * (min(step_s, 4 * usual_s) - usual_s)
         self.newest_s, self.quality = t_s, Quality(quality)
-        if quality != Quality.OK or temp_c != temp_c:  # noqa: PLR0124  (NaN)
+        bad = quality != Quality.OK or temp_c != temp_c  # noqa: PLR0124  (NaN)
+        weight = min(1.0 / LATELY, (self.every_s or 1.0) / LATELY_S)
+        self._bad_share += weight * (float(bad) - self._bad_share)
+        if bad:
             return
         self.usable_s = t_s
-        self._compare(t_s, temp_c)
         if self._t and t_s < self._t[-1] + self._cell_s:
             self._sum[-1] += temp_c
             self._count[-1] += 1
@@ -74,16 +73,6 @@ class ChannelBuffer:
             del column[keep:]
         self.newest_s = t_s - 1e-6
         self.usable_s = self._t[-1] if keep else None
-        self._last_c, self._same = None, 0
-
-    def _compare(self, t_s: float, temp_c: float) -> None:
-        if temp_c == self._last_c:
-            self._same += 1
-        else:
-            if self._last_c is not None and abs(temp_c - self._last_c) < FINE_K:
-                self._fine = True
-            self._same, self._same_since_s = 1, t_s
-        self._last_c = temp_c
 
     def _widen(self) -> None:
         self._cell_s *= 2.0
@@ -116,11 +105,9 @@ class ChannelBuffer:
         return None if now_c is None or then_c is None else now_c - then_c
 
     @property
-    def frozen(self) -> bool:
-        """True when a channel that used to flicker repeats itself to the last digit."""
-        assert_s = (self.usable_s or 0.0) - self._same_since_s
-        still = self._same >= SAME_READINGS and assert_s >= SAME_S
-        return self.quality is Quality.STALE or (self._fine and still)
+    def bad_share(self) -> float:
+        """How much of what was said of late was no temperature [0 to 1], newest weighing most."""
+        return self._bad_share
 
     def trace(self) -> ChannelTrace:
         """Return the thin trace, ready to be followed."""

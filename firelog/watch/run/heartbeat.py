@@ -9,10 +9,44 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from dataclasses import dataclass
 from urllib.request import HTTPRedirectHandler, ProxyHandler, Request, build_opener
 
 EVERY_S = 60.0
 TIMEOUT_S = 10.0
+
+
+@dataclass(frozen=True)
+class HeartbeatHealth:
+    """Beats taken so far, beats missed in a row, and whether it is held back on purpose."""
+
+    taken: int
+    missed: int
+    held: bool = False
+
+    def stored(self) -> str:
+        """Return it as it is kept in the store."""
+        return f"{self.taken} {self.missed} {int(self.held)}"
+
+    @property
+    def words(self) -> str:
+        """Say how it is, empty where all is well."""
+        if self.held:
+            return "the heartbeat is held back: an urgent alarm has reached nobody"
+        if self.missed:
+            return (
+                f"the heartbeat's other end has not answered {self.missed} times in a row: if this "
+                "computer dies, nobody is told; look at the network and the address"
+            )
+        return ""
+
+
+def read_health(text: str) -> HeartbeatHealth | None:
+    """Read what was stored; None where there is nothing, or something else."""
+    parts = text.split()
+    if len(parts) != 3 or not all(part.isdigit() for part in parts):
+        return None
+    return HeartbeatHealth(int(parts[0]), int(parts[1]), held=parts[2] == "1")
 
 
 class _Stay(HTTPRedirectHandler):
@@ -41,8 +75,16 @@ class Heartbeat:
         self._address, self._well, self._every_s = address, well, every_s
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="heartbeat", daemon=True)
-        self.missed = 0
+        self.missed = 0  # beats in a row that were not taken
         self.taken = 0
+        self.held = False  # kept back, for an urgent alarm has reached nobody
+
+    @property
+    def health(self) -> HeartbeatHealth | None:
+        """How the other end takes it; None where no heartbeat is asked for."""
+        if not self._address:
+            return None
+        return HeartbeatHealth(self.taken, self.missed, held=self.held)
 
     def start(self) -> None:
         """Begin to beat, if there is an address."""
@@ -55,7 +97,8 @@ class Heartbeat:
 
     def _run(self) -> None:
         while not self._stop.is_set():
-            if self._well():
+            self.held = not self._well()
+            if not self.held:
                 if beat(self._address):
                     self.taken, self.missed = self.taken + 1, 0
                 else:

@@ -13,20 +13,30 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from firelog.intake.clock import ArrivalClock
-from firelog.judge import measured, outlook, recorded
+from firelog.judge import measured, recorded
+from firelog.judge.trust.doubt import Doubt
 from firelog.physics.thermometry.uncertainty import MeasurementChain
 from firelog.readings import IntArray, Role, Trace
 from firelog.record.rows import Channel, Event, Firing
 from firelog.record.store import Store
 from firelog.say.reader import reader_of
-from firelog.schedule.forecast.finish import KilnHistory
 from firelog.schedule.plan.model import ChannelTrace, Schedule
 from firelog.units import TemperatureUnit, seconds_since
-from firelog.watch.facts import Facts, KilnNow, Machine, ScheduleProgress
+from firelog.watch.facts import Completion, Facts, IdleKiln, KilnNow, Machine, ScheduleProgress
+from firelog.watch.run import others
 from firelog.watch.run.buffer import ChannelBuffer
-from firelog.watch.run.progress import channel_now, course_of
+from firelog.watch.run.progress import (
+    NOTHING,
+    KilnPast,
+    aim_of,
+    channel_now,
+    course_of,
+    doubts_of,
+)
 
 COURSE_S = 60.0
+DOUBTS_S = 120.0
+JUDGED_S = 300.0
 FIRINGS_S = 2.0
 BACK_S = 5.0  # how far before the newest reading a clock must be to have been set back
 FORGOTTEN_S = 12 * 3600.0
@@ -41,12 +51,17 @@ class _Kiln:
 
     firing: Firing
     schedule: Schedule | None
-    history: KilnHistory | None = None
     buffers: dict[int, ChannelBuffer] = field(default_factory=dict)
     read_us: dict[int, int] = field(default_factory=dict)
     known: dict[int, IntArray] = field(default_factory=dict)
     newest_s: float = 0.0
     heard_s: float = 0.0
+    past: KilnPast = NOTHING
+    pace_s: float = 0.0
+    doubts: tuple[Doubt, ...] = ()
+    doubted_s: float = -1e9
+    completion: Completion | None = None
+    completion_s: float = -1e9
     course: ScheduleProgress | None = None
     course_s: float = -1e9
     followed_s: float = -1.0
@@ -71,7 +86,10 @@ class Observer:
         self._store, self._clock, self._free = store, clock, free or disk_free
         self._kilns: dict[str, _Kiln] = {}
         self._channels: dict[str, list[tuple[Channel, MeasurementChain]]] = {}
-        self._firings_s = -1e9
+        self._firings_s = self._near_s = -1e9
+        self._near: dict[str, tuple[ChannelTrace, ...]] = {}
+        self._near_us = 0
+        self._idle: tuple[IdleKiln, ...] = ()
         self._event_id = max((e.id for e in store.events_after(0)), default=0)
         self._refused = ""
         self._clock_at: tuple[float, float, str] = (-1e9, 0.0, "")
@@ -86,8 +104,9 @@ class Observer:
         if steady_s - self._firings_s >= FIRINGS_S:
             self._firings_s = steady_s
             self._find_firings()
+        self._look_around(steady_s)
         kilns = tuple(self._kiln(kiln) for kiln in self._kilns.values())
-        return Facts(kilns, self._machine(steady_s), self._unit())
+        return Facts(kilns, self._machine(steady_s), self._idle, self._unit())
 
     def _unit(self) -> TemperatureUnit:
         return reader_of(self._store).unit
@@ -137,7 +156,8 @@ class Observer:
         return _Kiln(
             firing,
             schedule,
-            outlook.history_of(self._store, outlook.past_of(self._store, firing)),
+            past=others.past_of(self._store, firing),
+            pace_s=others.pace_s(self._store, firing.kiln, firing.began_us),
             newest_s=0.0,
             heard_s=self._clock.steady_s() - max(0.0, since_s),
             since_s=self._clock.steady_s(),
@@ -149,20 +169,60 @@ class Observer:
         now_s = kiln.now_s(steady_s)
         buffers = [buffer for buffer in kiln.buffers.values() if buffer.newest_s is not None]
         due = steady_s - kiln.course_s >= COURSE_S and kiln.newest_s > kiln.followed_s
-        if kiln.schedule is not None and due and any(b.usable_s is not None for b in buffers):
+        if due and any(b.usable_s is not None for b in buffers):
             # Followed up to the newest reading: what has not come yet is no hole.
             kiln.course_s, kiln.followed_s = steady_s, kiln.newest_s
-            kiln.course = course_of(kiln.schedule, buffers, kiln.newest_s, kiln.history)
+            self._follow(kiln, buffers)
         return KilnNow(
             kiln.firing.kiln,
             kiln.firing.name,
             now_s,
             kiln.schedule,
-            tuple(channel_now(buffer, now_s) for buffer in buffers),
+            tuple(channel_now(buffer, now_s, kiln.doubts) for buffer in buffers),
             kiln.course,
             kiln.silence or "collector",
             steady_s - kiln.since_s,
+            kiln.pace_s,
+            kiln.completion,
         )
+
+    def _follow(self, kiln: _Kiln, buffers: list[ChannelBuffer]) -> None:
+        """Say anew which couples are believed, where the firing is, and what the judge says."""
+        near = {name: traces for name, traces in self._near.items() if name != kiln.firing.kiln}
+        offset_s = seconds_since(self._near_us, kiln.firing.began_us)
+        neighbours = {
+            name: [replace(one, t_s=one.t_s - offset_s) for one in traces]
+            for name, traces in near.items()
+        }
+        if self._clock.steady_s() - kiln.doubted_s >= DOUBTS_S:
+            kiln.doubted_s = self._clock.steady_s()
+            kiln.doubts = doubts_of(kiln.schedule, buffers, neighbours, kiln.past)
+        if kiln.schedule is None:
+            return
+        aim_c = aim_of(kiln.course, kiln.newest_s)
+        kiln.course = course_of(
+            kiln.schedule, buffers, kiln.newest_s, kiln.past, doubts=kiln.doubts, aim_c=aim_c
+        )
+        place = kiln.course.place
+        if place is None or not place.complete:
+            kiln.completion, kiln.completion_s = None, -1e9
+        elif self._clock.steady_s() - kiln.completion_s >= JUDGED_S:
+            kiln.completion_s = self._clock.steady_s()
+            kiln.completion = others.completion_of(self._store, kiln.firing)
+
+    def _look_around(self, steady_s: float) -> None:
+        """Read the last hours of every kiln: those without a firing, and for comparison."""
+        if steady_s - self._near_s < COURSE_S:
+            return
+        now_us = self._clock.now_us()
+        self._near_s, self._near_us = steady_s, now_us
+        kilns = self._store.kilns()
+        if len(kilns) > 1 or not self._kilns:
+            self._near = {
+                name: others.near_traces(self._store, name, now_us, now_us) for name in kilns
+            }
+        idle = {name: one for name, one in self._near.items() if name not in self._kilns}
+        self._idle = others.idle_kilns(self._store, idle, now_us, now_us)
 
     def _read(self, kiln: _Kiln, steady_s: float) -> None:
         first = not kiln.buffers

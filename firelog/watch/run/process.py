@@ -107,7 +107,14 @@ class WatchProcess:
 
     def _walk(self, store: Store, watchdog: Watchdog) -> None:
         opened_s = self._clock.steady_s()
-        runner = RoundRunner(store, self._plan, self._clock, say=self._say, sound=self._ring)
+        runner = RoundRunner(
+            store,
+            self._plan,
+            self._clock,
+            say=self._say,
+            sound=self._ring,
+            heart=lambda: self._heart.health,
+        )
         try:
             while not self._stopping:
                 if self._supervisor is not None:

@@ -16,32 +16,34 @@ from datetime import tzinfo
 from firelog.alarm import AlarmState
 from firelog.intake.clock import ArrivalClock
 from firelog.record import alarms, outbox
-from firelog.record.rows import StoredAlarm
+from firelog.record.rows import Call
 from firelog.record.store import Store
-from firelog.say.instants import show_instant
 from firelog.say.reader import reader_of
 from firelog.units import seconds_since, us_after, us_to_datetime
 from firelog.watch.calls import calling, links
 from firelog.watch.calls.delivery import DeliveryResult, Dispatcher
 from firelog.watch.calls.escalation import Alarm, Round, StandingAlarms, next_round, respond
+from firelog.watch.calls.message import Attempt, compose
 from firelog.watch.conditions.condition import Condition
 from firelog.watch.conditions.every import conditions
 from firelog.watch.facts import Facts
 from firelog.watch.plan import WatchPlan
 from firelog.watch.run import heads
+from firelog.watch.run.heartbeat import HeartbeatHealth
 from firelog.watch.run.observe import Observer
 
 LIFE_S, IDLE_S = 10.0, 45.0  # how often the watch writes down that it is walking
 SOUND_S = 30.0
 LIFE = "watch_round_us"
-CAUTION = "firelog switches nothing and is no safety device."
+HEART = "watch_heartbeat"
+REWORD_S = 60.0
 
 
 class RoundRunner:
     """Walks rounds over a store that is open for writing; call :meth:`round` about once a second.
 
     ``say`` is told what happens, a line each. ``observer``, ``dispatcher`` and the ``sound`` of
-    last resort are the usual ones when not given.
+    last resort are the usual ones when not given; ``heart`` tells how the heartbeat is taken.
     """
 
     def __init__(
@@ -54,15 +56,16 @@ class RoundRunner:
         observer: Observer | None = None,
         dispatcher: Dispatcher | None = None,
         sound: Callable[[Sequence[str]], None] | None = None,
+        heart: Callable[[], HeartbeatHealth | None] = lambda: None,
     ) -> None:
         self._store, self._plan, self._clock, self._say = store, plan, clock, say
         self._observer = observer or Observer(store, clock)
         self.dispatcher = dispatcher or Dispatcher(plan.people)
-        self._ring = sound or ring
+        self._ring, self._heart = sound or ring, heart
         self._key = links.secret_key(store.path) if plan.address else b""
         self._tz: tzinfo = reader_of(store).tz
         self._step_id = alarms.newest_step(store)
-        self._life_s = self._sound_s = -1e9
+        self._life_s = self._sound_s = self._reworded_s = -1e9
         self._soaked: set[tuple[str, str]] = set()
         self.standing = self._resumed()
 
@@ -165,15 +168,16 @@ class RoundRunner:
     def _note_soaks(self, facts: Facts) -> None:
         """A soak that is complete is an event: nobody has to do anything yet."""
         for kiln in facts.kilns:
-            if kiln.schedule is None or kiln.course is None:
+            if kiln.course is None or kiln.course.place is None:
                 continue
-            for segment, run in zip(kiln.schedule.segments, kiln.course.runs, strict=True):
+            for step in kiln.course.place.steps:
+                segment = step.segment
                 known = (kiln.firing, segment.name) in self._soaked
-                if not segment.is_hold or run.complete_s is None or known:
+                if not segment.is_hold or step.done_s is None or known:
                     continue
                 self._soaked.add((kiln.firing, segment.name))
                 firing = self._store.firing(kiln.firing)
-                t_us = us_after(firing.began_us, run.complete_s)
+                t_us = us_after(firing.began_us, step.done_s)
                 text = f"{segment.name!r} has soaked as long as asked"
                 written = [e for e in self._store.events(firing) if e.kind == "soak complete"]
                 if text not in [event.text for event in written]:
@@ -191,6 +195,7 @@ class RoundRunner:
         now_us = self._clock.now_us()
         for outcome in self.dispatcher.outcomes():
             self._note(outcome, now_us)
+        self._reword()
         standing = alarms.open_alarms(self._store)
         calls = outbox.calls_for(self._store, [alarm.id for alarm in standing])
         pending = outbox.open_calls(self._store)
@@ -200,16 +205,41 @@ class RoundRunner:
         minute = local.hour * 60 + local.minute
         for new in calling.next_calls(standing, calls, self._plan, now_us, minute):
             self._put(new, now_us)
-        for outcome in self.dispatcher.take(outbox.open_calls(self._store), now_us):
+        due = [call for call in outbox.open_calls(self._store) if call.due_us <= now_us]
+        for outcome in self.dispatcher.take([self._composed(c, now_us) for c in due], now_us):
             self._note(outcome, now_us)
         if calling.unheard(standing, calls, self._plan, now_us):
             self._sound()
 
-    def _put(self, new: calling.NewCall, now_us: int) -> None:
-        title, body = message(new.alarm, self._tz)
+    def _reword(self) -> None:
+        """Bring the words of standing alarms up to what is seen now, about once a minute."""
+        if self._clock.steady_s() - self._reworded_s < REWORD_S:
+            return
+        self._reworded_s = self._clock.steady_s()
+        for one in alarms.open_alarms(self._store):
+            mine = self.standing.alarms.get(one.key)
+            if mine is None or not mine.present:
+                continue
+            said = mine.condition
+            if said.text and (said.text, said.remedy) != (one.text, one.remedy):
+                alarms.reword(self._store, one.id, said.text, said.remedy)
+
+    def _composed(self, call: Call, now_us: int) -> Call:
+        """Return a call in the words of now; the link is in what is sent, not in the store."""
+        if call.alarm_id is None or self.dispatcher.trying(call.id):
+            return call
+        alarm = alarms.one(self._store, call.alarm_id)
+        made = outbox.calls_for(self._store, [call.alarm_id])
+        number = len({(one.person, one.made_us) for one in made if one.made_us <= call.made_us})
+        title, body = compose(alarm, Attempt(call, number, now_us), self._tz)
+        if (title, body) != (call.title, call.body):
+            outbox.reword(self._store, call.id, title, body)
         if self._plan.address:
-            invitation = links.Invitation(new.alarm.id, new.person.name)
+            invitation = links.Invitation(alarm.id, call.person)
             body += f"\nSeen: {self._plan.address}/seen/{links.token(self._key, invitation)}"
+        return replace(call, title=title, body=body)
+
+    def _put(self, new: calling.NewCall, now_us: int) -> None:
         with self._store.writing():
             for way in new.person.ways:
                 outbox.add_call(
@@ -218,8 +248,8 @@ class RoundRunner:
                     person=new.person.name,
                     way=way.label,
                     why=new.why,
-                    title=title,
-                    body=f"{body}\n{CAUTION}",
+                    title=new.alarm.kind,
+                    body=new.alarm.text,
                     made_us=now_us,
                 )
         self._say(f"calling {new.person.name} ({new.why}): {new.alarm.text}")
@@ -245,6 +275,8 @@ class RoundRunner:
         if self._clock.steady_s() - self._life_s >= every_s:
             self._life_s = self._clock.steady_s()
             self._store.set_setting(LIFE, str(self._clock.now_us()))
+            health = self._heart()
+            self._store.set_setting(HEART, "" if health is None else health.stored())
 
 
 def ring(command: Sequence[str] = ()) -> None:
@@ -259,13 +291,6 @@ def ring(command: Sequence[str] = ()) -> None:
 def _run(command: Sequence[str]) -> None:
     with contextlib.suppress(OSError, subprocess.SubprocessError):
         subprocess.run(command, stdin=subprocess.DEVNULL, timeout=SOUND_S, check=False)
-
-
-def message(alarm: StoredAlarm, tz: tzinfo) -> tuple[str, str]:
-    """Return title and body of a call: what is, since when, and what to do."""
-    where = f"{alarm.kiln}: " if alarm.kiln else ""
-    since = show_instant(alarm.began_us, tz)
-    return f"{where}{alarm.kind}", f"{alarm.text}\nSince {since}. {alarm.remedy}"
 
 
 def age_s(store: Store, now_us: int) -> float | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import tzinfo
 
@@ -16,6 +17,7 @@ from firelog.units import TemperatureUnit, us_after, us_to_datetime
 from firelog.watch.conditions.thermocouples import UNUSABLE, silence_limit_s
 from firelog.watch.facts import ChannelNow, Facts, KilnNow
 from firelog.watch.run import rounds
+from firelog.watch.run.heartbeat import HeartbeatHealth, read_health
 from firelog.watch.run.observe import Observer
 
 WATCH_S = 60.0  # a watch that has not written for so long does not walk
@@ -29,6 +31,7 @@ class Tonight:
     facts: Facts
     alarms: tuple[StoredAlarm, ...]
     watch_ago_s: float | None
+    heartbeat: HeartbeatHealth | None = None
 
     @property
     def walking(self) -> bool:
@@ -52,6 +55,7 @@ class TonightReader:
             facts,
             tuple(alarms.open_alarms(self._store)),
             rounds.age_s(self._store, now_us),
+            read_health(self._store.setting(rounds.HEART)),
         )
 
     def trace(self, kiln: str, channel: str) -> ChannelTrace | None:
@@ -66,7 +70,7 @@ def health(channel: ChannelNow) -> str:
         return f"silent for {show_duration(channel.heard_ago_s)}"
     if channel.quality in UNUSABLE and channel.usable_ago_s > 0.0:
         return channel.quality.word
-    return "frozen" if channel.frozen else "alive"
+    return "alive" if channel.doubt is None else channel.doubt.kind.value
 
 
 def newest_ago_s(kiln: KilnNow) -> float | None:
@@ -82,15 +86,67 @@ def stale(kiln: KilnNow) -> bool:
     )
 
 
-def where(kiln: KilnNow) -> str:
-    """Return in a sentence where a firing is on its schedule."""
+def complete(kiln: KilnNow) -> bool:
+    """True once every step of the plan is done and the judge has nothing against it."""
+    place = None if kiln.course is None else kiln.course.place
+    done = kiln.completion
+    return place is not None and place.complete and done is not None and not done.failed
+
+
+def where(kiln: KilnNow, alarms: Sequence[StoredAlarm] = ()) -> str:
+    """Return in a sentence where a firing is on its schedule; an open alarm speaks first.
+
+    What the forecast hopes for is not said while an alarm says otherwise.
+    """
+    standing = [one for one in alarms if one.kiln == kiln.kiln and one.present]
+    against = [one for one in standing if one.state.standing and one.kind != "ready"]
+    if against:
+        return max(against, key=lambda one: one.priority).text
     if kiln.schedule is None:
         return "No schedule to hold it against."
-    if kiln.course is None:
+    if kiln.course is None or kiln.course.place is None:
         return "Not a usable reading yet."
+    if kiln.course.place.complete:
+        return _over(kiln)
     outlook = kiln.course.outlook
     words = f"{outlook.state}: {outlook.evidence}"
+    if outlook.state == "done" or going_away(kiln):
+        words = f"{kiln.course.place.now.segment.name!r} is under way."
     return f"When last heard, {words}" if stale(kiln) else words
+
+
+def _over(kiln: KilnNow) -> str:
+    done = kiln.completion
+    if done is None:
+        return "Every step has run; it is being judged."
+    if done.failed:
+        return f"Every step has run, but failed: {', '.join(done.failed)}."
+    unproven = f" Not proven: {', '.join(done.unproven)}." if done.unproven else ""
+    return f"Every step has run, and nothing failed.{unproven}"
+
+
+def going_away(kiln: KilnNow) -> bool:
+    """True while the trace goes away from what its step aims at: no finish is foretold then."""
+    course = kiln.course
+    if course is None or course.place is None or course.place.now.segment.is_hold:
+        return False
+    gained_k = course.trend.gained_k(600.0)
+    return (
+        gained_k is not None
+        and (gained_k < -3.0) == course.place.now.heating
+        and abs(gained_k) > 3.0
+    )
+
+
+def estimates(kiln: KilnNow, alarms: Sequence[StoredAlarm] = ()) -> tuple[Estimate, ...]:
+    """Return when what is to come should finish; nothing where that would contradict what is seen.
+
+    That is under an alarm of the kiln, in silence, and while the trace goes away from its aim.
+    """
+    against = any(one.kiln == kiln.kiln and one.present and one.kind != "ready" for one in alarms)
+    if kiln.course is None or stale(kiln) or going_away(kiln) or against:
+        return ()
+    return kiln.course.outlook.estimates
 
 
 def clock_time(t_us: int, tz: tzinfo) -> str:
@@ -112,7 +168,8 @@ def milestone(kiln: KilnNow, estimate: Estimate, now_us: int, tz: tzinfo) -> str
 def watch_words(tonight: Tonight) -> str:
     """Return whether anybody would be called."""
     if tonight.walking:
-        return "the night watch is walking"
+        heart = "" if tonight.heartbeat is None else tonight.heartbeat.words
+        return f"the night watch is walking; {heart}" if heart else "the night watch is walking"
     if tonight.watch_ago_s is None:
         return "NO NIGHT WATCH: nobody will be called; start `firelog watch run`"
     ago = show_duration(tonight.watch_ago_s)

@@ -1,0 +1,200 @@
+"""A kiln that has not begun, stands still, falls, or left its hold: too little heat. Pure.
+
+One family: whichever sign comes first speaks for the others, for they have one cause. Deadbands and
+delays start from what alarm practice gives for temperatures (EEMUA 191, from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import isfinite
+
+from firelog.alarm import Priority
+from firelog.say.durations import show_duration
+from firelog.say.numbers import show_difference, show_rate, show_temperature
+from firelog.units import TemperatureUnit
+from firelog.watch.conditions.advice import LOOK_COLD, LOOK_PROGRAMME
+from firelog.watch.conditions.condition import Condition
+from firelog.watch.conditions.thermocouples import blind_keys
+from firelog.watch.expect.due import BEGIN_S, WARM_K, expected_c, rate_of
+from firelog.watch.expect.place import OPEN_DOOR_S, Step, swing_k
+from firelog.watch.facts import KilnNow, ScheduleProgress
+
+STALL_S, STALL_SHARE, STALL_K = 1800.0, 0.2, 4.0
+FALL_S, FALL_K = 900.0, 25.0
+AHEAD_K = 10.0
+VIOLENT_K = 60.0  # in some minutes: no shut kiln loses so much
+LAG_K, LAG_SHARE = 40.0, 0.7
+WEAK_SHARE = 0.5  # of the rate asked, over forty minutes: it will not catch up
+_OFF = -1e9
+
+
+def cold_conditions(
+    now: KilnNow, course: ScheduleProgress, unit: TemperatureUnit
+) -> Iterator[Condition]:
+    """All signs of too little heat."""
+    place = course.place
+    if place is None:
+        return
+    step, over = place.now, place.complete
+    for kind, found in (
+        ("not begun", _not_begun(now, course, step, unit)),
+        ("falling", _falling(now, course, step, unit)),
+        ("left early", _left_early(now, course, step, unit)),
+        ("outside the band", _below(now, course, step, unit)),
+        ("stalled", _stalled(now, course, step, unit)),
+        ("behind plan", _lagging(now, course, step, unit)),
+    ):
+        excess, text, remedy, delay_s = found
+        yield Condition(
+            f"{now.kiln}/{kind}", kind, now.kiln, f"{now.kiln} {text}", remedy, Priority.HIGH,
+            _OFF if over else excess, _deadband(kind), delay_s, 600.0, blind_keys(now),
+            group=f"{now.kiln}/cold",
+        )  # fmt: skip
+
+
+def _deadband(kind: str) -> float:
+    return {"falling": 10.0, "outside the band": 5.0, "behind plan": 10.0}.get(kind, 0.0)
+
+
+Found = tuple[float | None, str, str, float]
+_WELL: Found = (_OFF, "goes on", LOOK_COLD, 0.0)
+
+
+def _not_begun(now: KilnNow, course: ScheduleProgress, step: Step, unit: TemperatureUnit) -> Found:
+    """Cold after the time by which the first warmth must have come."""
+    if step.number or not step.heating:
+        return _WELL
+    level_c, rate = course.trend.level_c, rate_of(step.segment, step.from_c)
+    begin_s = BEGIN_S + (0.0 if rate is None else WARM_K / rate * 3600.0)
+    warmed_k = level_c - step.from_c
+    gained_k = course.trend.gained_k(min(1200.0, 0.5 * max(now.now_s, 1.0)))
+    missing_k = step.segment.target_c - level_c
+    if not isfinite(warmed_k) or gained_k is None:
+        return (None, "", LOOK_COLD, 0.0)
+    cold = warmed_k < WARM_K / 2.0 and gained_k < 4.0 and missing_k > 3.0 * step.segment.band_k
+    text = (
+        f"has not begun: {show_temperature(level_c, unit)}, {show_duration(now.now_s)} after the "
+        f"firing was begun, on the way to {show_temperature(step.segment.target_c, unit)}. "
+        "It is not lit or not switched to its programme."
+    )
+    return (now.now_s - begin_s if cold else _OFF, text, LOOK_COLD, 120.0)
+
+
+def _falling(now: KilnNow, course: ScheduleProgress, step: Step, unit: TemperatureUnit) -> Found:
+    """Down from where it was, though this step goes up or holds."""
+    trend = course.trend
+    if _may_cool(step) or (step.number <= 1 and now.now_s < OPEN_DOOR_S):
+        return _WELL
+    fell_k = trend.fell_k(FALL_S)
+    down = (trend.gained_k(300.0) or 0.0) < -4.0
+    aim_c = step.segment.target_c
+    limit_k = FALL_K
+    if step.segment.is_hold:  # what is still above the hold's lower edge is a swing
+        fell_k = min(fell_k, aim_c - 0.5 * swing_k(step.segment) - trend.level_c + limit_k)
+    violent = trend.fell_k(360.0) > VIOLENT_K
+    why = (
+        "The door is open, or the fire is out"
+        if violent
+        else "The heat is out (burner, elements, mains) or the door is open"
+    )
+    text = (
+        f"falls: {show_difference(max(fell_k, 0.0), unit)} down in a quarter of an hour, to "
+        f"{show_temperature(trend.level_c, unit)}, where {step.segment.name!r} "
+        f"{'holds' if step.segment.is_hold else 'goes up'}. {why}; or the programme moved on too "
+        "early."
+    )
+    line_c = expected_c(step, now.now_s)
+    if line_c is not None:  # a burner just lit shoots over and comes back to the plan
+        fell_k = min(fell_k, line_c + AHEAD_K - trend.level_c + limit_k)
+    excess = fell_k - limit_k if down or fell_k > 2.0 * limit_k else min(fell_k - limit_k, -0.5)
+    return (excess, text, LOOK_COLD, 0.0 if violent else 180.0)
+
+
+def _may_cool(step: Step) -> bool:
+    """True where going down is what the plan asks, now or next."""
+    if step.segment.is_hold:
+        return step.done_s is not None
+    return not step.heating
+
+
+def _left_early(now: KilnNow, course: ScheduleProgress, step: Step, unit: TemperatureUnit) -> Found:
+    """Away from a hold, below it, before it has soaked."""
+    if not step.segment.is_hold or step.done_s is not None or step.left != "down":
+        return _WELL
+    away_s = now.now_s - (step.left_s or now.now_s)
+    rate = 3.0 * (course.trend.gained_k(1200.0) or 0.0)
+    soaked, asked = show_duration(step.soaked_s), show_duration(step.segment.hold_s or 0.0)
+    text = (
+        f"left {step.segment.name!r} too early, after {soaked} of {asked}: "
+        f"{show_temperature(course.trend.level_c, unit)} now, {show_rate(rate, unit)}. The "
+        "programme moved on before its time, or the heat is out."
+    )
+    return (away_s - 480.0, text, LOOK_COLD, 0.0)
+
+
+def _below(now: KilnNow, course: ScheduleProgress, step: Step, unit: TemperatureUnit) -> Found:
+    """Below a hold by more than a kiln that holds well swings."""
+    if not step.segment.is_hold or step.done_s is not None:
+        return _WELL
+    short_k = step.segment.target_c - course.trend.level_c
+    to_go_s = max(0.0, (step.segment.hold_s or 0.0) - step.soaked_s)
+    text = (
+        f"stands at {show_temperature(course.trend.level_c, unit)}, "
+        f"{show_difference(max(short_k, 0.0), unit)} below the aim of {step.segment.name!r}, which "
+        f"has {show_duration(to_go_s)} to go. Too little heat, or its control: burner, elements, "
+        "door, set point."
+    )
+    grown = now.now_s - step.began_s > 600.0
+    excess = short_k - swing_k(step.segment) if isfinite(short_k) else None
+    return (excess if grown else _OFF, text, LOOK_COLD, 480.0)
+
+
+def _stalled(now: KilnNow, course: ScheduleProgress, step: Step, unit: TemperatureUnit) -> Found:
+    """A ramp that does not go on."""
+    if step.segment.is_hold or not step.heating or now.now_s - step.began_s < STALL_S:
+        return _WELL
+    trend, rate = course.trend, rate_of(step.segment, step.from_c)
+    gained_k = trend.gained_k(STALL_S)
+    if gained_k is None:
+        return (None, "", LOOK_COLD, 0.0)
+    needed_k = STALL_K if rate is None else max(STALL_K, STALL_SHARE * rate * STALL_S / 3600.0)
+    begun = trend.level_c - step.from_c > WARM_K or now.now_s - step.began_s > 2.0 * STALL_S
+    missing_k = step.segment.target_c - trend.level_c
+    level = abs(gained_k) < 0.5 * needed_k
+    why = (
+        "The programme waits or its set point is too low, or there is too little heat."
+        if level
+        else "Too little heat (gas, an element or a burner out), or the programme waits."
+    )
+    text = (
+        f"is stalled at {show_temperature(trend.level_c, unit)}: {show_difference(gained_k, unit)} "
+        f"in half an hour, {show_difference(missing_k, unit)} below the aim of "
+        f"{step.segment.name!r}. {why}"
+    )
+    remedy = LOOK_PROGRAMME if level else LOOK_COLD
+    short = missing_k > step.segment.band_k
+    return (needed_k - gained_k if begun and short else _OFF, text, remedy, 300.0)
+
+
+def _lagging(now: KilnNow, course: ScheduleProgress, step: Step, unit: TemperatureUnit) -> Found:
+    """A rated ramp that falls more and more behind its line, and will not be there in time."""
+    rate, aim_c = rate_of(step.segment, step.from_c), expected_c(step, now.now_s)
+    trend = course.trend
+    gained_k = trend.gained_k(2400.0)
+    if not step.heating or rate is None or aim_c is None or gained_k is None:
+        return _WELL
+    lag_k, pace = aim_c - trend.level_c, gained_k * 1.5
+    if now.now_s - step.began_s < 2400.0 or pace > LAG_SHARE * rate:
+        return _WELL
+    left_k = step.segment.target_c - step.segment.band_k - trend.level_c
+    ends_s = now.now_s + left_k / max(pace, 1.0) * 3600.0
+    late = ends_s > course.due_s or pace < WEAK_SHARE * rate
+    text = (
+        f"rises only {show_rate(pace, unit)} where {show_rate(rate, unit)} is asked, and is "
+        f"{show_difference(lag_k, unit)} behind {step.segment.name!r} at "
+        f"{show_temperature(trend.level_c, unit)}. Too little heat: gas pressure, one burner or "
+        "element out, or the door ajar."
+    )
+    limit_k = max(LAG_K, 2.0 * step.segment.band_k)
+    return (lag_k - limit_k if late else _OFF, text, LOOK_COLD, 300.0)
