@@ -62,6 +62,7 @@ TRANSITIONS: dict[tuple[AlarmState, AlarmAction], AlarmState] = {
     (_S.UNACKNOWLEDGED, _A.RETURN): _S.RETURNED,
     (_S.ACKNOWLEDGED, _A.RETURN): _S.NORMAL,
     (_S.RETURNED, _A.ACKNOWLEDGE): _S.NORMAL,
+    (_S.RETURNED, _A.RETURN): _S.NORMAL,  # over for long, before the same cause comes anew
     (_S.RETURNED, _A.OCCUR): _S.UNACKNOWLEDGED,
     **{(state, _A.SHELVE): _S.SHELVED for state in AlarmState if state is not _S.SUPPRESSED},
     **{(state, _A.SUPPRESS): _S.SUPPRESSED for state in AlarmState if state is not _S.SHELVED},

@@ -16,11 +16,11 @@ from firelog.judge.trust.doubt import Doubt, Kind
 from firelog.judge.trust.moving import moving_doubts
 from firelog.judge.trust.wrong_unit import misread
 from firelog.schedule.plan.model import ChannelTrace, Schedule
-from firelog.units import TemperatureUnit
 from firelog.watch.expect.trend import CELL_S
 
 COLD_C = 60.0  # a cold kiln on a coarse logger stands still by right
 NOW_S = 900.0  # a doubt that was over so long ago is history
+APART_NOW_K = 35.0  # a verdict may doubt less; nobody is woken for an uneven kiln
 ALIKE_K, MOVED_K = 40.0, 60.0
 _BLIND = (Kind.FROZEN, Kind.REVERSED, Kind.FALLEN, Kind.SWAPPED, Kind.UNIT)
 
@@ -30,13 +30,15 @@ def doubts_now(
     schedule: Schedule | None,
     neighbours: Mapping[str, Sequence[ChannelTrace]],
     past: Past = NO_PAST,
-    unit: TemperatureUnit = "C",
+    *,
+    before: Sequence[Doubt] = (),
 ) -> tuple[Doubt, ...]:
     """Return what is not to be believed now of one kiln's couples [s, °C], one doubt a couple.
 
-    ``neighbours`` are the traces of other kilns by name, on the same seconds. Sentences in
-    ``unit``.
+    ``neighbours`` are the traces of other kilns by name, on the same seconds. ``before`` are the
+    doubts of the last look: two plugs that were found swapped stay so while they are apart.
     """
+    unit = "C" if schedule is None else schedule.unit
     live = [one for one in traces if np.isfinite(one.temp_c).any()]
     if not live:
         return ()
@@ -51,6 +53,11 @@ def doubts_now(
     first: dict[str, Doubt] = {}
     for doubt in found:
         first.setdefault(doubt.channel, doubt)
+    for old in before:
+        if old.kind is Kind.SWAPPED and old.channel in first:
+            first[old.channel] = old
+    if any(one.kind is Kind.SWAPPED for one in first.values()):
+        first = {name: one for name, one in first.items() if one.kind is not Kind.APART}
     return tuple(first.values())
 
 
@@ -84,10 +91,18 @@ def _holds(doubt: Doubt, traces: Sequence[ChannelTrace], now_s: float) -> bool:
     """True for what is the case now and is told of by no other search here."""
     if doubt.kind is Kind.UNIT:
         return bool(doubt.others) or "throughout" in doubt.why  # against a neighbour, not the plan
+    if doubt.kind is Kind.APART:
+        return _apart_k(traces, doubt) > APART_NOW_K
     if doubt.kind is not Kind.FROZEN:
         return True
     level_c = next(_level(one) for one in traces if one.name == doubt.channel)
     return level_c > COLD_C and now_s - doubt.to_s < NOW_S
+
+
+def _apart_k(traces: Sequence[ChannelTrace], doubt: Doubt) -> float:
+    """Return how far [K] a doubted couple now stands from the one it contradicts."""
+    levels = [_level(one) for one in traces if one.name in (doubt.channel, *doubt.others)]
+    return max(levels) - min(levels) if len(levels) > 1 else 0.0
 
 
 def _swapped(
@@ -119,7 +134,7 @@ def _alike(one: ChannelTrace, other: ChannelTrace) -> bool:
     if good.sum() < 5 or there.sum() < 5:
         return False
     last_s = min(float(one.t_s[good][-1]), float(other.t_s[there][-1]))
-    at_s = np.arange(last_s - 7200.0, last_s, 5.0 * CELL_S)
+    at_s = np.arange(last_s - 7200.0, last_s, 2.5 * CELL_S)
     at_s = at_s[at_s >= max(float(one.t_s[good][0]), float(other.t_s[there][0]))]
     if len(at_s) < 4:
         return False

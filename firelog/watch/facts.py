@@ -46,7 +46,7 @@ class ScheduleProgress:
     ``trend`` and ``place``: what is believed of the kiln's temperature, and the step of the plan
     it is in, none passed over. ``late_s``: how far that step is behind the plan's own times, None
     where the plan gives it none. ``due_s``: by when it must be over [s since the firing began],
-    margins counted.
+    margins counted; ``usually_slow`` where this kiln took much longer for it than planned before.
     """
 
     foretell: Callable[[], Outlook]
@@ -54,6 +54,7 @@ class ScheduleProgress:
     place: Place | None
     late_s: float | None = None
     due_s: float = inf
+    usually_slow: bool = False
 
     @cached_property
     def outlook(self) -> Outlook:

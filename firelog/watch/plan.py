@@ -179,8 +179,8 @@ def open_secrets(path: Path) -> list[str]:
         name = entry.get("ways_file", tomlfile.text, "")
         if name and _read_by_others(path.parent / name):
             found.append(
-                f"{path.parent / name}: others on this machine can read the addresses and passwords "
-                f"in it; run: chmod 600 {path.parent / name}"
+                f"{path.parent / name}: others on this machine can read the addresses and "
+                f"passwords in it; run: chmod 600 {path.parent / name}"
             )
         inline = entry.get("ways", tomlfile.texts, nothing)
         if any(urlsplit(one).password for one in inline) and _read_by_others(path):

@@ -22,14 +22,12 @@ from firelog.units import TemperatureUnit
 ROSE_K = 40.0  # what the others must have moved before a direction says anything
 AGAINST = 0.35  # of it, the other way: a corner that only lags does not go back
 BELOW_ROOM_C = -12.0  # no room with a kiln in it is so cold
-FELL_K, FELL_S = 120.0, 600.0
+FELL_K, FELL_S = 120.0, (600.0, 240.0)  # lost within so long; the longer look says more
 HELD = 0.35  # of the fall: what the others may have lost with it
 RETURNED_K = 60.0
 LEVEL_SHARE = 0.10  # of the level above the room: how uneven a kiln on its way may be
 LASTING_S = 1200.0
 ROOM_C = 20.0
-COOLS_S = 720.0  # a kiln that is shut keeps more than half of its heat for so long
-HOT_K = 300.0
 
 
 def moving_doubts(traces: Sequence[ChannelTrace], unit: TemperatureUnit = "C") -> list[Doubt]:
@@ -92,18 +90,21 @@ def _reversed(
 def _fallen(grid: Calm, row: int, middle: FloatArray, rest: str, unit: TemperatureUnit) -> str:
     both = np.isfinite(grid.temp_c[row]) & np.isfinite(middle)
     own, middle, t_s = grid.temp_c[row][both], middle[both], grid.t_s[both]
-    cells = max(2, round(FELL_S / grid.cell_s))
-    if len(own) <= cells:
+    found = None
+    for over_s in FELL_S:
+        cells = max(2, round(over_s / grid.cell_s))
+        if len(own) <= cells or found is not None:
+            continue
+        fell = own[:-cells] - own[cells:]
+        others = np.abs(middle[:-cells] - middle[cells:])
+        steep = np.flatnonzero((fell >= FELL_K) & (others <= HELD * fell))
+        if len(steep):
+            at = int(steep[np.argmax(fell[steep])])
+            found = (at, float(fell[at]), cells * grid.cell_s)
+    if found is None or abs(own[-1] - middle[-1]) < RETURNED_K:
         return ""
-    fell = own[:-cells] - own[cells:]
-    others = np.abs(middle[:-cells] - middle[cells:])
-    steep = np.flatnonzero((fell >= FELL_K) & (others <= HELD * fell))
-    if not len(steep):
-        return ""
-    at = int(steep[np.argmax(fell[steep])])
-    if abs(own[-1] - middle[-1]) < RETURNED_K:
-        return ""
-    lost, took = show_difference(float(fell[at]), unit), show_duration(cells * grid.cell_s)
+    at, fell_k, took_s = found
+    lost, took = show_difference(fell_k, unit), show_duration(took_s)
     ago = show_duration(max(0.0, float(t_s[-1] - t_s[at])))
     return (
         f"{grid.names[row]} has fallen out of its place: it fell {lost} in {took}, {ago} ago, "

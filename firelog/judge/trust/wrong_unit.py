@@ -166,6 +166,7 @@ def _against_neighbours(grid: Cells, role: str) -> list[Doubt]:
 # ---------------------------------------------------------------- while it runs
 RATE_S, RATE_SHARE = 1800.0, 0.14  # a ramp seen for so long, and how near 1.8 times its rate
 HELD_S = 600.0
+WARM_C = 60.0  # a kiln still warm from the day before
 
 
 def misread(trace: ChannelTrace, schedule: Schedule, unit: TemperatureUnit = "C") -> Doubt | None:
@@ -182,13 +183,13 @@ def misread(trace: ChannelTrace, schedule: Schedule, unit: TemperatureUnit = "C"
     for words, scale in _SCALES:
         factor = (scale(100.0) - scale(0.0)) / 100.0
         hot = first.target_c > 300.0 and abs(start_c / scale(first.target_c) - 1.0) < 0.06
-        if not hot and not scale(2.0) <= start_c <= scale(38.0):
+        if not hot and not scale(2.0) <= start_c <= scale(WARM_C):
             continue
         if not hot and 2.0 <= start_c <= 38.0:
             continue  # a room in this unit as well
         aims = [one.target_c for one in schedule.segments if one.is_hold]
         own = _stands_at(t_s, temp_c, aims)
-        seen = _climbs(t_s, temp_c, first, start_c, factor) or hot
+        seen = _climbs(t_s, temp_c, first, start_c, factor) or (hot and factor > 1.0)
         if not own and (seen or _stands(t_s, temp_c, aims, scale)):
             begin = show_temperature(start_c, unit)
             now = show_temperature(float(np.median(temp_c[-3:])), unit)

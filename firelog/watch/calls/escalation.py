@@ -14,6 +14,7 @@ from firelog.alarm import AlarmAction, AlarmState, after
 from firelog.watch.conditions.condition import Condition
 
 AGAIN_S = 900.0
+ANEW_S = 3600.0  # over for so long, what comes again is another alarm
 _CALMED = (AlarmState.SHELVED, AlarmState.SUPPRESSED)
 
 
@@ -23,7 +24,8 @@ class Alarm:
 
     ``on``: the bare condition, deadband counted; ``since_s``: since when it has been so, without
     interruption; ``present``: the condition with its delays. ``called_s``: the last call made for
-    it; ``owed``: a call is due. ``until_s``: the end of its time on the shelf.
+    it; ``owed``: a call is due. ``until_s``: the end of its time on the shelf; ``returned_s``: when
+    it was over and nobody had answered.
     """
 
     condition: Condition
@@ -34,6 +36,7 @@ class Alarm:
     called_s: float | None = None
     owed: bool = False
     until_s: float | None = None
+    returned_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -148,11 +151,20 @@ def _moved(
     if covered and alarm.present:
         return replace(_stepped(alarm, AlarmAction.SUPPRESS, steps), owed=False)
     alarm, present = _with_group(alarms, alarm)
+    if present and alarm.state is AlarmState.RETURNED and _long_over(alarm, at_s):
+        alarm = _stepped(alarm, AlarmAction.RETURN, steps)  # that one is history; this is a new one
+        alarm = replace(alarm, called_s=None)
     if present and alarm.state in (AlarmState.NORMAL, AlarmState.RETURNED):
         return _stepped(alarm, AlarmAction.OCCUR, steps)
     if not present and alarm.state in (AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED):
-        return replace(_stepped(alarm, AlarmAction.RETURN, steps), owed=False)
+        returned = _stepped(alarm, AlarmAction.RETURN, steps)
+        return replace(returned, owed=False, returned_s=at_s)
     return alarm
+
+
+def _long_over(alarm: Alarm, at_s: float) -> bool:
+    """True where what comes again would be taken for a new thing to act on."""
+    return alarm.returned_s is not None and at_s - alarm.returned_s >= ANEW_S
 
 
 def _explained(alarms: Mapping[str, Alarm], alarm: Alarm) -> bool:
@@ -165,10 +177,15 @@ def _explained(alarms: Mapping[str, Alarm], alarm: Alarm) -> bool:
     return any(
         other.condition.group == own.group
         and other.condition.key != own.key
-        and (other.state.standing or (other.state is AlarmState.SHELVED and other.present))
+        and (_speaks(other) or (other.state is AlarmState.SHELVED and other.present))
         and other.condition.priority >= own.priority
         for other in alarms.values()
     )
+
+
+def _speaks(alarm: Alarm) -> bool:
+    """True for an alarm that stands and holds; one that is over speaks for nothing new."""
+    return alarm.state.standing and alarm.state is not AlarmState.RETURNED
 
 
 def _with_group(alarms: Mapping[str, Alarm], alarm: Alarm) -> tuple[Alarm, bool]:
@@ -177,7 +194,7 @@ def _with_group(alarms: Mapping[str, Alarm], alarm: Alarm) -> tuple[Alarm, bool]
     When its own condition is over while another of the group holds, it goes on in that one's
     words: a fire that is out is first seen falling, then outside the band, then stalled.
     """
-    if alarm.present or not alarm.condition.group or not alarm.state.standing:
+    if alarm.present or not alarm.condition.group or not _speaks(alarm):
         return alarm, alarm.present
     own = alarm.condition
     for other in alarms.values():

@@ -42,7 +42,30 @@ REVERSED = (
     f"{_NO_CONTROL}."
 )
 FALLEN = (
-    f"First {_NO_CONTROL}: the kiln would be driven on without end. Push it home when that is safe, "
-    "or follow another."
+    f"First {_NO_CONTROL}: the kiln would be driven on without end. Push it home when that is "
+    "safe, or follow another."
 )
 SWAPPED = "Put the two plugs right; leave the kiln's settings as they are."
+
+
+# ---------------------------------------------------------------- or is it the unit
+ROOM_F, SOON_S = (36.0, 145.0), 4 * 3600.0  # a room, or a kiln still warm, in °F
+NEAR = 0.03
+
+
+def as_f_under_c(start_c: float, now_s: float) -> str:
+    """Return a suspicion where a night began as a room in °F would read under a °C heading.
+
+    A kiln still warm from the day before begins so too: both are named.
+    """
+    if not ROOM_F[0] <= start_c <= ROOM_F[1] or now_s > SOON_S:
+        return ""
+    return f"Its unit may be wrong, °F read as °C, for it began at {start_c:.0f}. If not: "
+
+
+def as_c_under_f(level_c: float, aim_c: float) -> str:
+    """Return a suspicion where a kiln stands where its aim would, in °C read as °F."""
+    seen_c = (aim_c - 32.0) / 1.8
+    if aim_c < 150.0 or abs(level_c - seen_c) > NEAR * seen_c:
+        return ""
+    return "Its unit may be wrong: it stands where the aim would, in °C read as °F. If not: "

@@ -13,7 +13,7 @@ from firelog.alarm import Priority
 from firelog.say.durations import show_duration
 from firelog.say.numbers import show_difference, show_rate, show_temperature
 from firelog.units import TemperatureUnit
-from firelog.watch.conditions.advice import LOOK_COLD, LOOK_PROGRAMME
+from firelog.watch.conditions.advice import LOOK_COLD, LOOK_PROGRAMME, as_c_under_f
 from firelog.watch.conditions.condition import Condition
 from firelog.watch.conditions.thermocouples import blind_keys
 from firelog.watch.expect.due import BEGIN_S, WARM_K, expected_c, rate_of
@@ -21,11 +21,12 @@ from firelog.watch.expect.place import OPEN_DOOR_S, Step, swing_k
 from firelog.watch.facts import KilnNow, ScheduleProgress
 
 STALL_S, STALL_SHARE, STALL_K = 1800.0, 0.2, 4.0
+FREE_STALL_S = 1200.0  # as fast as the kiln goes, and it does not go
 FALL_S, FALL_K = 900.0, 25.0
-AHEAD_K = 10.0
+BEHIND_K = 30.0
 VIOLENT_K = 60.0  # in some minutes: no shut kiln loses so much
-LAG_K, LAG_SHARE = 40.0, 0.7
-WEAK_SHARE = 0.5  # of the rate asked, over forty minutes: it will not catch up
+LAG_K = 40.0
+LAG_S, LAG_SHARE, LAG_BANDS = 2400.0, 0.75, 2.5  # a pace seen for so long; how far behind
 _OFF = -1e9
 
 
@@ -48,8 +49,8 @@ def cold_conditions(
         excess, text, remedy, delay_s = found
         yield Condition(
             f"{now.kiln}/{kind}", kind, now.kiln, f"{now.kiln} {text}", remedy, Priority.HIGH,
-            _OFF if over else excess, _deadband(kind), delay_s, 600.0, blind_keys(now),
-            group=f"{now.kiln}/cold",
+            _OFF if over else excess, _deadband(kind), delay_s, 600.0,
+            (*blind_keys(now), f"{now.kiln}/swinging"), group=f"{now.kiln}/cold",
         )  # fmt: skip
 
 
@@ -106,9 +107,9 @@ def _falling(now: KilnNow, course: ScheduleProgress, step: Step, unit: Temperatu
     )
     line_c = expected_c(step, now.now_s)
     if line_c is not None:  # a burner just lit shoots over and comes back to the plan
-        fell_k = min(fell_k, line_c + AHEAD_K - trend.level_c + limit_k)
+        fell_k = min(fell_k, line_c - BEHIND_K - trend.level_c + limit_k)
     excess = fell_k - limit_k if down or fell_k > 2.0 * limit_k else min(fell_k - limit_k, -0.5)
-    return (excess, text, LOOK_COLD, 0.0 if violent else 180.0)
+    return (excess, text, LOOK_COLD, 180.0)
 
 
 def _may_cool(step: Step) -> bool:
@@ -152,14 +153,18 @@ def _below(now: KilnNow, course: ScheduleProgress, step: Step, unit: Temperature
 
 def _stalled(now: KilnNow, course: ScheduleProgress, step: Step, unit: TemperatureUnit) -> Found:
     """A ramp that does not go on."""
-    if step.segment.is_hold or not step.heating or now.now_s - step.began_s < STALL_S:
-        return _WELL
     trend, rate = course.trend, rate_of(step.segment, step.from_c)
-    gained_k = trend.gained_k(STALL_S)
+    over_s = FREE_STALL_S if rate is None else STALL_S
+    line_c = expected_c(step, now.now_s)
+    if step.segment.is_hold or not step.heating or now.now_s - step.began_s < over_s:
+        return _WELL
+    if line_c is not None and line_c - trend.level_c < LAG_K:
+        return _WELL  # ahead of its plan it may wait
+    gained_k = trend.gained_k(over_s)
     if gained_k is None:
         return (None, "", LOOK_COLD, 0.0)
-    needed_k = STALL_K if rate is None else max(STALL_K, STALL_SHARE * rate * STALL_S / 3600.0)
-    begun = trend.level_c - step.from_c > WARM_K or now.now_s - step.began_s > 2.0 * STALL_S
+    needed_k = STALL_K if rate is None else max(STALL_K, STALL_SHARE * rate * over_s / 3600.0)
+    begun = trend.level_c - step.from_c > WARM_K or now.now_s - step.began_s > 1.5 * STALL_S
     missing_k = step.segment.target_c - trend.level_c
     level = abs(gained_k) < 0.5 * needed_k
     why = (
@@ -167,9 +172,10 @@ def _stalled(now: KilnNow, course: ScheduleProgress, step: Step, unit: Temperatu
         if level
         else "Too little heat (gas, an element or a burner out), or the programme waits."
     )
+    why = as_c_under_f(trend.level_c, step.segment.target_c) + why
     text = (
         f"is stalled at {show_temperature(trend.level_c, unit)}: {show_difference(gained_k, unit)} "
-        f"in half an hour, {show_difference(missing_k, unit)} below the aim of "
+        f"in {show_duration(over_s)}, {show_difference(missing_k, unit)} below the aim of "
         f"{step.segment.name!r}. {why}"
     )
     remedy = LOOK_PROGRAMME if level else LOOK_COLD
@@ -181,20 +187,20 @@ def _lagging(now: KilnNow, course: ScheduleProgress, step: Step, unit: Temperatu
     """A rated ramp that falls more and more behind its line, and will not be there in time."""
     rate, aim_c = rate_of(step.segment, step.from_c), expected_c(step, now.now_s)
     trend = course.trend
-    gained_k = trend.gained_k(2400.0)
+    gained_k = trend.gained_k(LAG_S)
     if not step.heating or rate is None or aim_c is None or gained_k is None:
         return _WELL
     lag_k, pace = aim_c - trend.level_c, gained_k * 1.5
-    if now.now_s - step.began_s < 2400.0 or pace > LAG_SHARE * rate:
+    if now.now_s - step.began_s < LAG_S or pace > LAG_SHARE * rate:
         return _WELL
     left_k = step.segment.target_c - step.segment.band_k - trend.level_c
     ends_s = now.now_s + left_k / max(pace, 1.0) * 3600.0
-    late = ends_s > course.due_s or pace < WEAK_SHARE * rate
+    late = ends_s > course.due_s or not course.usually_slow
     text = (
         f"rises only {show_rate(pace, unit)} where {show_rate(rate, unit)} is asked, and is "
         f"{show_difference(lag_k, unit)} behind {step.segment.name!r} at "
         f"{show_temperature(trend.level_c, unit)}. Too little heat: gas pressure, one burner or "
         "element out, or the door ajar."
     )
-    limit_k = max(LAG_K, 2.0 * step.segment.band_k)
+    limit_k = max(1.5 * LAG_K, LAG_BANDS * step.segment.band_k)
     return (lag_k - limit_k if late else _OFF, text, LOOK_COLD, 300.0)

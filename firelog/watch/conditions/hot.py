@@ -11,7 +11,13 @@ from firelog.say.numbers import show_difference, show_rate, show_temperature
 from firelog.schedule.plan.model import Schedule
 from firelog.schedule.plan.requirements import Ceiling, Ramp
 from firelog.units import TemperatureUnit
-from firelog.watch.conditions.advice import LOOK_COOLING, LOOK_FAST, LOOK_HOT, LOOK_PROGRAMME
+from firelog.watch.conditions.advice import (
+    LOOK_COOLING,
+    LOOK_FAST,
+    LOOK_HOT,
+    LOOK_PROGRAMME,
+    as_f_under_c,
+)
 from firelog.watch.conditions.condition import Condition
 from firelog.watch.conditions.thermocouples import blind_keys, leading, silence_key
 from firelog.watch.expect.due import expected_c, rate_of
@@ -94,13 +100,15 @@ def _above(
         elif now.now_s - step.began_s < 2700.0 and above_k < 2.0 * limit_k:
             delay_s = 1.5 * ABOVE_S
         remedy = LOOK_HOT if rising or above_k > 2.0 * limit_k else LOOK_PROGRAMME
+    why = as_f_under_c(course.trend.start_c, now.now_s) + why
     text = (
         f"{now.kiln} is too warm: {show_temperature(trend.level_c, unit)}, "
         f"{show_difference(above_k, unit)} above the aim of {step.segment.name!r}. {why}"
     )
     return Condition(
         f"{now.kiln}/above the aim", "above the aim", now.kiln, text, remedy, Priority.HIGH, excess,
-        8.0, delay_s, 600.0, blind_keys(now), group=f"{now.kiln}/hot",
+        8.0, delay_s, 600.0, (*blind_keys(now), f"{now.kiln}/swinging"),
+        group=f"{now.kiln}/hot",
     )  # fmt: skip
 
 
@@ -124,8 +132,8 @@ def _too_fast(
         excess = None if gained_k is None else min(2.0 * gained_k - limit, ahead_k - AHEAD_K)
     text = (
         f"{now.kiln} rises too fast: {show_rate(2.0 * (gained_k or 0.0), unit)}, where "
-        f"{show_rate(limit or 0.0, unit)} is the most for {step.segment.name!r}. The rate in the "
-        "programme, or the control?"
+        f"{show_rate(limit or 0.0, unit)} is the most for {step.segment.name!r}. "
+        f"{as_f_under_c(course.trend.start_c, now.now_s)}The rate in the programme, or the control?"
     )
     return Condition(
         f"{now.kiln}/too fast", "too fast", now.kiln, text, LOOK_FAST, Priority.HIGH, excess,

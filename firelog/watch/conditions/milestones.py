@@ -14,7 +14,7 @@ from firelog.watch.conditions.advice import LOOK_COLD, LOOK_PROGRAMME
 from firelog.watch.conditions.condition import Condition
 from firelog.watch.conditions.thermocouples import blind_keys
 from firelog.watch.expect.due import END_S, RAMP_S
-from firelog.watch.expect.place import Place
+from firelog.watch.expect.place import Place, swing_k
 from firelog.watch.facts import IdleKiln, KilnNow, ScheduleProgress
 
 HOT_C, WARMING_K = 250.0, 20.0
@@ -58,7 +58,9 @@ def _overdue(
             "the programme waits."
         )
         remedy = LOOK_COLD if step.heating else LOOK_PROGRAMME
-    excess = _OFF if place.complete else now.now_s - due_s
+    away_k = abs(course.trend.level_c - step.segment.target_c)
+    elsewhere = step.segment.is_hold and away_k > swing_k(step.segment)  # other alarms say that
+    excess = _OFF if place.complete or elsewhere else now.now_s - due_s
     return Condition(
         f"{now.kiln}/overdue", "overdue", now.kiln, text, remedy, Priority.HIGH, excess, 0.0, 120.0,
         600.0, blind_keys(now), group=f"{now.kiln}/cold",

@@ -102,10 +102,10 @@ def thermocouple_conditions(now: KilnNow) -> Iterator[Condition]:
     lead = leading(now)
     gone = [one for one in lead if _unusable(now, one)]
     blind = bool(lead) and len(gone) == len(lead)
-    names = ", ".join(one.name for one in gone)
+    names = ", ".join(f"{one.name} {_says(now, one)}" for one in gone)
     yield Condition(
         blind_key(now.kiln), "no usable temperature", now.kiln,
-        f"{now.kiln}: none of its temperatures can be used ({names}).",
+        f"{now.kiln}: none of its temperatures can be used: {names}.",
         "Look at the kiln; push the plugs home or put in the spare thermocouple.",
         Priority.HIGH, _blind(now, lead, blind=blind), on_s=60.0, off_s=30.0,
         under=(silence_key(now.kiln),),
@@ -115,6 +115,12 @@ def thermocouple_conditions(now: KilnNow) -> Iterator[Condition]:
         if channel.role not in _ONLY_NOW_AND_THEN:
             yield from _one(now, channel, covers if channel in lead else covers[:1])
     yield from _doubted(now, covers[:1])
+
+
+def _says(now: KilnNow, channel: ChannelNow) -> str:
+    if channel.quality in UNUSABLE:
+        return f"reads {channel.quality.word}"
+    return f"gave no reading for {show_duration(min(channel.usable_ago_s, now.now_s))}"
 
 
 def _blind(now: KilnNow, lead: tuple[ChannelNow, ...], *, blind: bool) -> float | None:

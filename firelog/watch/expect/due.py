@@ -16,11 +16,14 @@ from firelog.watch.expect.place import Place, Step
 BEGIN_S = 1800.0  # from the firing's begin to the first warmth
 WARM_K = 25.0
 RAMP_S, RAMP_SHARE = 2700.0, 0.40
-HOLD_S, HOLD_SHARE = 1500.0, 0.08
+HOLD_S, HOLD_SHARE = 1800.0, 0.08
 UNSETTLED_S = 5400.0  # a hold that has not come to rest yet
-FREE_S = 3 * 3600.0  # a ramp as fast as the kiln goes, where no past night tells how fast that is
+# A ramp as fast as the kiln goes, where no past night tells how fast that is.
+FREE_LEAST_S, FREE_K_PER_H, FREE_COOL_S = 1200.0, 350.0, 3 * 3600.0
+FREE_MARGIN_S = 1500.0
 COOL_SHARE = 1.0  # a shut kiln cools as it likes
 PAST_SHARE = 1.25
+SLOW = 1.2
 END_S = 4500.0  # after all is done somebody comes and ends it
 
 
@@ -74,7 +77,12 @@ def planned_s(step: Step, habits: Habits = NO_HABITS) -> float:
         planned = segment.hold_s or 0.0
     else:
         rate = rate_of(segment, step.from_c)
-        free_s = FREE_S if past_s is None else past_s
+        lowest_c = step.from_c if step.lowest_c is None else step.lowest_c
+        free_s = max(FREE_LEAST_S, (segment.target_c - lowest_c) / FREE_K_PER_H * 3600.0)
+        if not step.heating:
+            free_s = FREE_COOL_S
+        if past_s is not None:
+            free_s = past_s
         planned = free_s if rate is None else abs(segment.target_c - step.from_c) / rate * 3600.0
     return planned if past_s is None else max(planned, PAST_SHARE * past_s)
 
@@ -87,7 +95,16 @@ def due_s(step: Step, habits: Habits = NO_HABITS) -> float:
             return step.began_s + planned + UNSETTLED_S
         return step.settled_s + planned + max(HOLD_S, HOLD_SHARE * planned)
     share = RAMP_SHARE if step.heating else COOL_SHARE
-    return step.began_s + planned + max(RAMP_S, share * planned)
+    least_s = RAMP_S if rate_of(step.segment, step.from_c) is not None else FREE_MARGIN_S
+    return step.began_s + planned + max(least_s, share * planned)
+
+
+def usually_slow(step: Step, habits: Habits) -> bool:
+    """True where this kiln's other nights took much longer for a rated ramp than the plan gives."""
+    rate, past_s = rate_of(step.segment, step.from_c), habits.longest_s.get(step.number)
+    if rate is None or past_s is None:
+        return False
+    return past_s > SLOW * abs(step.segment.target_c - step.from_c) / rate * 3600.0
 
 
 def late_s(place: Place, level_c: float, now_s: float) -> float | None:

@@ -34,7 +34,8 @@ class Step:
 
     ``from_c`` is where it started. A ramp is done when its aim is reached, a hold when it has
     soaked as long as asked; ``settled_s``: when a hold had come to rest. ``left_s`` and ``left``:
-    since when, and to which side, a hold has been away from its level.
+    since when, and to which side, a hold has been away from its level. ``lowest_c``: how
+    cold a ramp that still runs has been, with its door open, say.
     """
 
     segment: Segment
@@ -44,6 +45,7 @@ class Step:
     done_s: float | None = None
     soaked_s: float = 0.0
     settled_s: float | None = None
+    lowest_c: float | None = None
     left_s: float | None = None
     left: Way | None = None
 
@@ -106,7 +108,7 @@ def _ramped(step: Step, t_s: np.ndarray, temp_c: np.ndarray, at: int) -> tuple[S
     for index in at + np.flatnonzero(there):
         if not _left_again(step, t_s, temp_c, int(index)):
             return replace(step, done_s=float(t_s[index])), int(index)
-    return step, None
+    return replace(step, lowest_c=float(temp_c[at:].min())), None
 
 
 def _left_again(step: Step, t_s: np.ndarray, temp_c: np.ndarray, at: int) -> bool:
@@ -153,7 +155,8 @@ def _held(
 
 def _settled_s(t_s: np.ndarray, off_k: np.ndarray, band_k: float) -> float | None:
     """Return when a hold was at its aim, or moved no more: a controller counts from there."""
-    there = np.abs(off_k) <= RESTS * band_k
+    up = off_k[0] < 0.0  # come to from below, or from above
+    there = off_k >= -RESTS * band_k if up else off_k <= RESTS * band_k
     back = np.searchsorted(t_s, t_s - RESTS_S, "right") - 1
     lasted = t_s - t_s[np.maximum(back, 0)] >= 0.8 * RESTS_S
     there |= (back >= 0) & lasted & (np.abs(off_k - off_k[np.maximum(back, 0)]) < RESTS_K)
@@ -175,8 +178,8 @@ def _left(
         for far, side in ((off_k > limit_k, "up"), (off_k < -limit_k, "down")):
             if far[-1]:
                 near = np.flatnonzero(~far)
-                first = at + (int(near[-1]) + 1 if len(near) else 0)
-                return first, side  # type: ignore[return-value]
+                begin = at + (int(near[-1]) + 1 if len(near) else 0)
+                return begin, side  # type: ignore[return-value]
         return None
     way_k = following.target_c - step.segment.target_c
     toward_k = min(limit_k, max(step.segment.band_k, LEAVES_K, 0.3 * abs(way_k)))

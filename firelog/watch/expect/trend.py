@@ -33,6 +33,12 @@ class Trend:
         """The present level [°C], NaN when nothing is known just now."""
         return self._level(len(self.t_s))
 
+    @cached_property
+    def start_c(self) -> float:
+        """Where it began [°C], NaN without a reading."""
+        known = self.temp_c[np.isfinite(self.temp_c)]
+        return float(np.median(known[:3])) if len(known) else float("nan")
+
     def level_at(self, t_s: float) -> float:
         """Return the level [°C] at an instant [s since the firing began]."""
         return self._level(int(np.searchsorted(self.t_s, t_s, "right")))

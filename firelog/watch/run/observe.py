@@ -35,7 +35,6 @@ from firelog.watch.run.progress import (
 )
 
 COURSE_S = 60.0
-DOUBTS_S = 120.0
 JUDGED_S = 300.0
 FIRINGS_S = 2.0
 BACK_S = 5.0  # how far before the newest reading a clock must be to have been set back
@@ -59,7 +58,6 @@ class _Kiln:
     past: KilnPast = NOTHING
     pace_s: float = 0.0
     doubts: tuple[Doubt, ...] = ()
-    doubted_s: float = -1e9
     completion: Completion | None = None
     completion_s: float = -1e9
     course: ScheduleProgress | None = None
@@ -194,9 +192,7 @@ class Observer:
             name: [replace(one, t_s=one.t_s - offset_s) for one in traces]
             for name, traces in near.items()
         }
-        if self._clock.steady_s() - kiln.doubted_s >= DOUBTS_S:
-            kiln.doubted_s = self._clock.steady_s()
-            kiln.doubts = doubts_of(kiln.schedule, buffers, neighbours, kiln.past)
+        kiln.doubts = doubts_of(kiln.schedule, buffers, neighbours, kiln.past, kiln.doubts)
         if kiln.schedule is None:
             return
         aim_c = aim_of(kiln.course, kiln.newest_s)

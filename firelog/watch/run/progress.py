@@ -11,7 +11,7 @@ from firelog.schedule.follow.segments import follow
 from firelog.schedule.forecast.finish import KilnHistory, Outlook, forecast
 from firelog.schedule.plan.model import ChannelTrace, Schedule
 from firelog.watch.diagnosis import believed, doubts_now
-from firelog.watch.expect.due import NO_HABITS, Habits, aim_now_c, due_s, late_s
+from firelog.watch.expect.due import NO_HABITS, Habits, aim_now_c, due_s, late_s, usually_slow
 from firelog.watch.expect.place import place_of
 from firelog.watch.expect.trend import trend_of
 from firelog.watch.facts import ChannelNow, ScheduleProgress
@@ -54,11 +54,11 @@ def doubts_of(
     buffers: Sequence[ChannelBuffer],
     neighbours: Mapping[str, Sequence[ChannelTrace]],
     past: KilnPast = NOTHING,
+    before: Sequence[Doubt] = (),
 ) -> tuple[Doubt, ...]:
     """Return what is not to be believed now of a kiln's own couples."""
     traces = [buffer.trace() for buffer in buffers if buffer.role == KILN]
-    unit = "C" if schedule is None else schedule.unit
-    return doubts_now(traces, schedule, neighbours, past.trust, unit)
+    return doubts_now(traces, schedule, neighbours, past.trust, before=before)
 
 
 def course_of(
@@ -91,6 +91,7 @@ def course_of(
         place,
         late_s(place, trend.level_c, now_s),
         due_s(place.now, past.habits),
+        usually_slow(place.now, past.habits),
     )
 
 

@@ -114,6 +114,7 @@ class RoundRunner:
                 if alarm.called_us is None
                 else at_s - seconds_since(alarm.called_us, now_us),
                 owed=alarm.state is AlarmState.UNACKNOWLEDGED and alarm.called_us is None,
+                returned_s=at_s if alarm.state is AlarmState.RETURNED else None,
                 until_s=None if until is None else at_s + seconds_since(now_us, until),
             )
         return StandingAlarms(found)
