@@ -139,7 +139,7 @@ def test_a_kiln_above_its_ceiling_calls_at_once() -> None:
     told = watched(scene, SHELL)
     too_hot = [(at_s, condition) for at_s, condition in told.calls if condition.kind == "too hot"]
     assert len(too_hot) == 1
-    assert "turn the heat off" in too_hot[0][1].remedy.lower()
+    assert "turn the heat off by hand" in too_hot[0][1].remedy
 
 
 @pytest.mark.parametrize("name", FAULTS)
@@ -189,20 +189,6 @@ def test_a_mould_heated_too_fast_is_called() -> None:
     assert 21_600.0 < called[0][0] < 26_000.0  # within the hour after six hours of drying
 
 
-@pytest.mark.parametrize(("digit_k", "frozen"), [(0.1, True), (1.0, False)])
-def test_a_channel_that_repeats_itself_is_frozen_only_if_it_used_to_flicker(
-    digit_k: float, frozen: bool
-) -> None:
-    """Ten minutes of one number: a fault at 0.1 K digits, nothing odd at whole degrees."""
-    dice, buffer = random.Random(1), ChannelBuffer("top", "kiln")
-    for second in range(600):
-        buffer.add(float(second), round(dice.gauss(870.0, 0.3) / digit_k) * digit_k, Quality.OK)
-    assert not buffer.frozen
-    for second in range(600, 1300):
-        buffer.add(float(second), 870.0, Quality.OK)
-    assert buffer.frozen is frozen
-
-
 def test_a_frozen_channel_is_called_once_and_by_its_name() -> None:
     """A logger that repeats one channel's last number while the others go on."""
     scene = Scene(shell_kiln(start_c=560.0), SHELL.segments)
@@ -218,8 +204,9 @@ def test_a_frozen_channel_is_called_once_and_by_its_name() -> None:
                 yield sample
 
     told = watched(scene, SHELL, samples=repeat())
-    assert "frozen" in told.kinds()
-    assert [s.text.split(":")[0] for _, s in told.calls if s.kind == "frozen"] == ["kiln bottom"]
+    (found,) = [one for _, one in told.calls if one.kind == "frozen"]
+    assert "kiln bottom" in found.text
+    assert "kiln top" not in found.text
 
 
 def test_one_column_that_is_missing_is_called_by_its_name() -> None:

@@ -34,8 +34,9 @@ def compose(alarm: StoredAlarm, attempt: Attempt, tz: tzinfo) -> tuple[str, str]
     again = attempt.number > 1
     where = f"{alarm.kiln}: " if alarm.kiln else ""
     title = f"{where}{alarm.kind}{', over' if over else ', still' if again else ''}"
-    lasted = show_duration(seconds_since(alarm.began_us, now_us))
-    lines = [alarm.text, f"Since {show_instant(alarm.began_us, tz)}, {lasted} ago."]
+    lasted_s = seconds_since(alarm.began_us, now_us)
+    ago = f", {show_duration(lasted_s)} ago" if lasted_s >= 60.0 else ""
+    lines = [alarm.text, f"Since {show_instant(alarm.began_us, tz)}{ago}."]
     held_s = seconds_since(call.made_us, now_us)
     if held_s > HELD_S:
         late = show_duration(held_s)

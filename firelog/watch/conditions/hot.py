@@ -66,8 +66,8 @@ def _too_hot(now: KilnNow, schedule: Schedule, unit: TemperatureUnit) -> Conditi
         mine_c = min(asked, default=fallback_c)
         if channel.temp_c - mine_c > worst:
             worst, limit_c, name = channel.temp_c - mine_c, mine_c, channel.name
-    over, limit = show_difference(worst, unit), show_temperature(limit_c, unit)
-    text = f"{now.kiln} is too hot: {name} is {over} above {limit}, the most allowed."
+    at, limit = show_temperature(limit_c + worst, unit), show_temperature(limit_c, unit)
+    text = f"{now.kiln} is too hot: {name} reads {at}, and {limit} is the most allowed."
     return Condition(
         f"{now.kiln}/too hot", "too hot", now.kiln, text, LOOK_HOT,
         Priority.HIGH, worst if name else None, deadband=10.0, on_s=60.0, off_s=300.0,
@@ -206,5 +206,5 @@ def _swinging(
         )
     return Condition(
         f"{now.kiln}/swinging", "swinging", now.kiln, text, LOOK_PROGRAMME, Priority.HIGH, excess,
-        5.0, 300.0, 900.0, blind_keys(now),
+        5.0, 300.0, 3600.0, blind_keys(now),
     )  # fmt: skip

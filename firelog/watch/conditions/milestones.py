@@ -63,7 +63,7 @@ def _overdue(
     excess = _OFF if place.complete or elsewhere else now.now_s - due_s
     return Condition(
         f"{now.kiln}/overdue", "overdue", now.kiln, text, remedy, Priority.HIGH, excess, 0.0, 120.0,
-        600.0, blind_keys(now), group=f"{now.kiln}/cold",
+        600.0, (*blind_keys(now), f"{now.kiln}/swinging"), group=f"{now.kiln}/cold",
     )  # fmt: skip
 
 

@@ -1,8 +1,8 @@
 """By when a step of the plan must have begun, been reached or been left. Pure.
 
 Margins lean to silence: a ramp may take 45 minutes or two fifths longer than planned before a
-person is asked to act, a hold half an hour; what this kiln took on other nights counts for more
-than the plan. Common practice, no source.
+person is asked to act, a hold a good third of an hour; what this kiln took on other nights counts
+for more than the plan. Common practice, no source.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from firelog.watch.expect.place import Place, Step
 BEGIN_S = 1800.0  # from the firing's begin to the first warmth
 WARM_K = 25.0
 RAMP_S, RAMP_SHARE = 2700.0, 0.40
-HOLD_S, HOLD_SHARE = 1800.0, 0.08
+HOLD_S, HOLD_SHARE = 1260.0, 0.08
 UNSETTLED_S = 5400.0  # a hold that has not come to rest yet
 # A ramp as fast as the kiln goes, where no past night tells how fast that is.
 FREE_LEAST_S, FREE_K_PER_H, FREE_COOL_S = 1200.0, 350.0, 3 * 3600.0

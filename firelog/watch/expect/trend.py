@@ -37,7 +37,7 @@ class Trend:
     def start_c(self) -> float:
         """Where it began [°C], NaN without a reading."""
         known = self.temp_c[np.isfinite(self.temp_c)]
-        return float(np.median(known[:3])) if len(known) else float("nan")
+        return float(known[0]) if len(known) else float("nan")
 
     def level_at(self, t_s: float) -> float:
         """Return the level [°C] at an instant [s since the firing began]."""

@@ -397,3 +397,59 @@ def test_a_firing_that_runs_is_shown_in_the_terminal(
     assert kiln["milestones"][0]["segment"] == "flash"
     shown = firelog("tonight")
     assert (shown.returncode, "NO NIGHT WATCH" in shown.stdout) == (1, True)
+
+
+def test_a_restart_while_mail_is_down_loses_no_call(kiln: Make, hands: Hands, inbox: Inbox) -> None:
+    """Mail is away for 150 s and the watch is killed at 70 s of it: the call comes within a minute.
+
+    What a watch that has just begun cannot tell yet ends no alarm.
+    """
+    inbox.down()
+    made = kiln(SILENT)
+    plan = WatchPlan((person("Ines", inbox.address("ines")),), escalate_s=3600.0)
+    first = RoundRunner(made.store, plan, hands.clock())
+    play_through(made, first, 300.0 + 40.0 + 70.0, lambda _: None)
+    assert not inbox.mails
+    second = RoundRunner(made.store, plan, hands.clock())  # the first is not stopped: kill -9
+
+    def mail(t_s: float) -> None:
+        if 490.0 <= t_s < 500.0:
+            inbox.up()
+
+    play_through(made, second, 620.0, mail)
+    assert len(inbox.mails) == 1
+    assert "could not be delivered until now; it still holds" in unfolded(inbox.mails[0][1])
+
+
+def test_a_reminder_carries_the_figures_of_now(kiln: Make, hands: Hands, inbox: Inbox) -> None:
+    """Silent for half a minute at the first call, for more than half an hour at the reminder."""
+    made = kiln(SILENT)
+    runner = RoundRunner(
+        made.store, WatchPlan((person("Ines", inbox.address("ines")),)), hands.clock()
+    )
+    play_through(made, runner, 300.0 + 40.0 + 1860.0, lambda _: None)
+    first, again = (unfolded(text) for _, text in inbox.mails[:2])
+    assert "no reading for 3" in first
+    assert "no reading for 31 min" in again or "no reading for 30 min" in again
+    assert "Alarm 1, call 2." in again
+
+
+def test_no_signed_link_is_kept_in_the_store(kiln: Make, hands: Hands, inbox: Inbox) -> None:
+    """The message has a link that acknowledges; whoever reads the store finds none."""
+    made = kiln(SILENT)
+    plan = WatchPlan((person("Ines", inbox.address("ines")),), address="https://kiln.heron.example")
+    runner = RoundRunner(made.store, plan, hands.clock())
+    play_through(made, runner, 420.0, lambda _: None)
+    assert "/seen/" in unfolded(inbox.mails[0][1])
+    assert all("/seen/" not in one.body for one in outbox.calls_for(made.store, range(1, 9)))
+
+
+def unfolded(mail: str) -> str:
+    """Return the text of a mail in one line, as it is read."""
+    from email import message_from_string
+
+    found = message_from_string(mail)
+    parts = [part for part in found.walk() if part.get_content_maintype() == "text"]
+    body = parts[0].get_payload(decode=True)
+    assert isinstance(body, bytes)
+    return " ".join(body.decode().split())

@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 
 from firelog.demo.pty_logger import PtyLogger
-from firelog.record import alarms
+from firelog.record import alarms, outbox
 from firelog.record.store import Store
 from firelog.units import iso_utc
 from firelog.watch.run.supervisor import Supervisor
@@ -161,6 +161,37 @@ def test_a_dead_collector_that_nobody_restarts_is_called_out(
     with Store.open(store) as opened:
         (one,) = alarms.standing(opened)
         assert (one.kind, one.firing) == ("no readings", "cup")
+
+
+@pytest.mark.slow
+def test_a_watch_killed_while_nothing_can_be_sent_delivers_after_its_restart(
+    house: tuple[Path, Path], hook: Hook
+) -> None:
+    """kill -9 of the watch, with the far end refusing: the next watch delivers that very call."""
+    pytest.importorskip("apprise")
+    _, store = house
+    hook.status = 503
+
+    def refused() -> bool:
+        with Store.open(store) as opened:
+            calls = outbox.open_calls(opened)
+            return bool(calls) and len(outbox.attempts(opened, calls[0].id)) > 0
+
+    with running(house, "collect") as collector:
+        with running(house, "watch", "run") as watch:
+            wait(lambda: newest_us(store) > 0, "a first reading")
+            collector.kill()
+            wait(refused, "a refused try")
+            watch.kill()
+        hook.posted.clear()
+        hook.status = 200
+        with running(house, "watch", "run"):
+            wait(lambda: bool(hook.posted), "the call after the restart")
+    with Store.open(store) as opened:
+        (one,) = alarms.standing(opened)
+        (call,) = outbox.calls_for(opened, [one.id])
+    assert call.outcome == "delivered"
+    assert f"Alarm {one.id}, call 1." in hook.posted[0]["message"]
 
 
 @pytest.mark.slow
