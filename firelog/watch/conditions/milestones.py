@@ -18,6 +18,7 @@ from firelog.watch.expect.place import Place, swing_k
 from firelog.watch.facts import IdleKiln, KilnNow, ScheduleProgress
 
 HOT_C, WARMING_K = 250.0, 20.0
+LEAVES_K = 4.0  # in ten minutes
 AFTER_S = 12 * 3600.0  # a kiln cools for so long after a firing
 _OFF = -1e9
 
@@ -59,12 +60,26 @@ def _overdue(
         )
         remedy = LOOK_COLD if step.heating else LOOK_PROGRAMME
     away_k = abs(course.trend.level_c - step.segment.target_c)
-    elsewhere = step.segment.is_hold and away_k > swing_k(step.segment)  # other alarms say that
+    # Away from its hold is what other alarms say; on its way to the next aim it leaves just now.
+    elsewhere = step.segment.is_hold and (away_k > swing_k(step.segment) or _leaving(now, course))
     excess = _OFF if place.complete or elsewhere else now.now_s - due_s
     return Condition(
         f"{now.kiln}/overdue", "overdue", now.kiln, text, remedy, Priority.HIGH, excess, 0.0, 120.0,
         600.0, (*blind_keys(now), f"{now.kiln}/swinging"), group=f"{now.kiln}/cold",
     )  # fmt: skip
+
+
+def _leaving(now: KilnNow, course: ScheduleProgress) -> bool:
+    """True where a hold's level begins to move towards the next aim."""
+    place, schedule = course.place, now.schedule
+    gained_k = course.trend.gained_k(600.0)
+    if place is None or schedule is None or gained_k is None:
+        return False
+    later = schedule.segments[place.now.number + 1 :]
+    if not later:
+        return False
+    way_k = later[0].target_c - place.now.segment.target_c
+    return abs(gained_k) > LEAVES_K and gained_k * way_k > 0.0
 
 
 def _not_ended(
