@@ -17,12 +17,13 @@ from firelog.watch.conditions.advice import LOOK_COLD, LOOK_PROGRAMME, as_c_unde
 from firelog.watch.conditions.condition import Condition
 from firelog.watch.conditions.thermocouples import blind_keys
 from firelog.watch.expect.due import BEGIN_S, WARM_K, expected_c, rate_of
-from firelog.watch.expect.place import OPEN_DOOR_S, Step, swing_k
+from firelog.watch.expect.place import Step, swing_k
 from firelog.watch.facts import KilnNow, ScheduleProgress
 
 STALL_S, STALL_SHARE, STALL_K = 1800.0, 0.2, 4.0
 FREE_STALL_S = 1200.0  # as fast as the kiln goes, and it does not go
 FALL_S, FALL_K = 900.0, 25.0
+LOADED_S = 1080.0  # a firing may begin with an open door
 BEHIND_K = 30.0
 VIOLENT_K = 60.0  # in some minutes: no shut kiln loses so much
 LAG_K = 40.0
@@ -85,10 +86,10 @@ def _not_begun(now: KilnNow, course: ScheduleProgress, step: Step, unit: Tempera
 def _falling(now: KilnNow, course: ScheduleProgress, step: Step, unit: TemperatureUnit) -> Found:
     """Down from where it was, though this step goes up or holds."""
     trend = course.trend
-    if _may_cool(step) or (step.number <= 1 and now.now_s < OPEN_DOOR_S):
+    if _may_cool(step) or (step.number <= 1 and now.now_s < LOADED_S):
         return _WELL
     fell_k = trend.fell_k(FALL_S)
-    down = (trend.gained_k(300.0) or 0.0) < -4.0
+    recovers = (trend.gained_k(300.0) or 0.0) > 2.0
     aim_c = step.segment.target_c
     limit_k = FALL_K
     if step.segment.is_hold:  # what is still above the hold's lower edge is a swing
@@ -108,7 +109,7 @@ def _falling(now: KilnNow, course: ScheduleProgress, step: Step, unit: Temperatu
     line_c = expected_c(step, now.now_s)
     if line_c is not None:  # a burner just lit shoots over and comes back to the plan
         fell_k = min(fell_k, line_c - BEHIND_K - trend.level_c + limit_k)
-    excess = fell_k - limit_k if down or fell_k > 2.0 * limit_k else min(fell_k - limit_k, -0.5)
+    excess = min(fell_k - limit_k, -0.5) if recovers else fell_k - limit_k
     return (excess, text, LOOK_COLD, 180.0)
 
 
