@@ -196,8 +196,8 @@ CASES = (
     ),
     Case(
         "door left open for 15 min",
-        "outside the band",
-        300.0,
+        "falling",
+        480.0,
         (_fault(Mishap.DOOR_OPEN, 3400.0),),
         until_s=5000.0,
     ),

@@ -23,7 +23,7 @@ from firelog.watch.facts import KilnNow, ScheduleProgress
 STALL_S, STALL_SHARE, STALL_K = 1800.0, 0.2, 4.0
 FREE_STALL_S = 1200.0  # as fast as the kiln goes, and it does not go
 FALL_S, FALL_K = 900.0, 25.0
-LOADED_S = 1080.0  # a firing may begin with an open door
+OPENED_S, LOADED_S = 660.0, 1080.0  # a firing may begin with an open door
 BEHIND_K = 30.0
 VIOLENT_K = 60.0  # in some minutes: no shut kiln loses so much
 LAG_K = 40.0
@@ -88,7 +88,8 @@ def _falling(now: KilnNow, course: ScheduleProgress, step: Step, unit: Temperatu
     trend = course.trend
     if _may_cool(step) or (step.number <= 1 and now.now_s < LOADED_S):
         return _WELL
-    fell_k = trend.fell_k(FALL_S)
+    # What a load took when the door was open is no fall of now.
+    fell_k = trend.fell_k(FALL_S if step.number > 1 else min(FALL_S, now.now_s - OPENED_S))
     recovers = (trend.gained_k(300.0) or 0.0) > 2.0
     aim_c = step.segment.target_c
     limit_k = FALL_K

@@ -185,7 +185,7 @@ def _cools_fast(
     )
     return Condition(
         f"{now.kiln}/cools too fast", "too fast", now.kiln, text, LOOK_COOLING, Priority.HIGH,
-        excess, 0.1 * limit, 120.0, 600.0, blind_keys(now), group=f"{now.kiln}/cooling",
+        excess, 0.1 * limit, 120.0, 600.0, blind_keys(now), group=f"{now.kiln}/cold",
     )  # fmt: skip
 
 

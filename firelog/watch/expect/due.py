@@ -16,10 +16,10 @@ from firelog.watch.expect.place import Place, Step
 BEGIN_S = 1800.0  # from the firing's begin to the first warmth
 WARM_K = 25.0
 RAMP_S, RAMP_SHARE = 2700.0, 0.40
-HOLD_S, HOLD_SHARE = 1260.0, 0.08
+HOLD_S, HOLD_SHARE = 1320.0, 0.18
 UNSETTLED_S = 5400.0  # a hold that has not come to rest yet
 # A ramp as fast as the kiln goes, where no past night tells how fast that is.
-FREE_LEAST_S, FREE_K_PER_H, FREE_COOL_S = 1200.0, 350.0, 3 * 3600.0
+FREE_LEAST_S, FREE_K_PER_H, FREE_COOL_S = 1200.0, 280.0, 3 * 3600.0
 FREE_MARGIN_S = 1500.0
 COOL_SHARE = 1.0  # a shut kiln cools as it likes
 PAST_SHARE = 1.25

@@ -68,7 +68,7 @@ def test_a_rated_ramp_is_due_by_its_rate_and_two_fifths() -> None:
 
 
 def test_a_hold_is_due_from_when_it_came_to_rest() -> None:
-    """At rest within 4.5 K of 870 °C at 8:27; two hours and 25 minutes later it should be left."""
+    """At rest within 4.5 K of 870 °C at 8:27; two hours and 22 minutes later it should be left."""
     due = due_s(placed(GOOD, 9.5).now)
     assert due == pytest.approx((8.45 + 2.0) * HOUR_S + HOLD_S, abs=300.0)
 
