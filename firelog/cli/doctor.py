@@ -52,7 +52,8 @@ def _calls(settings: Settings) -> list[HealthCheck]:
     """Look whether the alarms have a way out; nobody named is no fault, a wrong address is."""
     from firelog.intake.checkup import HealthCheck, Severity
     from firelog.watch.calls.delivery import check
-    from firelog.watch.plan import open_secrets, read_plan
+    from firelog.watch.exposure import open_secrets
+    from firelog.watch.plan import read_plan
 
     path = settings.foundry_path()
     people = () if path is None else read_plan(path).people

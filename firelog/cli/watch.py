@@ -264,7 +264,7 @@ def _plan(settings: Settings) -> WatchPlan:
 
 
 def _open_secrets(settings: Settings) -> list[str]:
-    from firelog.watch.plan import open_secrets
+    from firelog.watch.exposure import open_secrets
 
     path = settings.foundry_path()
     return [] if path is None else open_secrets(path)

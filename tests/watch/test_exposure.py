@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from firelog.watch.plan import open_secrets
+from firelog.watch.exposure import open_secrets
 from firelog.watch.run.heartbeat import HeartbeatHealth, read_health
 
 FOUNDRY = '[[person]]\nname = "Ines"\nways_file = "ines.ways"\n'
