@@ -15,12 +15,15 @@ from firelog.judge.trust.believable import doubts as trust_doubts
 from firelog.judge.trust.doubt import Doubt, Kind
 from firelog.judge.trust.moving import moving_doubts
 from firelog.judge.trust.wrong_unit import misread
+from firelog.say.durations import show_duration
 from firelog.schedule.plan.model import ChannelTrace, Schedule
 from firelog.watch.expect.trend import CELL_S
 
 COLD_C = 60.0  # a cold kiln on a coarse logger stands still by right
 NOW_S = 900.0  # a doubt that was over so long ago is history
 APART_NOW_K = 35.0  # a verdict may doubt less; nobody is woken for an uneven kiln
+SAME_K, FINE_K, HOT_C = 1e-6, 0.5, 100.0
+SAME_READINGS, SAME_S = 5, 1200.0
 ALIKE_K, MOVED_K = 40.0, 60.0
 _BLIND = (Kind.FROZEN, Kind.REVERSED, Kind.FALLEN, Kind.SWAPPED, Kind.UNIT)
 
@@ -46,7 +49,9 @@ def doubts_now(
     found = [*_swapped(live, neighbours)]
     found += [one for one in trust_doubts(live, schedule, past) if _holds(one, live, now_s)]
     if schedule is not None:
-        found += [d for one in live if (d := misread(one, schedule, unit)) is not None]
+        units = [d for one in live if (d := misread(one, schedule, unit)) is not None]
+        found += units if len(units) == len(live) else []  # one heading serves the whole file
+    found += [d for one in live if (d := _repeats(one)) is not None]
     still = {one.channel for one in found if one.kind in _BLIND}
     moving = [one for one in live if one.name not in still]
     found += moving_doubts(moving, unit)
@@ -97,6 +102,29 @@ def _holds(doubt: Doubt, traces: Sequence[ChannelTrace], now_s: float) -> bool:
         return True
     level_c = next(_level(one) for one in traces if one.name == doubt.channel)
     return level_c > COLD_C and now_s - doubt.to_s < NOW_S
+
+
+def _repeats(trace: ChannelTrace) -> Doubt | None:
+    """Return a doubt about a fine digit that has not moved for twenty minutes in a hot kiln.
+
+    The search that the verdicts stand on wants a channel's habit first; early in a night there is
+    none yet.
+    """
+    known = np.isfinite(trace.temp_c)
+    t_s, temp_c = trace.t_s[known], trace.temp_c[known]
+    steps_k = np.abs(np.diff(temp_c))
+    moved = np.flatnonzero(steps_k > SAME_K)
+    if not len(moved) or temp_c[-1] < HOT_C:
+        return None
+    last = int(moved[-1]) + 1
+    fine = float(np.min(steps_k[moved])) <= FINE_K
+    if not fine or len(temp_c) - last < SAME_READINGS or t_s[-1] - t_s[last] < SAME_S:
+        return None
+    why = (
+        f"{trace.name} repeats the same number to the last digit for "
+        f"{show_duration(float(t_s[-1] - t_s[last]))}: frozen, it no longer measures"
+    )
+    return Doubt(trace.name, trace.role, Kind.FROZEN, float(t_s[last]), float(t_s[-1]), why)
 
 
 def _apart_k(traces: Sequence[ChannelTrace], doubt: Doubt) -> float:

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pytest
 
-from firelog.alarm import AlarmState
+from firelog.alarm import AlarmState, Priority
 from firelog.demo.firesim import Fault, Mishap, Scene, SimulatedScan, play
 from firelog.demo.kilnsim import Furnace, block_kiln, melting_furnace, shell_kiln
 from firelog.readings import Quality
@@ -224,7 +224,8 @@ def test_one_column_that_is_missing_is_called_by_its_name() -> None:
         channels = tuple(channel_now(buffer, sample.t_s) for buffer in buffers)
         facts = Facts((KilnNow("k", "f", sample.t_s, None, channels),))
         one = next_round(standing, sample.t_s, conditions(facts))
-        standing, calls = one.standing, [*calls, *(condition.key for condition in one.calls)]
+        called = [condition for condition in one.calls if condition.priority > Priority.LOW]
+        standing, calls = one.standing, [*calls, *(condition.key for condition in called)]
         if sample.t_s > 1500.0:
             break
     assert calls == ["k/b/silent"]

@@ -24,10 +24,11 @@ STALL_S, STALL_SHARE, STALL_K = 1800.0, 0.2, 4.0
 FREE_STALL_S = 1200.0  # as fast as the kiln goes, and it does not go
 FALL_S, FALL_K = 900.0, 25.0
 OPENED_S, LOADED_S = 660.0, 1080.0  # a firing may begin with an open door
-BEHIND_K = 30.0
+BEHIND_K = 60.0  # behind its line a rated ramp must be as well: who lights by hand swings
 VIOLENT_K = 60.0  # in some minutes: no shut kiln loses so much
 LAG_K = 40.0
 LAG_S, LAG_SHARE, LAG_BANDS = 2400.0, 0.75, 2.5  # a pace seen for so long; how far behind
+COLD_C = 150.0  # hotter, a kiln was lit: it stands still
 _OFF = -1e9
 
 
@@ -74,7 +75,8 @@ def _not_begun(now: KilnNow, course: ScheduleProgress, step: Step, unit: Tempera
     missing_k = step.segment.target_c - level_c
     if not isfinite(warmed_k) or gained_k is None:
         return (None, "", LOOK_COLD, 0.0)
-    cold = warmed_k < WARM_K / 2.0 and gained_k < 4.0 and missing_k > 3.0 * step.segment.band_k
+    cold = level_c < COLD_C and warmed_k < WARM_K / 2.0 and gained_k < 4.0
+    cold = cold and missing_k > 3.0 * step.segment.band_k
     text = (
         f"has not begun: {show_temperature(level_c, unit)}, {show_duration(now.now_s)} after the "
         f"firing was begun, on the way to {show_temperature(step.segment.target_c, unit)}. "
