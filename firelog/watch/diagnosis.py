@@ -22,7 +22,7 @@ from firelog.watch.expect.trend import CELL_S
 COLD_C = 60.0  # a cold kiln on a coarse logger stands still by right
 NOW_S = 900.0  # a doubt that was over so long ago is history
 APART_NOW_K = 35.0  # a verdict may doubt less; nobody is woken for an uneven kiln
-SAME_K, FINE_K, HOT_C = 1e-6, 0.5, 100.0
+SAME_K, WHOLE, HOT_C = 1e-6, 0.02, 100.0
 SAME_READINGS, SAME_S = 5, 1200.0
 ALIKE_K, MOVED_K = 40.0, 60.0
 _BLIND = (Kind.FROZEN, Kind.REVERSED, Kind.FALLEN, Kind.SWAPPED, Kind.UNIT)
@@ -117,14 +117,20 @@ def _repeats(trace: ChannelTrace) -> Doubt | None:
     if not len(moved) or temp_c[-1] < HOT_C:
         return None
     last = int(moved[-1]) + 1
-    fine = float(np.min(steps_k[moved])) <= FINE_K
-    if not fine or len(temp_c) - last < SAME_READINGS or t_s[-1] - t_s[last] < SAME_S:
+    if _whole(temp_c[:last]) or _whole(1.8 * temp_c[:last] + 32.0):
+        return None  # whole degrees may well stand still
+    if len(temp_c) - last < SAME_READINGS or t_s[-1] - t_s[last] < SAME_S:
         return None
     why = (
         f"{trace.name} repeats the same number to the last digit for "
         f"{show_duration(float(t_s[-1] - t_s[last]))}: frozen, it no longer measures"
     )
     return Doubt(trace.name, trace.role, Kind.FROZEN, float(t_s[last]), float(t_s[-1]), why)
+
+
+def _whole(values: np.ndarray) -> bool:
+    """True where nearly all values are whole numbers."""
+    return len(values) > 0 and float(np.mean(np.abs(values - np.round(values)) < WHOLE)) > 0.9
 
 
 def _apart_k(traces: Sequence[ChannelTrace], doubt: Doubt) -> float:

@@ -117,3 +117,16 @@ def test_a_kiln_still_warm_is_no_wrong_unit() -> None:
     """It begins at 68 °C as °F would, and then does what is asked."""
     warm = ((0.0, 68.0), (8.02, 870.0), (10.2, 870.0))
     assert all(_doubt(trace(warm, hours)) is None for hours in (1.0, 4.0, 9.0))
+
+
+@pytest.mark.parametrize(("digit_k", "frozen"), [(0.25, True), (1.0, False), (5.0 / 9.0, False)])
+def test_a_couple_that_stands_still_to_a_fine_digit_is_frozen(digit_k: float, frozen: bool) -> None:
+    """Half an hour of one number: a fault at quarter degrees, nothing odd at whole °C or °F."""
+    top = trace(GOOD, 3.0, every_s=60.0)
+    shown = np.round((top.temp_c - 32.0 / -1.8) / digit_k) * digit_k + 32.0 / -1.8
+    if digit_k == 1.0:
+        shown = np.round(top.temp_c)
+    since = int(np.searchsorted(top.t_s, 2.5 * 3600.0))
+    shown[since:] = shown[since]
+    found = [one.kind for one in doubts_now([changed(top, "top", shown)], None, {})]
+    assert (Kind.FROZEN in found) is frozen

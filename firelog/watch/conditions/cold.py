@@ -162,7 +162,7 @@ def _stalled(now: KilnNow, course: ScheduleProgress, step: Step, unit: Temperatu
     line_c = expected_c(step, now.now_s)
     if step.segment.is_hold or not step.heating or now.now_s - step.began_s < over_s:
         return _WELL
-    if line_c is not None and line_c - trend.level_c < LAG_K:
+    if line_c is not None and line_c - trend.level_c < BEHIND_K:
         return _WELL  # ahead of its plan it may wait
     gained_k = trend.gained_k(over_s)
     if gained_k is None:
