@@ -24,7 +24,7 @@ STALL_S, STALL_SHARE, STALL_K = 1800.0, 0.2, 4.0
 FREE_STALL_S = 1200.0  # as fast as the kiln goes, and it does not go
 FALL_S, FALL_K = 900.0, 25.0
 OPENED_S, LOADED_S = 660.0, 1080.0  # a firing may begin with an open door
-BEHIND_K = 60.0  # behind its line a rated ramp must be as well: who lights by hand swings
+LIT_S, LIT_K = 5400.0, 60.0  # who lights by hand swings at first, to either side of the plan
 VIOLENT_K = 60.0  # in some minutes: no shut kiln loses so much
 LAG_K = 40.0
 LAG_S, LAG_SHARE, LAG_BANDS = 2400.0, 0.75, 2.5  # a pace seen for so long; how far behind
@@ -111,9 +111,15 @@ def _falling(now: KilnNow, course: ScheduleProgress, step: Step, unit: Temperatu
     )
     line_c = expected_c(step, now.now_s)
     if line_c is not None:  # a burner just lit shoots over and comes back to the plan
-        fell_k = min(fell_k, line_c - BEHIND_K - trend.level_c + limit_k)
+        fell_k = min(fell_k, line_c - _behind_k(now, step) - trend.level_c + limit_k)
     excess = min(fell_k - limit_k, -0.5) if recovers else fell_k - limit_k
     return (excess, text, LOOK_COLD, 180.0)
+
+
+def _behind_k(now: KilnNow, step: Step) -> float:
+    """Return how far [K] behind its line a rated ramp must be, beside whatever it does."""
+    just_lit = step.number == 0 and now.now_s < LIT_S
+    return LIT_K if just_lit else LAG_K
 
 
 def _may_cool(step: Step) -> bool:
@@ -162,7 +168,7 @@ def _stalled(now: KilnNow, course: ScheduleProgress, step: Step, unit: Temperatu
     line_c = expected_c(step, now.now_s)
     if step.segment.is_hold or not step.heating or now.now_s - step.began_s < over_s:
         return _WELL
-    if line_c is not None and line_c - trend.level_c < BEHIND_K:
+    if line_c is not None and line_c - trend.level_c < _behind_k(now, step):
         return _WELL  # ahead of its plan it may wait
     gained_k = trend.gained_k(over_s)
     if gained_k is None:
