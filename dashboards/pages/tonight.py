@@ -24,6 +24,7 @@ from firelog.watch.run.tonight import (
     health,
     milestone,
     newest_ago_s,
+    stale,
     watch_words,
     where,
 )

@@ -96,6 +96,8 @@ def _holds(doubt: Doubt, traces: Sequence[ChannelTrace], now_s: float) -> bool:
     """True for what is the case now and is told of by no other search here."""
     if doubt.kind is Kind.UNIT:
         return bool(doubt.others) or "throughout" in doubt.why  # against a neighbour, not the plan
+    if doubt.kind is Kind.STEP:
+        return False  # a verdict's matter: by night a door may have done it
     if doubt.kind is Kind.APART:
         return _apart_k(traces, doubt) > APART_NOW_K
     if doubt.kind is not Kind.FROZEN:

@@ -11,7 +11,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from firelog.judge.trust.apart import UNEVEN_K, Calm, on_cells
+from firelog.judge.trust.apart import UNEVEN_K
+from firelog.judge.trust.cells import Cells, on_cells
 from firelog.judge.trust.doubt import Doubt, Kind
 from firelog.readings import FloatArray
 from firelog.say.durations import show_duration
@@ -87,7 +88,7 @@ def _reversed(
     return ""
 
 
-def _fallen(grid: Calm, row: int, middle: FloatArray, rest: str, unit: TemperatureUnit) -> str:
+def _fallen(grid: Cells, row: int, middle: FloatArray, rest: str, unit: TemperatureUnit) -> str:
     both = np.isfinite(grid.temp_c[row]) & np.isfinite(middle)
     own, middle, t_s = grid.temp_c[row][both], middle[both], grid.t_s[both]
     found = None
@@ -122,7 +123,7 @@ def _alone(trace: ChannelTrace, unit: TemperatureUnit) -> list[Doubt]:
     return [Doubt(trace.name, trace.role, Kind.REVERSED, float(trace.t_s[0]), np.inf, why)]
 
 
-def _left_behind(grid: Calm, role: str, unit: TemperatureUnit) -> list[Doubt]:
+def _left_behind(grid: Cells, role: str, unit: TemperatureUnit) -> list[Doubt]:
     """Return both couples of the pair that stands farthest apart, where no kiln is so uneven."""
     cells = max(2, round(LASTING_S / grid.cell_s))
     recent = grid.temp_c[:, -cells:]
