@@ -66,13 +66,16 @@ class Series:
         return float(np.median(np.diff(self.t_s[:1000]))) if len(self.t_s) > 2 else 0.0
 
     @cached_property
+    def _whole(self) -> dict[float, FloatArray]:
+        return {}
+
+    @cached_property
     def _means(self) -> dict[float, tuple[FloatArray, float]]:
         return {}
 
     def calm_c(self, at: slice) -> FloatArray:
         """Return the temperatures [°C] of a slice, averaged over 30 s where they come faster."""
-        mean_c = self.averaged(CALM_S)[0][at]
-        return np.where(np.isfinite(mean_c), mean_c, self.temp_c[at])
+        return self._filled(CALM_S)[at]
 
     def quiet_c(self, at: slice) -> tuple[FloatArray, float]:
         """Return temperatures [°C] of a slice, averaged till noise matters little, and U of noise.
@@ -88,12 +91,18 @@ class Series:
         if left_k <= little_k:
             return calm_c, 0.0
         for over_s in QUIET_S:
-            mean_c, count = self.averaged(over_s)
-            left_k = 2.0 * self.noise_k / float(np.sqrt(count))
-            calm_c = np.where(np.isfinite(mean_c[at]), mean_c[at], self.temp_c[at])
+            calm_c = self._filled(over_s)[at]
+            left_k = 2.0 * self.noise_k / float(np.sqrt(self.averaged(over_s)[1]))
             if left_k <= little_k:
                 return calm_c, 0.0
         return calm_c, left_k
+
+    def _filled(self, over_s: float) -> FloatArray:
+        """Return means [°C] over ``over_s`` [s], at ends and beside holes the reading."""
+        if over_s not in self._whole:
+            mean_c = self.averaged(over_s)[0]
+            self._whole[over_s] = np.where(np.isfinite(mean_c), mean_c, self.temp_c)
+        return self._whole[over_s]
 
     def averaged(self, over_s: float) -> tuple[FloatArray, float]:
         """Return means [°C] over ``over_s`` [s] around each reading, and the readings in each.

@@ -32,6 +32,48 @@ def test_e119_points_lie_on_the_plan(minutes, temp_c):
     assert float(target_c(plan, minutes * 60.0)) == pytest.approx(temp_c, abs=1e-9)
 
 
+def logged(file: Path) -> list[tuple[str, np.ndarray, np.ndarray]]:
+    """Return name, instants [s] and °C of every temperature channel, read by pandas alone."""
+    frame = pd.read_csv(file, skiprows=[1])
+    units = pd.read_csv(file, nrows=1).iloc[0]
+    names = [name for name in frame.columns if units[name] == "C"]
+    t_s = frame["Time"].to_numpy(float)
+    return [(name, t_s, frame[name].to_numpy(float)) for name in names]
+
+
+@pytest.mark.skipif(not NIST.exists(), reason="open data not here; set FIRELOG_OPEN_DATA")
+@pytest.mark.parametrize("file", ["nist_e119_compartment_test_1.csv", "delco_trainers_test_2.csv"])
+@pytest.mark.parametrize("curve", ["E119", "ISO 834"])
+def test_every_channel_of_open_logs_stands_to_the_curves_as_pandas_finds(file, curve):
+    """Each channel alone, at 5, 10, 30 and 60 min: highest so far, guarded by U of 8 K, three ways.
+
+    Data: NIST and Delco tests, NIST Fire Research Division's experimental database, public domain.
+    """
+    points = {"E119": E119_POINTS[:4], "ISO 834": [(m, iso834_c(m)) for m in (5, 10, 30, 60)]}
+    rules = "".join(
+        f'[[require]]\nname = "{m}"\nkind = "reach"\ntemperature = {c:.4f}\nwithin = "{m} min"\n'
+        for m, c in points[curve]
+    )
+    head = 'title = "t"\nstart = 20\nlongest_gap = "1 h"\n[[segment]]\nname = "up"\nto = 1100\n'
+    plan = parse_schedule(f"{head}{rules}")
+    told = set()
+    for name, t_s, temp_c in logged(OPEN_DATA / file):
+        quality = np.where(np.isfinite(temp_c), Quality.OK, Quality.MISSING).astype(np.uint8)
+        trace = ChannelTrace(name, "kiln", t_s, temp_c, np.full(len(t_s), 8.0), quality)
+        if not np.isfinite(temp_c).any():
+            continue
+        series = pd.Series(temp_c, index=t_s).dropna()
+        for check, (minutes, asked_c) in zip(
+            judge(plan, [trace]).checks, points[curve], strict=True
+        ):
+            highest_c = series.loc[: minutes * 60.0].max()
+            if abs(highest_c - asked_c) < 2.0 * 8.0:  # where noise and spikes may decide
+                continue
+            assert check.verdict is (Verdict.PASS if highest_c > asked_c else Verdict.FAIL), name
+            told.add((check.verdict, minutes))
+    assert len(told) >= 2
+
+
 @pytest.mark.skipif(not NIST.exists(), reason="open data not here; set FIRELOG_OPEN_DATA")
 def test_nist_compartment_misses_e119_by_what_pandas_reads_from_the_file():
     """NIST's compartment test 1 fails ASTM E119; measured values equal pandas' own.

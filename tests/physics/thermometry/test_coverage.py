@@ -7,7 +7,12 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from firelog.physics.thermometry.uncertainty import MeasurementChain, allowed_for, expanded_k
+from firelog.physics.thermometry.uncertainty import (
+    MeasurementChain,
+    allowed_for,
+    expanded_k,
+    not_counted,
+)
 
 DRAWS = 200_000
 # Half-widths at 500, 900 and 1100 °C, written out from the printed tables: IEC 60584-1:2013 (K
@@ -18,6 +23,8 @@ COUPLES = {
     "K 2 at 900": ("K", "IEC", "2", 900.0, 6.75, 40.5 / 40.0),
     "S 2 at 900": ("S", "IEC", "2", 900.0, 2.25, 6.0 / 11.2),
     "S 2 at 1100": ("S", "IEC", "2", 1100.0, 2.75, 6.0 / 11.8),
+    "S 1 at 1100": ("S", "IEC", "1", 1100.0, 1.00, 6.0 / 11.8),
+    "R 2 at 1100": ("R", "IEC", "2", 1100.0, 2.75, 5.9 / 13.6),
     "K special at 1230": ("K", "ASTM", "special", 1230.0, 4.92, 40.5 / 36.6),
 }
 CABLE_K, IMMERSION_K, LOGGER_K, DRIFT_K = 2.5, 3.0, 0.5, 2.5
@@ -49,6 +56,19 @@ def test_all_terms_stated_are_covered_95_times_in_100(name: str) -> None:
     }  # fmt: skip
     error_k = drawn(name, lambda rng: rng.uniform(-DRIFT_K, DRIFT_K, DRAWS))
     assert 0.93 <= covered(chain(name, **stated), COUPLES[name][3], error_k) <= 0.97
+
+
+@pytest.mark.parametrize("name", COUPLES)
+def test_a_drift_that_only_reads_low_is_covered_where_it_is_stated(name: str) -> None:
+    """0 to 5 K low, stated as 5: its mean square is that of ± 5 K, so 93 to 97.5 %.
+
+    Where nobody stated it, what U covers of it is said: 80 % or more, and drift not counted.
+    """
+    error_k = drawn(name, lambda rng: rng.uniform(-5.0, 0.0, DRAWS))
+    stated = {"cable_k": CABLE_K, "immersion_k": IMMERSION_K, "logger_k": LOGGER_K, "drift_k": 5.0}
+    assert 0.93 <= covered(chain(name, **stated), COUPLES[name][3], error_k) <= 0.975
+    assert covered(chain(name), COUPLES[name][3], error_k) >= 0.80
+    assert any("drift" in one for one in not_counted(chain(name)))
 
 
 @pytest.mark.parametrize("name", COUPLES)
