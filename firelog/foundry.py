@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
 from typing import Any, cast
 
@@ -27,6 +28,8 @@ from firelog.units import (
 DATE_ORDERS = ("day-first", "month-first")
 LETTERS = ("A", "B", "C", "E", "J", "K", "N", "R", "S", "T")
 _CLASSES = {"IEC": ("1", "2", "3"), "ASTM": ("standard", "special")}
+LEAST_PLACES = 3
+FARTHEST_PLACE_K = 150.0  # farther apart is no kiln to cast from: common practice, no source
 MEASUREMENT_KEYS = ("cold_junction", "cable", "digit", "drift", "immersion", "logger")
 
 
@@ -58,6 +61,19 @@ class SourceSpec:
 
 
 @dataclass(frozen=True)
+class SurveySpec:
+    """A survey of a kiln on a day: how far each place stood from the mean of its couples [K].
+
+    ``day`` is an ISO date. The places were measured by couples hidden in turn, or by one carried
+    from place to place, with the kiln holding as it does when moulds are in it.
+    """
+
+    kiln: str
+    day: str
+    places_k: dict[str, float]
+
+
+@dataclass(frozen=True)
 class FoundryFile:
     """The whole file: name, how temperatures and times are shown, channels, sources."""
 
@@ -67,6 +83,7 @@ class FoundryFile:
     unit: TemperatureUnit = "C"
     channels: tuple[ChannelSpec, ...] = ()
     sources: tuple[SourceSpec, ...] = ()
+    surveys: tuple[SurveySpec, ...] = ()
     store: str | None = None
     calibrate_every_s: float = 365 * 86400.0
     weight: WeightUnit | None = None
@@ -86,6 +103,7 @@ _TOP_KEYS = (
     "signatures",
     "channel",
     "source",
+    "survey",
     "columns",  # read by firelog.intake.file.choice
     "watch",  # these three are read by firelog.watch.plan
     "person",
@@ -121,6 +139,8 @@ def _foundry(table: TomlTable) -> FoundryFile:
     _no_twins(table, "channel", [f"{c.kiln} / {c.name}" for c in channels])
     sources = tuple(_source(entry) for entry in table.tables("source"))
     _no_twins(table, "source", [source.name for source in sources])
+    surveys = tuple(_survey(entry, unit) for entry in table.tables("survey"))
+    _no_twins(table, "survey", [f"{one.kiln} / {one.day}" for one in surveys])
     return FoundryFile(
         name=table.get("name", tomlfile.text, "our foundry"),
         timezone=table.get("timezone", _zone_name, "UTC"),
@@ -128,6 +148,7 @@ def _foundry(table: TomlTable) -> FoundryFile:
         unit=unit,
         channels=channels,
         sources=sources,
+        surveys=surveys,
         store=table.get("store", tomlfile.text, None),
         calibrate_every_s=table.get("calibrate_every", parse_duration, 365 * 86400.0),
         weight=cast(WeightUnit | None, table.get("weight", tomlfile.choice(WEIGHT_UNITS), None)),
@@ -174,6 +195,36 @@ def _measurement(table: TomlTable, unit: TemperatureUnit) -> dict[str, Any]:
     if table.has("cable_class"):
         measurement["cable_class"] = table.need("cable_class", _class_name)
     return measurement
+
+
+def _survey(table: TomlTable, unit: TemperatureUnit) -> SurveySpec:
+    table.only(("kiln", "date", "places"))
+    places = table.need("places", _options)
+    if len(places) < LEAST_PLACES:
+        raise table.fail(
+            f"a survey of {len(places)} places says little; give {LEAST_PLACES} or more, such as "
+            'places = { "left shelf" = -12, door = "-20 K", back = 3 }',
+            "places",
+        )
+    try:
+        off_k = {name: parse_difference(value, unit) for name, value in places.items()}
+    except InputError as error:
+        raise table.fail(str(error), "places") from error
+    for name, value in off_k.items():
+        if abs(value) > FARTHEST_PLACE_K:
+            raise table.fail(
+                f"{name!r} is {value:.0f} K from the kiln's couples; write how far each place "
+                "stood from their mean, not its temperature",
+                "places",
+            )
+    return SurveySpec(table.need("kiln", tomlfile.text), table.need("date", _day), off_k)
+
+
+def _day(value: Any) -> str:
+    try:
+        return date.fromisoformat(str(value)).isoformat()
+    except ValueError:
+        raise InputError(f"{value!r} is no day; write 2026-03-01") from None
 
 
 def _source(table: TomlTable) -> SourceSpec:

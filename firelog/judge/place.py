@@ -2,13 +2,15 @@
 
 A mould stands where no thermocouple is. What the kiln does there is learnt from its own couples:
 each is left out in turn and compared with the mean of the others, tonight and in earlier firings.
-With few couples what such kilns are like stands beside what they say.
+With few couples what such kilns are like stands beside what they say. A kiln that was surveyed,
+with couples hidden in turn or one carried about, is known better: then its places say it.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from datetime import date
 
 import numpy as np
 
@@ -19,8 +21,10 @@ from firelog.judge.trust.cells import HOT_C, Cells, on_cells
 from firelog.judge.trust.frozen import frozen
 from firelog.readings import FloatArray, Role
 from firelog.record.rows import Firing
+from firelog.record.stated import surveys_of
 from firelog.record.store import Store
 from firelog.schedule.plan.model import ChannelTrace
+from firelog.units import us_to_datetime
 
 DEFAULT_K = 14.0  # class 5 of AMS2750: ± 14 °C (as printed in vendors' tables), taken as k = 2
 DEFAULT_WEIGHS = 2  # as many degrees of freedom as three couples; common practice, no source
@@ -70,6 +74,37 @@ def place_k(missed_k: float, couples: int) -> float:
     return _t(free) * math.sqrt(square * (1.0 + 1.0 / couples))
 
 
+def surveyed_k(off_k: Sequence[float]) -> float:
+    """Return U [K] (95 %) of a place, from how far surveyed places stood from the couples [K].
+
+    The mean of the places may be off that of the couples, and nobody corrects for it, so it is
+    added; a further place lies within the prediction interval of those that were measured.
+
+    Source: prediction interval of one more normal value (any handbook of statistics); a bias left
+    uncorrected is added to U: GUM, JCGM 100:2008, F.2.4.5 (clause from memory).
+
+    >>> round(surveyed_k([-10.0, 0.0, 10.0, 0.0]), 1)  # s = 8.2 K, t(3) = 3.18, √1.25
+    29.0
+    """
+    off = np.asarray(off_k, dtype=np.float64)
+    spread_k = float(off.std(ddof=1))
+    bias_k = abs(float(off.mean()))
+    return bias_k + _t(len(off) - 1) * spread_k * math.sqrt(1.0 + 1.0 / len(off))
+
+
+def _survey(store: Store, firing: Firing) -> list[float] | None:
+    """Return the kiln's newest survey up to the firing's day [K]; None without, or too old."""
+    day = us_to_datetime(firing.began_us).date()
+    known = [one for one in surveys_of(store, firing.kiln) if date.fromisoformat(one) <= day]
+    if not known:
+        return None
+    newest = max(known)
+    interval_s = float(store.setting("calibrate_every_s", "31536000"))
+    if (day - date.fromisoformat(newest)).total_seconds() > interval_s:
+        return None
+    return list(surveys_of(store, firing.kiln)[newest].values())
+
+
 def _t(free: int) -> float:
     return _T[free - 1] if free <= len(_T) else 2.05
 
@@ -77,9 +112,13 @@ def _t(free: int) -> float:
 def place_of(store: Store, firing: Firing, kiln: Sequence[ChannelTrace]) -> float:
     """Return U [K] of a place in the kiln at the end of its couples' traces, learnt from them all.
 
-    The worse of now (the last ten minutes) and what its earlier calm hot hours showed counts:
-    common practice, no source.
+    A survey entered in the foundry file, no older than the calibration interval, counts before all
+    else. Without one, the worse of now (the last ten minutes) and what its earlier calm hot hours
+    showed: common practice, no source.
     """
+    surveyed = _survey(store, firing)
+    if surveyed is not None:
+        return surveyed_k(surveyed)
     live = [one for one in kiln if np.isfinite(one.temp_c).any()]
     if len(live) < 2:
         return place_k(0.0, len(live))

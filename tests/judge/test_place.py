@@ -9,8 +9,11 @@ import pandas as pd
 import pytest
 from scipy.stats import t as student  # type: ignore[import-untyped]
 
+from firelog.errors import InputError
+from firelog.foundry import parse_foundry
 from firelog.judge import place
-from firelog.judge.place import left_out_k, place_k
+from firelog.judge.place import left_out_k, place_k, surveyed_k
+from firelog.record.stated import keep_settings
 from firelog.record.store import Store
 from tests.judge.nights import night, read, write
 
@@ -86,3 +89,57 @@ def test_a_kilns_past_widens_the_place(tmp_path: Path) -> None:
     assert alone_k < 2.0
     # steps of 17.4 K: s = 22.5 K, times t(3) = 3.18 and √1.25: 80 K
     assert known_k == pytest.approx(80.0, rel=0.05)
+
+
+SURVEY = """
+unit = "C"
+[[survey]]
+kiln = "kiln one"
+date = "{}"
+places = {{ left = -12, right = 8, door = "-20 K", back = 3, middle = 6 }}
+"""
+
+
+def test_a_survey_of_the_kiln_says_its_places(tmp_path: Path) -> None:
+    """Five places, mean −3 K, s = 12.5 K: 3 + 2.776·12.5·√1.2 = 41 K; not before, nor too old."""
+    off_k = np.array([-12.0, 8.0, -20.0, 3.0, 6.0])
+    by_hand_k = abs(off_k.mean()) + student.ppf(0.975, 4) * off_k.std(ddof=1) * np.sqrt(1.2)
+    t_s, level = night(every_s=60.0)
+    for folder, day, counts in (
+        ("a", "2026-02-20", True), ("b", "2026-04-01", False), ("c", "2024-12-01", False),
+    ):  # fmt: skip
+        (tmp_path / folder).mkdir()
+        with Store.open(tmp_path / folder / "s", write=True) as store:
+            write(store, "tonight", t_s, {name: read(level, seed=n) for n, name in enumerate("ab")})
+            firing = store.firing("tonight")
+            traces = place.kiln_traces(store, firing)
+            learnt_k = place.place_of(store, firing, traces)
+            keep_settings(store, parse_foundry(SURVEY.format(day)))
+            found_k = place.place_of(store, firing, traces)
+        assert found_k == pytest.approx(by_hand_k if counts else learnt_k, rel=1e-3)
+
+
+@pytest.mark.parametrize("count", [3, 5, 9])
+def test_surveyed_kilns_are_covered(count: int) -> None:
+    """Places drawn with σ 9 K about a mean 5 K off the couples': 94 to 99.9 % within U."""
+    rng = np.random.default_rng(count)
+    inside = []
+    for _ in range(4000):
+        drawn = rng.normal(5.0, 9.0, count + 1)
+        inside.append(abs(drawn[0]) <= surveyed_k(drawn[1:]))
+    assert 0.94 <= np.mean(inside) <= 0.999
+
+
+@pytest.mark.parametrize(
+    ("places", "said"),
+    [
+        ("{ a = 1, b = 2 }", "2 places"),
+        ("{ a = 870, b = 861, c = 880 }", "not its temperature"),
+        ('{ a = "warm", b = 2, c = 3 }', "warm"),
+    ],
+)
+def test_what_is_no_survey_is_refused(places: str, said: str) -> None:
+    """Too few places, temperatures in place of differences, and words are named with the line."""
+    text = f'[[survey]]\nkiln = "k"\ndate = "2026-03-01"\nplaces = {places}\n'
+    with pytest.raises(InputError, match=said):
+        parse_foundry(text)
