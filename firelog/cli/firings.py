@@ -99,8 +99,6 @@ def add(
 @pass_settings
 def end(settings: Settings, name: str, ended: str | None, *, insist: bool) -> None:
     """End the firing NAME and keep its verdict."""
-    from dataclasses import replace
-
     from firelog.cli.clock import instant_or_now, now_us
     from firelog.cli.entry import who_by
     from firelog.errors import InputError
@@ -122,9 +120,9 @@ def end(settings: Settings, name: str, ended: str | None, *, insist: bool) -> No
                 f'`firelog firings edit "{name}" --ended ... --why ...`'
             )
         guards.span(known.began_us, ended_us, repr(name))
-        if end_is_the_logs(store, replace(known, ended_us=ended_us)):
-            ended_us += 1  # noted at that very reading: not the log's own end
         if from_log:
+            if ended_us == known.ended_us:
+                ended_us += 1  # noted at that very reading: no longer the log's own end
             why = "the end was that of the log; this is when it was noted to end"
             corrections.edit(
                 store, "firing", known.id, {"ended_us": ended_us}, who=who_by(None), why=why
