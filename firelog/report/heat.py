@@ -146,7 +146,9 @@ def _named_facts(found: HeatAssessment, how: Reader) -> tuple[tuple[str, str], .
     heat = found.heat
     weighs = f", weighs {show_weight(heat.crucible_kg, how.weight)}" if heat.crucible_kg else ""
     began = f"{day(heat.began_us, how)}, {clock(heat.began_us, how)}"
-    lifted = "not noted" if heat.lifted_us is None else exact_clock(heat.lifted_us, how)
+    lifted = "not noted"
+    if heat.lifted_us is not None:
+        lifted = _sure(heat.lifted_us, heat.lifted_within_s, how)
     return named(
         ("Furnace", heat.furnace),
         ("Alloy", f"{found.card.name}, {found.card.title}"),
@@ -195,6 +197,7 @@ def _all_pours(report: HeatReport) -> Section:
     rows = []
     for one in report.assessment.pours:
         pour, sure = one.pour, f"± {show_exact_duration(one.pour.within_s)}"
+        out_sure = f"± {show_exact_duration(pour.out_within_s)}"
         out = "not noted" if pour.out_us is None else exact_clock(pour.out_us, how)
         ended = "" if pour.ended_us is None else f" to {exact_clock(pour.ended_us, how)}"
         rows.append(
@@ -202,7 +205,7 @@ def _all_pours(report: HeatReport) -> Section:
                 Cell(one.verdict.value, kind=parts.verdict_kind(one.verdict)),
                 Cell(pour.mould, f"{one.mould.section} section"),
                 Cell(parts.weight_words(one.mould.metal_kg, how)),
-                Cell(out, sure if pour.out_us is not None else ""),
+                Cell(out, out_sure if pour.out_us is not None else ""),
                 Cell(f"{exact_clock(pour.began_us, how)}{ended}", sure),
                 Cell(_decided(one)),
             )
@@ -272,9 +275,15 @@ def pour_section(assessed: PourAssessment, how: Reader) -> Section:
 
 def _instants(assessed: PourAssessment, how: Reader) -> str:
     pour = assessed.pour
-    sure = f"each ± {show_exact_duration(pour.within_s)}"
-    out = "" if pour.out_us is None else f"Out of the kiln {exact_clock(pour.out_us, how)}, poured "
-    return f"{out or 'Poured '}{exact_clock(pour.began_us, how)}, {sure}."
+    poured = f"oured {_sure(pour.began_us, pour.within_s, how)}."
+    if pour.out_us is None:
+        return f"P{poured}"
+    return f"Out of the kiln {_sure(pour.out_us, pour.out_within_s, how)}, p{poured}"
+
+
+def _sure(t_us: int, within_s: float, how: Reader) -> str:
+    """Return a noted instant with how far off it may be."""
+    return f"{exact_clock(t_us, how)} ± {show_exact_duration(within_s)}"
 
 
 def _check(check: PourCheck, how: Reader) -> tuple[Cell, ...]:
