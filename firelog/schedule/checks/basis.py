@@ -12,7 +12,7 @@ from firelog.say.numbers import show_difference, show_rate, show_temperature
 from firelog.schedule.follow.arrivals import LAG_S
 from firelog.schedule.follow.segments import Following
 from firelog.schedule.plan.model import Check, Schedule, SegmentRun
-from firelog.schedule.plan.requirements import Requirement, Soak
+from firelog.schedule.plan.requirements import Ceiling, Floor, Requirement, Soak
 from firelog.schedule.series import Hole, Series
 from firelog.verdict import Decision, Limit, Verdict
 
@@ -160,7 +160,7 @@ def other_readings(firing: PreparedFiring, requirement: Requirement) -> tuple[Ti
     """Return the other stretches that could fairly be called the segment; mostly there are none.
 
     A kiln that was there, went away for a while and came back may have begun its hold at either.
-    Where it drifted off, a soak may have lasted until the band was left for good.
+    Where it left without a sharp end, it may have lasted until the band was left for good.
     """
     if requirement.segment is None:
         return ()
@@ -170,7 +170,8 @@ def other_readings(firing: PreparedFiring, requirement: Requirement) -> tuple[Ti
         return ()
     if run.touched_s is not None and run.began_s - run.touched_s >= LAG_S:
         found.append(replace(span, lo_s=run.touched_s, lo_hole_s=0.0))
-    if isinstance(requirement, Soak) and run.gone_s is not None and run.gone_s - span.hi_s >= LAG_S:
+    longer = isinstance(requirement, Soak | Floor | Ceiling) and run.gone_s is not None
+    if longer and run.gone_s is not None and run.gone_s - span.hi_s >= LAG_S:
         found.append(replace(span, hi_s=run.gone_s, hi_hole_s=0.0))
     return tuple(found)
 
