@@ -47,15 +47,15 @@ def _overdue(
     late = show_duration(max(0.0, now.now_s - due_s))
     if step.segment.is_hold:
         text = (
-            f"{now.kiln} still holds {step.segment.name!r} at {level}; it should have left it by "
-            f"{late} ago, margins counted. The programme hangs or waits, or nobody moved it on."
+            f"{now.kiln} still holds {step.segment.name!r} at {level}; at the latest it "
+            f"should have left it {late} ago. The programme hangs or waits, or nobody moved it on."
         )
         remedy = LOOK_PROGRAMME
     else:
         aim = show_temperature(step.segment.target_c, unit)
         text = (
             f"{now.kiln} is at {level} and has not reached {aim}, the end of "
-            f"{step.segment.name!r}; that was due {late} ago, margins counted. Too little heat, or "
+            f"{step.segment.name!r}; at the latest that was due {late} ago. Too little heat, or "
             "the programme waits."
         )
         remedy = LOOK_COLD if step.heating else LOOK_PROGRAMME
