@@ -155,7 +155,7 @@ def _one(now: KilnNow, channel: ChannelNow, covers: tuple[str, ...]) -> Iterator
     yield Condition(
         f"{place}/unusable", "thermocouple", now.kiln, text,
         "Check its plug and wire; put in the spare. The firing is followed by the others.",
-        Priority.MEDIUM, 1.0 if unusable or flickers else -1.0, on_s=90.0, off_s=900.0,
+        Priority.MEDIUM, 1.0 if unusable or flickers else -1.0, on_s=90.0, off_s=300.0,
         under=covers,
     )  # fmt: skip
     yield Condition(

@@ -18,7 +18,7 @@ from firelog.schedule.plan.model import ChannelTrace
 CELL_S = 5.0
 MOST_CELLS = 17_280  # a day of 5 s; longer nights get wider cells
 NOW_S = 30.0  # the present temperature is the mean of so long
-LATELY_S, LATELY = 900.0, 8  # over so long, and so many readings, flickering is told
+LATELY_S, LATELY = 600.0, 8  # over so long, and so many readings, flickering is told
 
 
 class ChannelBuffer:
