@@ -1,7 +1,8 @@
 """One channel made ready: usable readings only, lone spikes set aside, holes named.
 
 A hole is a stretch between two usable readings longer than the schedule allows. Nothing is drawn
-across it; what the kiln could have done inside is bounded by the fastest it did in this record.
+across it; what the kiln could have done inside is bounded by the fastest it did in this record,
+and by what an opened door does.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ CALM_S = 30.0  # faster readings are averaged over this: a mould does not feel l
 RATE_WINDOW_S = 300.0
 RATE_MARGIN = 2.0  # inside a hole the kiln is granted twice the fastest it was seen to do
 RATE_LEAST_K_PER_H = 300.0
+DOOR_K_PER_H = 1800.0  # an opened door cools a couple by 30 K a minute and more; from memory
 NOISE_BLOCKS, NOISE_BLOCK = 12, 500  # stretches of readings that stand for a long trace
 MOST_POINTS = 4000  # for bounds on rates, finer is of no use
 
@@ -224,19 +226,19 @@ def _running(
 
 
 def _fastest(t_s: FloatArray, temp_c: FloatArray) -> tuple[float, float]:
-    least = RATE_LEAST_K_PER_H / 3600.0
+    least, door = RATE_LEAST_K_PER_H / 3600.0, DOOR_K_PER_H / 3600.0
     if len(t_s) < 2 or t_s[-1] - t_s[0] <= RATE_WINDOW_S:
-        return least, least
+        return least, door
     step = max((t_s[-1] - t_s[0]) / MOST_POINTS, RATE_WINDOW_S / 5)
     grid = np.arange(t_s[0], t_s[-1], step)
     level = np.interp(grid, t_s, temp_c)
     lag = max(1, round(RATE_WINDOW_S / step))
     if len(level) <= lag:
-        return least, least
+        return least, door
     rate = (level[lag:] - level[:-lag]) / (lag * step)
     return (
         max(least, RATE_MARGIN * float(rate.max())),
-        max(least, -RATE_MARGIN * float(rate.min())),
+        max(door, -RATE_MARGIN * float(rate.min())),
     )
 
 
