@@ -156,7 +156,7 @@ class Interval:
     stated: float
     low: float
     high: float
-    never: float = 0.0  # share of the draws in which it never came to that
+    never: float  # share of the draws in which it never came to that
 
 
 def interval(trace: CoreTrace, figure: Callable[[FloatArray, FloatArray], float]) -> Interval:

@@ -45,9 +45,9 @@ def followed(
     schedule: Schedule,
     traces: Sequence[ChannelTrace],
     *,
-    end_s: float | None = None,
-    running: bool = False,
-    end_noted: bool = True,
+    end_s: float | None,
+    running: bool,
+    end_noted: bool,
 ) -> PreparedFiring:
     """Return the firing laid along its segments, ready to be judged (and forecast, and drawn).
 

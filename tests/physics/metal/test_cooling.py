@@ -78,6 +78,8 @@ def test_uncertainty_grows_with_what_is_not_known():
     course = out_of_kiln(shell(0.0095), 900.0, STILL, 200.0, start_expanded_k=8.0, count=200)
     assert temperature_at(course, 0.0)[1] == pytest.approx(8.0, rel=0.15)
     assert temperature_at(course, 120.0)[1] > 20.0
+    surer = out_of_kiln(shell(0.0095), 900.0, STILL, 200.0, start_expanded_k=3.0, count=200)
+    assert temperature_at(surer, 0.0)[1] == pytest.approx(3.0, rel=0.15)
 
 
 def test_latest_instant_still_hot_enough():
@@ -86,6 +88,8 @@ def test_latest_instant_still_hot_enough():
     stated, proven = latest_above_s(course, 760.0)
     assert temperature_at(course, stated)[0] == pytest.approx(760.0, abs=1.5)
     assert 0.0 < proven < stated
+    value_c, u_k = temperature_at(course, proven)
+    assert value_c - u_k == pytest.approx(760.0, abs=1.5)  # there U is used up
     assert latest_above_s(course, 1000.0) == (0.0, 0.0)
     assert latest_above_s(course, 100.0)[0] == math.inf
 
