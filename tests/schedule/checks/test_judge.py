@@ -298,3 +298,11 @@ def test_a_segment_that_borders_on_a_hole_may_have_been_longer():
     found = check(rule, trace(*piecewise(CORNERS), lost=(4.6, 6.5)))
     assert found.verdict is Verdict.NOT_PROVEN
     assert "no usable reading" in found.why
+
+
+def test_what_was_at_once_is_said_to_be_at_the_start():
+    """A kiln that cools from its first reading on was hottest then."""
+    found = check('kind = "ceiling"\nat_most = 900', trace(*piecewise(((0, 820), (3, 520)))))
+    assert "at the start" in found.why
+    later = check('kind = "ceiling"\nat_most = 900', trace(*piecewise(CORNERS)))
+    assert "at the start" not in later.why

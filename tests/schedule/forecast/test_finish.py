@@ -155,3 +155,12 @@ def test_an_interval_is_what_common_practice_says_where_no_past_is_known():
                                  (late, burn.late_s - burn.finish_s, 1)):  # fmt: skip
         of_hold = hold_s * abs(np.expm1(sign * 1.2816 * 0.04))
         assert of_burn == pytest.approx(np.sqrt(30.0**2 + of_up**2 + of_hold**2))
+
+
+def test_a_step_to_come_takes_its_way_less_the_band_at_the_rate_asked():
+    """From 820 to 520 °C at 100 K/h, there 15 K before: 2.85 h after the hold."""
+    plan = parse_schedule(PLAN.text + '[[segment]]\nname = "down"\nto = 520\nrate = 100\n')
+    t_s, temp_c = piecewise(((0, 20), (2, 420)))
+    following = follow(plan, (trace(t_s, temp_c),), running=True)
+    _, burn, down = forecast(plan, following, now_s=float(t_s[-1])).estimates
+    assert down.finish_s - burn.finish_s == pytest.approx(2.85 * H, rel=1e-5)

@@ -185,3 +185,18 @@ def test_a_plan_without_a_segment_of_its_own_is_judged_at_its_hottest():
     assert "has no tolerance at 900 °C" in doubt[1]
     low = parse_schedule(HEAD.replace("to = 900", "to = 850") + 'kind = "track"\nband = 50')
     assert undecidable(low, only_below, "type K") == ()
+
+
+@pytest.mark.parametrize(
+    ("hours", "step", "last"),
+    [(2, 0.25, 2), (4, 0.5, 4), (8, 1, 8), (10, 2, 10), (30, 4, 28), (40, 6, 36), (90, 12, 84),
+     (200, 24, 192), (400, 48, 384)],
+)  # fmt: skip
+def test_a_drawings_hours_are_marked_at_most_ten_times(hours, step, last):
+    """The finest step of quarters, hours, half days and days that leaves ten marks or fewer."""
+    plan = parse_schedule(
+        f'title = "t"\nstart = 20\n[[segment]]\nname = "s"\nto = 820\nwithin = "{hours} h"\n'
+    )
+    line = next(line for line in sketch(plan) if line.strip().startswith("0 h"))
+    marks = line.split(" h")[:-1]
+    assert [float(mark) for mark in marks] == [step * n for n in range(int(last / step) + 1)]
