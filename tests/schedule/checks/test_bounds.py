@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from firelog.schedule.checks.judge import judge
+from firelog.schedule.follow.arrivals import near_k
 from firelog.schedule.plan.model import ChannelTrace
 from firelog.schedule.plan.reader import parse_schedule
 from tests.schedule.firings import piecewise, trace
@@ -273,3 +274,15 @@ def test_a_hill_by_hand_fails_no_soak_that_may_have_been_met(seed):
     kiln = firing((0.5, 895), (1.2, 865), (1.5, 850), seed=seed)
     found = check('kind = "soak"\nat_least = 850\nlasting = "85 min"', kiln)
     assert found.verdict != "fail"
+
+
+def test_a_schedule_that_says_nothing_allows_five_minutes_and_fifteen_kelvin():
+    """The defaults that the model of a schedule documents."""
+    plan = parse_schedule('title = "t"\n[[segment]]\nname = "up"\nto = 870\n')
+    assert (plan.longest_gap_s, plan.segments[0].band_k) == (300.0, 15.0)
+
+
+@pytest.mark.parametrize(("band_k", "beyond_k"), [(5.0, 30.0), (15.0, 30.0), (16.0, 32.0)])
+def test_a_kiln_is_at_its_aim_up_to_two_bands_or_thirty_kelvin_beyond_it(band_k, beyond_k):
+    """Whichever is more: farther off it is elsewhere (common practice, no source)."""
+    assert near_k(band_k) == beyond_k
