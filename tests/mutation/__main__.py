@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import json
 import tempfile
+from collections.abc import Iterable
 from dataclasses import asdict
 from pathlib import Path
 
 import click
 
 from tests.mutation import tally
-from tests.mutation.draw import Mutant, draw
+from tests.mutation.draw import Mutant, change_of, draw, mutants_of
 from tests.mutation.reach import TESTED_BY, Reach
 from tests.mutation.trial import Outcome, Trials, copy_of
 
@@ -35,6 +36,7 @@ PACKAGES = {
 @click.option("--sample", default=100, help="Mutants drawn of each package.")
 @click.option("--seed", default=1, help="The same seed draws the same mutants of the same source.")
 @click.option("--module", "modules", multiple=True, help="Draw from these modules only.")
+@click.option("--again", type=Path, help="Instead of drawing, try the mutants this file keeps.")
 @click.option("--tests", multiple=True, help="Test files or folders to use, instead of the rooms'.")
 @click.option("--work", type=Path, help="Folder for the copy of the tree and what is learnt of it.")
 @click.option("--stale", is_flag=True, help="Use what was learnt before the program changed.")
@@ -45,6 +47,7 @@ def main(
     sample: int,
     seed: int,
     modules: tuple[str, ...],
+    again: Path | None,
     tests: tuple[str, ...],
     work: Path | None,
     stale: bool,
@@ -58,7 +61,10 @@ def main(
     chosen = {name: modules_of(name) for name in packages or PACKAGES}
     if modules:
         chosen = {"chosen": list(modules)}
-    drawn = {name: draw(copy, found, sample, seed) for name, found in chosen.items()}
+    if again:
+        drawn = {"again": found_again(copy, kept(again).values())}
+    else:
+        drawn = {name: draw(copy, found, sample, seed) for name, found in chosen.items()}
     trials = Trials(copy, reach)
     survivors = tally.Survivors.read(Path(__file__).with_name("survivors.toml"))
     outcomes = tried(trials, drawn, keep)
@@ -95,6 +101,20 @@ def tried(
         click.echo("")
     trials.close()
     return outcomes
+
+
+def found_again(copy: Path, outcomes: Iterable[Outcome]) -> list[Mutant]:
+    """Return the mutants that make the same changes in the source as it is; lines gone are not."""
+    found = []
+    for one in outcomes:
+        path = copy / one.mutant.module
+        source = path.read_text() if path.exists() else ""
+        for mutant in mutants_of(one.mutant.module, source):
+            same = mutant.operator == one.mutant.operator
+            if same and change_of(mutant, source) == (one.was, one.became):
+                found.append(mutant)
+                break
+    return found
 
 
 def kept(path: Path) -> dict[Mutant, Outcome]:
