@@ -207,13 +207,17 @@ def plain_page(title: str, body: str) -> str:
 
 # ---------------------------------------------------------------- headers
 def _headers(policy: str, at: Door) -> Callable[[Response], Response]:
+    framed = policy.replace("frame-ancestors 'none'", "frame-ancestors 'self'")
+
     def add(response: Response) -> Response:
-        response.headers["Content-Security-Policy"] = policy
+        # Only the paper record may stand in a frame, and only in one of ours: to be printed.
+        paper = request.path.startswith("/print/")
+        response.headers["Content-Security-Policy"] = framed if paper else policy
         response.headers["X-Content-Type-Options"] = "nosniff"
         response.headers["Referrer-Policy"] = "same-origin"
         response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
         response.headers["Cross-Origin-Resource-Policy"] = "same-origin"
-        response.headers["X-Frame-Options"] = "DENY"
+        response.headers["X-Frame-Options"] = "SAMEORIGIN" if paper else "DENY"
         # Not for localhost: that would also shut out a board that runs there without a lock.
         if at.secure and not request.headers.get("Host", "").startswith(LOOPBACK_NAMES):
             response.headers["Strict-Transport-Security"] = "max-age=31536000"

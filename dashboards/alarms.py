@@ -11,16 +11,16 @@ from typing import Any
 from flask import Flask, Response, abort, jsonify, request
 from markupsafe import escape
 
-from dashboards import access
+from dashboards import access, desk
 from dashboards.page import now_us
-from firelog.alarm import AlarmState
+from firelog.alarm import AlarmAction, AlarmState
 from firelog.errors import FirelogError, InputError
 from firelog.record import alarms, outbox
-from firelog.record.rows import Call, StoredAlarm
+from firelog.record.rows import Call, StoredAlarm, StoredStep
 from firelog.record.store import Store
 from firelog.say.durations import show_duration
-from firelog.say.instants import show_instant
-from firelog.say.reader import reader_of
+from firelog.say.instants import clock, show_instant
+from firelog.say.reader import Reader, reader_of
 from firelog.units import parse_duration, seconds_since
 from firelog.watch.calls import links
 from firelog.watch.run import rounds
@@ -32,7 +32,8 @@ def add_alarm_routes(server: Flask, store: Path) -> None:
 
     def listed() -> tuple[Response, int]:
         try:
-            return jsonify(_list(store)), 200
+            told = _list(store)
+            return jsonify(told | {"cards": desk.cards(told)}), 200
         except FirelogError as error:
             return jsonify(trouble=str(error)), 503
 
@@ -57,6 +58,16 @@ def add_alarm_routes(server: Flask, store: Path) -> None:
     )
 
 
+def desk_now(path: Path) -> str:
+    """Return the desk's cards as HTML for the first page: an alarm does not wait for a script."""
+    if not access.role_here():
+        return ""
+    try:
+        return desk.cards(_list(path))
+    except FirelogError as error:
+        return desk.cards({"alarms": [], "watch": f"Alarms cannot be read: {error}"})
+
+
 # ---------------------------------------------------------------- what stands
 def _list(path: Path) -> dict[str, Any]:
     t_us = now_us()
@@ -65,13 +76,18 @@ def _list(path: Path) -> dict[str, Any]:
         age_s = rounds.age_s(store, t_us)
         running = any(firing.running for firing in store.firings())
         called = outbox.calls_for(store, [one.id for one in found])
+        steps = {one.id: alarms.steps(store, alarm_id=one.id) for one in found}
+        how = reader_of(store)
     walking = age_s is not None and age_s < WATCH_S
     watch = ""
     if running and not walking:
         ago = "" if age_s is None else f" since {show_duration(age_s)}"
         watch = f"No night watch is walking{ago}: nobody will be called."
     return {
-        "alarms": [_told(one, t_us, called) for one in found],
+        "alarms": [
+            _told(one, t_us, called) | {"answered": _answered(one, steps[one.id], how)}
+            for one in found
+        ],
         "watch": watch,
         "may_write": access.role_here() == "write",
     }
@@ -94,6 +110,22 @@ def _told(alarm: StoredAlarm, t_us: int, called: list[Call]) -> dict[str, Any]:
         "called": ", ".join(people),
         "left": show_duration(max(0.0, left_s)) if alarm.state is AlarmState.SHELVED else "",
     }
+
+
+def _answered(alarm: StoredAlarm, steps: list[StoredStep], how: Reader) -> str:
+    """Who answered an alarm as it now stands, and when: ``seen by Ines at 03:12``."""
+    acts = {
+        AlarmState.ACKNOWLEDGED: (AlarmAction.ACKNOWLEDGE, "seen by"),
+        AlarmState.SHELVED: (AlarmAction.SHELVE, "put aside by"),
+    }
+    if alarm.state not in acts:
+        return ""
+    act, words = acts[alarm.state]
+    last = next((step for step in reversed(steps) if step.act is act), None)
+    if last is None:
+        return ""
+    when = clock(last.t_us, how, weekday_from=alarm.began_us)
+    return f"{words} {last.who} at {when}{f': {last.note}' if last.note else ''}"
 
 
 # ---------------------------------------------------------------- what people do

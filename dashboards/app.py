@@ -14,8 +14,8 @@ from typing import Any
 from dash import Dash
 from flask import Response, jsonify
 
-from dashboards import access, alarms, callbacks, closer
-from dashboards.layout import INDEX, layout
+from dashboards import access, alarms, callbacks, closer, paper
+from dashboards.layout import DESK, INDEX, layout
 from dashboards.monitor import Monitor
 from dashboards.page import BUILD, now_us
 from firelog.errors import FirelogError, InputError
@@ -28,12 +28,23 @@ THREADS = 8
 STALE_S = 120.0
 
 
+class _Board(Dash):  # type: ignore[misc]
+    """Dash, whose first HTML holds the alarms that stand: they wait for no script."""
+
+    store: Path
+
+    def interpolate_index(self, **parts: str) -> str:
+        """Return the first HTML of a page."""
+        first: str = super().interpolate_index(**parts)
+        return first.replace(DESK, alarms.desk_now(self.store), 1)
+
+
 def create_app(store: Path, door: access.Door | None = None) -> Dash:
     """Return the board of the store at ``store``; the store is opened when a page asks for it.
 
     ``door`` says who may come in; without one it is open, and only to this machine.
     """
-    app = Dash(
+    app = _Board(
         "firelog",
         title="firelog",
         update_title="",
@@ -52,12 +63,14 @@ def create_app(store: Path, door: access.Door | None = None) -> Dash:
             {"name": "robots", "content": "noindex"},
         ],
     )
+    app.store = store
     app.config.update_title = None
     app.layout = layout()
     callbacks.wire(app, store, Monitor(store))
     _add_status(app, store)
     alarms.add_alarm_routes(app.server, store)
     closer.add_closer_routes(app.server, store)
+    paper.add_paper_routes(app.server, store)
     locked = door is not None and door.locked
     access.guard(app.server, app.csp_hashes(), door, key=links.secret_key(store) if locked else b"")
     return app

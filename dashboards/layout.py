@@ -18,12 +18,25 @@ INDEX = """<!DOCTYPE html>
 </head>
 <body>
 <a class="skip" href="#page">to the content</a>
+<section id="desk" class="desk" aria-label="alarms" tabindex="0">
+<p id="desk-lost" class="desk-line warned" role="status" hidden></p>
+<div id="desk-cards" aria-live="assertive">__DESK__</div>
+</section>
 {%app_entry%}
 <noscript><p class="said">The board needs JavaScript, which is switched off in this browser.
 <code>firelog judge</code> says the same in a terminal.</p></noscript>
 <footer>{%config%}{%scripts%}{%renderer%}</footer>
 </body>
 </html>"""
+
+DESK = "__DESK__"  # where the alarms that stand are put into the first HTML
+WAYS = (  # the bar, and the addresses that lie on each of its ways (assets/way.js marks them)
+    ("tonight", "/tonight"),
+    ("morning", "/morning"),
+    ("firings", "/"),
+    ("heats", "/heats"),
+    ("castings", "/castings"),
+)
 
 
 def layout() -> html.Div:
@@ -32,7 +45,7 @@ def layout() -> html.Div:
         [
             dcc.Link("firelog", href="/", className="mark", title="all firings"),
             html.Nav(
-                [dcc.Link("tonight", href="/tonight"), dcc.Link("morning", href="/morning")],
+                [dcc.Link(word, href=href) for word, href in WAYS],
                 className="ways",
                 **{"aria-label": "pages"},
             ),
@@ -48,6 +61,7 @@ def layout() -> html.Div:
             ),
             html.Div(
                 [
+                    html.Button("sound off", id="sound-button", **{"aria-pressed": "false"}),
                     html.Button("°C", id="unit-button", title="show the other unit"),
                     html.Button("night", id="theme-button", title="day or night"),
                 ],
@@ -55,9 +69,6 @@ def layout() -> html.Div:
             ),
         ],
         className="top",
-    )
-    words = (
-        "Temperature against time. Below it any instant can be read, and the stretch as a table."
     )
     graph = dcc.Graph(
         id="trace",
@@ -76,15 +87,17 @@ def layout() -> html.Div:
         id="picture",
         className="picture",
         hidden=True,
-        **{"role": "group", "aria-label": words},
+        tabIndex="0",
+        **{"role": "group", "aria-label": "chart of temperatures"},  # hand.js says of which
     )
     return html.Div(
         [
             header,
-            html.Div(id="desk", className="desk", hidden=True, **{"aria-live": "assertive"}),
             html.Main(
                 [
+                    html.Nav(id="came", className="came", hidden=True, **{"aria-label": "back"}),
                     html.Div(id="page-top"),
+                    _hand(),
                     picture,
                     # Filled by chart.js: read an instant, the stretch as a table and as CSV.
                     html.Div(id="closer", className="closer", hidden=True),
@@ -107,18 +120,40 @@ def layout() -> html.Div:
     )
 
 
+def _hand() -> html.Div:
+    """What a hand does to the picture: move it (else the page scrolls), closer, wider, all of it.
+
+    Everything here works in the browser (assets/hand.js), with keys as well.
+    """
+    words = (
+        ("hand-move", "move the chart", "a finger moves the chart; off, it scrolls the page"),
+        ("hand-closer", "closer", "look closer (+)"),
+        ("hand-wider", "wider", "see more (−)"),
+        ("hand-fill", "fill the screen", "the chart alone, on the whole screen"),
+        ("hand-print", "print the record", "on paper, as the report draws it"),
+    )
+    buttons = [html.Button(text, id=name, title=title) for name, text, title in words]
+    return html.Div(
+        buttons,
+        id="hand",
+        className="hand",
+        hidden=True,
+        **{"role": "group", "aria-label": "the chart"},
+    )
+
+
 def _switch() -> html.Div:
     """Choose what the lower panel is held against: how well was each step done, or how late."""
     words = (
-        ("steps-button", "each step", "off the target of each step, from when it really began"),
-        ("clock-button", "plan's clock", "off the plan as drawn from the firing's start"),
+        ("steps-button", "step by step", "off the target of each step, from when it really began"),
+        ("clock-button", "by the plan's clock", "off the plan as drawn from the firing's start"),
     )
     buttons = [
         html.Button(text, id=name, title=title, **{"aria-pressed": "false"})
         for name, text, title in words
     ]
     return html.Div(
-        [html.Span("against"), *buttons],
+        [html.Span("held"), *buttons],
         id="against",
         className="against",
         hidden=True,

@@ -26,6 +26,7 @@
     whole: false, // fetch the picture anew
     value: "",
     opened: null,
+    entered: false,
     revision: null, // which firing, in which unit, the chart shows
     against: null, // the target a reader chose to see: by segments or by clock
     usual: null, // the one the firing is shown against otherwise
@@ -67,7 +68,8 @@
     page.k += 1; // whatever was asked for the page before is stale
     page.answered = page.k;
     document.title = watch.title;
-    if (moved) window.scrollTo(0, 0);
+    if (moved || !page.entered) setTimeout(window.firelogWay.arrived, 60); // after it is drawn
+    page.entered = true;
   }
 
   function question() {

@@ -1,37 +1,38 @@
 // The alarm desk: asks every two seconds what stands, on every page, by itself.
 //
 // It is apart from Dash on purpose: an alarm is shown, and answered, even where a picture is not.
-// When the server does not answer, the desk says so instead of looking calm.
+// The cards come drawn from the server (desk.py), the first ones in the page itself. When the
+// server does not answer, they stay, greyed, with their age, and a tone that sounded sounds on.
 (function () {
   "use strict";
 
   const EVERY_MS = 2000;
   const SILENT_MS = 8000;
-  let heard = 0;
-  let shown = "";
+  const STEADY_MS = 700; // a card that came or moved just now is not what a finger aimed at
+  let heard = Date.now();
+  let shown = null;
+  let standing = []; // the alarms last heard of
   let asking = false;
+  let moved = -Infinity;
   let tone = null;
-  let folded = 0;
 
-  function name(fresh) {
+  const byId = (name) => document.getElementById(name);
+  const folded = () => document.querySelector(".aside[open]") !== null; // somebody writes a reason
+
+  function remember(name, fresh) {
     try {
-      if (fresh !== undefined) window.localStorage.setItem("firelog-who", fresh);
-      return window.localStorage.getItem("firelog-who") || "";
+      if (fresh !== undefined) window.localStorage.setItem(name, fresh);
+      return window.localStorage.getItem(name) || "";
     } catch (error) {
       return fresh || "";
     }
   }
 
-  function make(kind, words, name_) {
-    const one = document.createElement(kind);
-    if (words) one.textContent = words; // never as HTML: names come from outside
-    if (name_) one.className = name_;
-    return one;
-  }
+  const who = (fresh) => remember("firelog-who", fresh);
 
+  // ------------------------------------------------------------------ what stands
   async function ask() {
-    const desk = document.getElementById("desk");
-    if (!desk || asking) return;
+    if (!byId("desk") || asking) return;
     asking = true;
     const given = new AbortController();
     const late = setTimeout(() => given.abort(), 5000);
@@ -42,93 +43,81 @@
         return;
       }
       const told = await answer.json();
-      heard = Date.now();
-      show(desk, told);
-    } catch (error) {
-      if (Date.now() - heard > SILENT_MS) {
-        show(desk, { alarms: [], watch: "", trouble: "Alarms cannot be read: the board does not answer." });
+      if (!told.trouble) {
+        heard = Date.now();
+        show(told);
       }
+      lost(told.trouble || "");
+    } catch (error) {
+      if (Date.now() - heard > SILENT_MS) lost("The board does not answer.");
     } finally {
       clearTimeout(late);
       asking = false;
+      sound();
     }
   }
 
-  function show(desk, told) {
-    const now = JSON.stringify(told);
-    sound(told.alarms || []);
-    if (now === shown || folded) return; // somebody is writing a reason
+  function show(told) {
+    standing = told.alarms;
+    const now = told.cards;
+    if (now === shown || folded()) return;
+    const focused = document.activeElement && document.activeElement.closest("#desk [data-alarm]");
+    const was = order();
+    byId("desk-cards").innerHTML = now; // made and escaped by the server's desk alone
     shown = now;
-    const parts = [];
-    if (told.trouble) parts.push(make("p", told.trouble, "desk-line warned"));
-    if (told.watch) parts.push(make("p", told.watch, "desk-line warned"));
-    (told.alarms || []).forEach((one) => parts.push(card(one, told.may_write)));
-    desk.replaceChildren(...parts);
-    const loud = (told.alarms || []).filter((one) => one.state === "unacknowledged");
-    document.documentElement.toggleAttribute("data-alarm", loud.length > 0);
-    desk.hidden = parts.length === 0;
+    if (was !== order()) moved = performance.now();
+    if (focused) {
+      const same = document.querySelector('#desk button[data-alarm="' + focused.dataset.alarm + '"]');
+      if (same) same.focus();
+    }
+    settle();
   }
 
-  function card(one, mayWrite) {
-    const box = make("article", "", "alarm " + one.state + " " + one.priority);
-    const words = make("div", "", "alarm-words");
-    const since = one.left ? "put aside, " + one.left + " left" : one.state + " · since " + one.since;
-    const head = make("p", since + (one.called ? " · called: " + one.called : ""), "alarm-state");
-    words.append(head, make("p", one.text, "alarm-text"), make("p", one.remedy, "alarm-remedy"));
-    box.append(words);
-    if (mayWrite && (one.state === "unacknowledged" || one.state === "returned")) {
-      const seen = make("button", one.state === "returned" ? "seen" : "seen, I act", "big");
-      seen.type = "button";
-      seen.dataset.alarm = String(one.number);
-      seen.addEventListener("click", () => press(seen, "/acknowledge", one.number));
-      const touch = make("div", "", "alarm-touch");
-      touch.append(seen, aside(one.number));
-      box.append(touch);
+  const order = () => [...document.querySelectorAll("#desk-cards > *")].map((one) => one.dataset.number).join();
+
+  // Nothing comes from the board: what stood is still shown, and how old it is.
+  function lost(why) {
+    const desk = byId("desk");
+    const line = byId("desk-lost");
+    desk.classList.toggle("is-lost", Boolean(why));
+    line.hidden = !why;
+    if (why) {
+      const age = Math.round((Date.now() - heard) / 1000);
+      const old = age < 120 ? age + " s" : Math.round(age / 60) + " min";
+      const what = standing.length || order() ? " The alarms below stood " + old + " ago; nothing newer is known." : " No alarm was known " + old + " ago; nothing newer is.";
+      line.textContent = why + what;
     }
-    if (mayWrite && one.state === "shelved") {
-      const back = make("button", "take back");
-      back.type = "button";
-      back.dataset.alarm = String(one.number);
-      back.addEventListener("click", () => press(back, "/unshelve", one.number));
-      const touch = make("div", "", "alarm-touch");
-      touch.append(back);
-      box.append(touch);
-    }
-    return box;
+    settle();
   }
 
-  async function press(button, where, number) {
+  // The room that the desk takes is kept free at the foot of the page.
+  function settle() {
+    const desk = byId("desk");
+    const loud = standing.some((one) => one.state === "unacknowledged");
+    document.documentElement.toggleAttribute("data-alarm", loud);
+    desk.hidden = !byId("desk-cards").children.length && byId("desk-lost").hidden;
+    const high = desk.hidden ? 0 : desk.getBoundingClientRect().height;
+    document.documentElement.style.setProperty("--desk", Math.ceil(high) + "px");
+  }
+
+  // ------------------------------------------------------------------ what a person does
+  async function press(button) {
+    const words = button.textContent;
     button.disabled = true;
     button.textContent = "…";
-    if (await post(where, { number: number, who: name() })) return;
+    if (await post(button.dataset.act, { number: Number(button.dataset.alarm), who: who() })) return;
     button.disabled = false;
     button.textContent = "not taken; press again";
+    setTimeout(() => (button.textContent = words), 6000);
   }
 
-  // Putting aside asks for an end and a reason; it is folded away, so that nobody does it in sleep.
-  function aside(number) {
-    const fold = make("details", "", "aside");
-    const form = make("form");
-    const span = make("select");
-    span.setAttribute("aria-label", "for how long");
-    ["30 min", "2 h", "8 h"].forEach((one) => span.append(make("option", one)));
-    const why = make("input");
-    why.required = true;
-    why.maxLength = 200;
-    why.placeholder = "why";
-    why.setAttribute("aria-label", "why it may be put aside");
-    const done = make("button", "put aside");
-    form.append(span, why, done);
-    form.addEventListener("submit", async (event) => {
-      event.preventDefault();
-      const told = { number: number, who: name(), lasting: span.value, why: why.value };
-      done.disabled = !(await post("/shelve", told));
-      done.textContent = done.disabled ? "not taken" : done.textContent;
-      done.disabled = false;
-    });
-    fold.append(make("summary", "put aside …"), form);
-    fold.addEventListener("toggle", () => (folded = document.querySelectorAll(".aside[open]").length));
-    return fold;
+  async function putAside(form) {
+    const done = form.querySelector("button");
+    const told = { number: Number(form.dataset.alarm), who: who(), lasting: form.lasting.value, why: form.why.value };
+    done.disabled = true;
+    const taken = await post("/shelve", told);
+    done.disabled = false;
+    if (!taken) done.textContent = "not taken";
   }
 
   async function post(where, told) {
@@ -142,24 +131,60 @@
     } catch (error) {
       return false;
     }
-    folded = 0;
-    shown = "";
+    document.querySelectorAll(".aside[open]").forEach((one) => (one.open = false));
+    shown = null;
     ask();
     return true;
   }
 
-  // A sound needs a touch first: browsers allow none before. Once touched, the page may call.
-  window.addEventListener(
-    "pointerdown",
-    () => {
-      if (!tone && window.AudioContext) tone = new window.AudioContext();
-    },
-    { once: true },
-  );
+  document.addEventListener("click", (event) => {
+    const button = event.target.closest && event.target.closest("#desk button[data-act]");
+    if (!button) return;
+    // A press on what has only just come under the finger was meant for something else.
+    if (event.detail && performance.now() - moved < STEADY_MS) return;
+    press(button);
+  });
+  document.addEventListener("submit", (event) => {
+    if (!event.target.closest("#desk")) return;
+    event.preventDefault();
+    putAside(event.target);
+  });
+  document.addEventListener("change", (event) => {
+    if (event.target.id === "who") who(event.target.value.trim());
+  });
 
-  function sound(alarms) {
-    const loud = alarms.some((one) => one.state === "unacknowledged" && one.priority === "high");
-    if (!loud || !tone || Math.floor(Date.now() / EVERY_MS) % 3) return;
+  // ------------------------------------------------------------------ the sound
+  // Browsers allow no sound before a touch: one button, on every page, says whether it is armed.
+  const wished = () => remember("firelog-sound") === "on";
+  const armed = () => Boolean(tone) && tone.state === "running" && wished();
+
+  async function arm() {
+    if (armed()) {
+      remember("firelog-sound", "off");
+    } else {
+      remember("firelog-sound", "on");
+      if (!tone && window.AudioContext) tone = new window.AudioContext();
+      if (tone) await tone.resume();
+      if (armed()) beep(); // so that it is known to be loud enough
+    }
+    sayArmed();
+  }
+
+  function sayArmed() {
+    const button = byId("sound-button");
+    if (!button) return;
+    const on = armed();
+    const words = on ? "sound on" : "no sound";
+    if (button.textContent === words) return;
+    button.textContent = words;
+    button.setAttribute("aria-pressed", String(on));
+    button.title = on
+      ? "a high alarm sounds in this browser; touch to switch it off"
+      : "alarms make no sound in this browser; touch to arm it";
+    button.classList.toggle("is-off", !on);
+  }
+
+  function beep() {
     const voice = tone.createOscillator();
     const volume = tone.createGain();
     voice.frequency.value = 660;
@@ -170,10 +195,27 @@
     voice.stop(tone.currentTime + 0.6);
   }
 
-  document.addEventListener("visibilitychange", () => document.hidden || ask());
-  document.addEventListener("change", (event) => {
-    if (event.target.id === "who") name(event.target.value.trim());
+  function sound() {
+    sayArmed();
+    const loud = standing.some((one) => one.state === "unacknowledged" && one.priority === "high");
+    document.documentElement.toggleAttribute("data-loud", loud && !armed());
+    if (loud && armed() && Math.floor(Date.now() / EVERY_MS) % 3 === 0) beep();
+  }
+
+  document.addEventListener("click", (event) => {
+    if (event.target.id === "sound-button") arm();
   });
+  // Armed before, and this page is new: the first touch of any kind takes it up again.
+  window.addEventListener("pointerdown", (event) => {
+    if (wished() && !armed() && event.target.id !== "sound-button") {
+      if (!tone && window.AudioContext) tone = new window.AudioContext();
+      if (tone) tone.resume().then(sayArmed);
+    }
+  });
+
+  document.addEventListener("visibilitychange", () => document.hidden || ask());
+  window.addEventListener("resize", () => byId("desk") && settle());
   setInterval(ask, EVERY_MS);
+  settle();
   ask();
 })();

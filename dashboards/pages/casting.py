@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from dash import html
 
 from dashboards.page import Page, Request
 from dashboards.pages.castings import outcome, outcome_words
+from dashboards.pages.chain import chain
+from dashboards.pages.firing_head import key_of as firing_key
+from dashboards.pages.heat import key_of as heat_key
 from dashboards.pages.parts import (
     cautions,
     cell,
-    channel_key,
     firing_path,
     link,
     part,
@@ -27,7 +29,9 @@ from firelog.record.castings import NOTED, Casting
 from firelog.say.instants import day, exact_clock
 from firelog.say.numbers import quantity, show_difference
 from firelog.view.casting import CastingView, read_casting
+from firelog.view.chain import Link, of_casting
 from firelog.view.figure.firing import firing_figure
+from firelog.view.figure.heat import heat_figure
 
 _SIGNS = {"for": "+", "against": "−", "silent": "·"}
 
@@ -35,9 +39,16 @@ _SIGNS = {"for": "+", "against": "−", "silent": "·"}
 def page(asked: Request, name: str) -> Page:
     """Return the page of a casting; raises :class:`NotFoundError` when there is none."""
     view = read_casting(asked.store, name, asked.unit)
-    drawn = firing_figure(view.picture) if view.picture else None
     title = f"{name}: {outcome_words(view.audit.casting)}"
-    return Page(title, _head(view), _body(view), drawn, unit=view.how.unit)
+    links = of_casting(asked.store, name)
+    return Page(title, _head(view), _body(view, links), _drawn(view), unit=view.how.unit)
+
+
+def _drawn(view: CastingView) -> dict[str, Any] | None:
+    """The pour where it is what went wrong, else the firing."""
+    if view.poured is not None:
+        return heat_figure(view.poured)
+    return firing_figure(view.picture) if view.picture else None
 
 
 # ---------------------------------------------------------------- above its picture
@@ -59,7 +70,6 @@ def _head(view: CastingView) -> list[Any]:
     if not view.audit.defects:
         said.append(html.P(_nothing(casting)))
     return [
-        html.Nav(link("← all castings", "/castings"), **{"aria-label": "back"}),
         html.Div(
             [
                 html.Div(
@@ -73,7 +83,7 @@ def _head(view: CastingView) -> list[Any]:
             ],
             className="opening",
         ),
-        _key(view),
+        *_key(view),
     ]
 
 
@@ -83,23 +93,32 @@ def _nothing(casting: Casting) -> str:
     return "Nobody has entered yet what was seen on it."
 
 
-def _key(view: CastingView) -> html.Ul | None:
+def _key(view: CastingView) -> list[Any]:
+    """What is drawn, and the way to what is not."""
+    if view.poured is not None:
+        pour, fired = view.poured.assessment.pours[0], view.audit.case.mould.firing
+        words = [f"The pour of {pour.pour.mould}: {pour.verdict.value}. "]
+        if fired and view.picture and view.picture.judgement:
+            word = view.picture.judgement.verdict.value
+            words += [f"Its firing: {word}, drawn on the page of ", link(fired, firing_path(fired))]
+            words += ["."]
+        return [html.P(words, className="soft"), heat_key(view.poured)]
     if view.picture is None:
-        return None
-    items = []
-    for number, trace in enumerate(view.picture.highlighted):
-        name = trace.name
-        if trace.role == "sound":
-            name = f"{trace.name.removeprefix('sound: ')}, sound, laid over it segment by segment"
-        items.append(channel_key(number, name))
-    return html.Ul(items, className="key")
+        return []
+    called = {
+        trace.name: f"{trace.name.removeprefix('sound: ')}, sound, laid over it segment by segment"
+        for trace in view.picture.highlighted
+        if trace.role == "sound"
+    }
+    return [firing_key(view.picture, called)]
 
 
 # ---------------------------------------------------------------- below the picture
-def _body(view: CastingView) -> list[Any]:
-    """Each defect's causes, photographs, the comparison, the facts, and cautions."""
+def _body(view: CastingView, links: Sequence[Link]) -> list[Any]:
+    """Each defect's causes, the chain, photographs, the comparison, the facts, and cautions."""
     return [
         *[_defect(defect, view) for defect in view.audit.defects],
+        *chain(links, ("casting", view.audit.casting.name)),
         *_photographs(view),
         *_compared(view.compared, view),
         *_facts(view),
@@ -114,7 +133,7 @@ def _defect(defect: DefectAudit, view: CastingView) -> html.Section:
     size = f", {defect.seen.size_mm:g} mm" if defect.seen.size_mm else ""
     title = f"{defect.seen.name[:1].upper()}{defect.seen.name[1:]}"
     rows = [_cause(cause, view) for cause in defect.causes if cause.cause is not None]
-    heads = ("The record", "Possible cause", "Share", "Findings", "Next time")
+    heads = ("The record", "Possible cause", "How likely", "Findings", "Next time")
     looks = f"{defect.kind.looks[:1].upper()}{defect.kind.looks[1:]}."
     words_of = [html.P([html.Strong(f"{title}{where}{size}. "), looks])]
     if defect.seen.note:
@@ -133,7 +152,7 @@ def _cause(cause: CauseEvidence, view: CastingView) -> html.Tr:
         [
             html.Td(_stance(words.graded(cause), kind)),
             cell("Requirement", [html.Strong(cause.name), html.P(cause.cause.says)]),
-            cell("Share", _share(cause), "number"),
+            cell("How likely", _share(cause), "number"),
             cell("Why", html.Ul(lines, className="findings") if lines else "nothing in the record"),
             cell("Next time", advice),
         ],
@@ -147,7 +166,7 @@ def _stance(text: str, kind: str) -> html.Span:
 
 
 def _share(cause: CauseEvidence) -> list[Any]:
-    """The share before the record as a tick, with it as a bar, and both as numbers."""
+    """How likely with the record, as a bar, and before it, as a tick; both as numbers."""
     bar = html.Span(
         [
             html.Span(className="with", style={"width": f"{100 * cause.weight:.1f}%"}),
@@ -156,7 +175,8 @@ def _share(cause: CauseEvidence) -> list[Any]:
         className="weighing",
         **{"aria-hidden": "true"},
     )
-    return [f"{100 * cause.prior:.0f} % → {100 * cause.weight:.0f} %", bar]
+    before = html.Span(f"{100 * cause.prior:.0f} % before looking", className="doubt")
+    return [f"{100 * cause.weight:.0f} %", before, bar]
 
 
 def _finding(finding: Finding, view: CastingView) -> html.Li:
@@ -191,18 +211,19 @@ def _compared(comparison: Comparison | None, view: CastingView) -> Iterable[html
     content: list[Any] = [html.P(comparison.said)]
     if comparison.differences:
         tested = any(difference.p is not None for difference in comparison.differences)
-        heads = ["Measured", "Here", "Sound: mean", "Lowest to highest"]
-        heads += ["Effect", "p, corrected"] if tested else []
+        heads = ["Measured", "Here", "Sound ones, mean", "Lowest to highest"]
+        heads += ["How far off", "By chance alone"] if tested else []
         rows = [_difference(difference, view, tested) for difference in comparison.differences]
         content.append(table(heads, rows, "channels"))
     if comparison.overlay is not None:
         near = comparison.overlay
         side = "hotter" if near.largest_k > 0 else "colder"
         most = show_difference(abs(near.largest_k), view.how.unit)
+        laid = "laid over" if view.poured else "laid over the picture"
         content.append(
             html.P(
-                f"The nearest sound firing is {near.firing}, laid over the picture segment by "
-                f"segment: this one was at most {most} {side}."
+                f"The nearest sound firing is {near.firing}, {laid} segment by segment: "
+                f"this one was at most {most} {side}."
             )
         )
     note = "Same alloy, section and mould. Permutation test, corrected by Holm."
@@ -217,15 +238,17 @@ def _difference(difference: Difference, view: CastingView, tested: bool) -> html
     cells = [
         html.Td(html.Strong(difference.name)),
         cell("Here", show(difference.here), "number"),
-        cell("Sound: mean", show(sum(difference.sound) / len(difference.sound)), "number"),
+        cell("Sound ones, mean", show(sum(difference.sound) / len(difference.sound)), "number"),
         cell("Lowest to highest", ends, "number"),
     ]
     if tested:
         effect = (
-            "–" if difference.effect is None else f"{difference.effect:+.1f} sd".replace("-", "−")
+            "–"
+            if difference.effect is None
+            else f"{difference.effect:+.1f} spreads".replace("-", "−")
         )
-        p_value = "–" if difference.p_holm is None else f"{difference.p_holm:.3f}"
-        cells += [cell("Effect", effect, "number"), cell("p, corrected", p_value, "number")]
+        p_value = "–" if difference.p_holm is None else f"p {difference.p_holm:.3f}"
+        cells += [cell("How far off", effect, "number"), cell("By chance alone", p_value, "number")]
     return html.Tr(cells)
 
 

@@ -39,18 +39,16 @@ def outcome(casting: Casting, *, large: bool = False) -> html.Span:
 
 def _list(how: Reader, entries: Sequence[CastingEntry]) -> list[Any]:
     """The list, newest first, or how a first casting is entered."""
-    back = html.Nav(link("← all firings", "/"), **{"aria-label": "back"})
     if not entries:
         commands = "firelog castings add wing --mould wing\n"
         commands += "firelog castings inspect wing --who Ines --defect misrun@tips:12"
         text = "A casting is entered when it is out of its mould, and again when it was looked at:"
         empty = sentence("No casting yet", text, html.Pre(commands, className="commands"))
-        return [back, empty, cautions()]
+        return [empty, cautions()]
     bad = sum(entry.casting.outcome == "defects" for entry in entries)
     count = f"{len(entries)} casting{'s' if len(entries) != 1 else ''}, {bad} with defects"
     title = html.Div([html.H1("Castings"), html.P(f"{how.foundry}: {count}")], className="title")
     return [
-        back,
         title,
         html.Ol([_row(entry, how) for entry in entries], className="ledger past"),
         cautions(),

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from dashboards.page import Page, Request, digest, now_us
 from dashboards.pages import firing_evidence, firing_head
 from dashboards.pages.parts import firing_path
 from firelog.say.numbers import show_temperature
+from firelog.view.chain import Link, of_firing
 from firelog.view.figure.firing import firing_figure
 from firelog.view.firing import FiringView, as_heard, read_firing, read_new_readings
 
@@ -19,15 +20,15 @@ LATEST_US = 2**62  # what SQLite can compare
 def page(asked: Request, name: str) -> Page:
     """Return the page of a firing; raises :class:`NotFoundError` when there is none."""
     view = read_firing(asked.store, name, asked.unit)
-    return _page(as_heard(view, view.newest_us, now_us()))
+    return _page(as_heard(view, view.newest_us, now_us()), of_firing(asked.store, name))
 
 
-def _page(view: FiringView) -> Page:
+def _page(view: FiringView, links: Sequence[Link]) -> Page:
     picture, running = view.picture, view.firing.running
     return Page(
         f"{view.firing.name}: {firing_head.verdict_word(view) or 'no verdict'}",
         firing_head.head(view),
-        firing_evidence.body(view),
+        firing_evidence.body(view, links),
         _drawn(view) if picture.traces else None,
         unit=picture.how.unit,
         every_s=EVERY_S if running else 0.0,
@@ -55,7 +56,8 @@ def changes(asked: Request, question: Mapping[str, Any], name: str) -> dict[str,
     cursor_us = max(after_us, new.newest_us or 0)
     view = as_heard(read, cursor_us or read.newest_us, now_us())
     if _shape_digest(view) != seen.get("shape"):
-        return _page(view).as_dict(asked.address) | {"newest_us": view.newest_us}
+        links = of_firing(asked.store, name)
+        return _page(view, links).as_dict(asked.address) | {"newest_us": view.newest_us}
     changed: dict[str, Any] = {"newest_us": cursor_us, "now_us": now_us()}
     leading = view.picture.highlighted[0].name if view.picture.highlighted else ""
     if (newest_c := new.newest_c.get(leading)) is not None:
@@ -65,7 +67,7 @@ def changes(asked: Request, question: Mapping[str, Any], name: str) -> dict[str,
     if (words := _page_digest(view)) != seen.get("page"):
         changed |= {
             "top": firing_head.head(view),
-            "bottom": firing_evidence.body(view),
+            "bottom": firing_evidence.body(view, of_firing(asked.store, name)),
             "seen": {"page": words, "shape": seen["shape"]},
         }
     return changed

@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 from dash import html
 
-from dashboards.pages.parts import cautions, cell, part, table, verdict
+from dashboards.pages.chain import chain
+from dashboards.pages.parts import cautions, cell, part, proof, table, verdict
 from firelog.judge.outlook import give_or_take, late_words
 from firelog.record.rows import Event
 from firelog.say.durations import elapsed, show_duration
@@ -28,15 +29,17 @@ from firelog.schedule.plan.model import (
 )
 from firelog.units import seconds_since, us_after
 from firelog.view import downsampling
+from firelog.view.chain import Link
 from firelog.view.firing import FiringView
 from firelog.view.picture import MOST_HIGHLIGHTED, Picture, begun_segments
 from firelog.view.sealing import missing_words, sealed_words, unsealed_words
 
 
-def body(view: FiringView) -> list[Any]:
-    """Return requirements, segments, what happened, channels, what was assumed, and the seal."""
+def body(view: FiringView, links: Sequence[Link] = ()) -> list[Any]:
+    """Return requirements, segments, the chain, what happened, channels, remarks, and the seal."""
     return [
         *_requirements(view),
+        *chain(links, ("firing", view.firing.name)),
         *_segments(view),
         *_incidents(view),
         *_events(view),
@@ -56,7 +59,7 @@ def _requirements(view: FiringView) -> list[Any]:
     asked = _asked(schedule, view)
     rows = [_requirement(check, asked, view) for check in by_weight(judgement.checks)]
     heads = ("Verdict", "Requirement", "Measured", "Limit", "Why")
-    note = "Measured ± U (k = 2). Worst first."
+    note = "Worst first. ± is the doubt of what was measured (U, k = 2)."
     return [part("Requirements", table(heads, rows, "checks"), note=note)]
 
 
@@ -76,6 +79,7 @@ def _requirement(check: Check, asked: dict[str, str], view: FiringView) -> html.
     where: list[Any] = [check.channel] if check.channel else []
     if check.at_s is not None:
         where.append(f"at {at(view, check.at_s)}")
+    needed = proof(wording.prove(check, unit, running=view.firing.running))
     return html.Tr(
         [
             html.Td(verdict(check.verdict.value)),
@@ -85,7 +89,7 @@ def _requirement(check: Check, asked: dict[str, str], view: FiringView) -> html.
             ),
             cell("Measured", html.Div(measured), "number"),
             cell("Limit", limit_words(check.asked, unit), "number"),
-            cell("Why", [html.P(check.why), html.P(", ".join(where), className="soft")]),
+            cell("Why", [html.P(check.why), html.P(", ".join(where), className="soft"), needed]),
         ],
         className=f"is-{'unproven' if check.verdict.value == 'not proven' else check.verdict}",
     )
@@ -221,7 +225,7 @@ def _channels(picture: Picture) -> list[Any]:
     if not picture.traces:
         how = "Readings come with `firelog collect`, or with `firelog import`."
         return [part("Channels", html.P(f"No reading yet. {how}"))]
-    heads = ("Channel", "Sits in", "Highest", "Last", "Taken to be")
+    heads = ("Channel", "Sits in", "Highest", "Last", "Thermocouple")
     rows = [_channel(trace, picture) for trace in picture.traces]
     made = table(heads, rows, "channels")
     if len(rows) <= MOST_HIGHLIGHTED:
@@ -246,7 +250,7 @@ def _channel(trace: ChannelTrace, picture: Picture) -> html.Tr:
             cell("Sits in", trace.role),
             cell("Highest", highest, "number"),
             cell("Last", last, "number"),
-            cell("Taken to be", trace.assumed or "as stated"),
+            cell("Thermocouple", trace.assumed or "type and class as you entered them"),
         ]
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -19,6 +20,8 @@ from firelog.view.downsampling import usable
 from firelog.view.firing import FiringView
 from firelog.view.picture import Picture, begun_segments
 
+_SAME: Mapping[str, str] = {}
+
 
 def head(view: FiringView) -> list[Any]:
     """Return the headline: name, kiln, schedule, when, verdict, and what decided it."""
@@ -30,7 +33,6 @@ def head(view: FiringView) -> list[Any]:
     kiln = link(firing.kiln, path_of("kiln", firing.kiln), title="this kiln's whole record")
     what = [kiln, firing.schedule_title or "without a schedule", when]
     return [
-        html.Nav(link("← all firings", "/"), **{"aria-label": "back"}),
         html.Div(
             [
                 html.Div(
@@ -43,7 +45,7 @@ def head(view: FiringView) -> list[Any]:
             ],
             className="opening",
         ),
-        _key(view.picture),
+        key_of(view.picture),
     ]
 
 
@@ -192,12 +194,12 @@ def _differs(view: FiringView) -> str:
     )
 
 
-def _key(picture: Picture) -> html.Ul | None:
-    """What the lines are, in words beside their stroke."""
+def key_of(picture: Picture, called: Mapping[str, str] = _SAME) -> html.Ul | None:
+    """What the lines are, in words beside their stroke; ``called`` renames channels."""
     if not picture.traces:
         return None
     items = [
-        channel_key(number, trace.name, shows=trace.name)
+        channel_key(number, called.get(trace.name, trace.name), shows=trace.name)
         for number, trace in enumerate(picture.highlighted)
     ]
     others = len(picture.traces) - len(picture.highlighted)

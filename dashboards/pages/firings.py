@@ -78,8 +78,6 @@ def _head(listed: FiringList) -> list[Any]:
         [
             html.H1("Firings"),
             html.P(f"{listed.how.foundry}: {count}{alive}"),
-            link("heats →", "/heats"),
-            link("castings →", "/castings"),
         ],
         className="title",
     )

@@ -2,30 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from dash import html
 
 from dashboards.page import Page, Request
+from dashboards.pages.chain import chain
 from dashboards.pages.parts import (
     cautions,
     cell,
     channel_key,
     key_line,
-    link,
     part,
+    proof,
     table,
     verdict,
 )
 from firelog.pouring.checks import PourCheck
 from firelog.pouring.metal import SeenDip
+from firelog.pouring.mould import MouldCooling
 from firelog.pouring.verify import CAUTIONS, PourAssessment
-from firelog.pouring.words import dip_words, found_words, limits_words
+from firelog.pouring.words import dip_words, found_words, limits_words, prove_words
 from firelog.quantity import Quantity
 from firelog.say.durations import show_exact_duration
 from firelog.say.instants import clock, day, exact_clock, zone_words
 from firelog.say.numbers import show_difference, show_temperature, temperature_with_doubt
 from firelog.units import seconds_since
+from firelog.view.chain import Link, of_heat
 from firelog.view.figure.heat import heat_figure
 from firelog.view.heat import HeatView, read_heat
 
@@ -35,7 +39,8 @@ def page(asked: Request, name: str) -> Page:
     view = read_heat(asked.store, name, asked.unit)
     drawn = heat_figure(view) if view.picture.traces else None
     title = f"{view.assessment.heat.name}: {view.assessment.verdict.value}"
-    return Page(title, _head(view), _body(view), drawn, unit=view.how.unit)
+    links = of_heat(asked.store, name)
+    return Page(title, _head(view), _body(view, links), drawn, unit=view.how.unit)
 
 
 # ---------------------------------------------------------------- above its picture
@@ -47,7 +52,6 @@ def _head(view: HeatView) -> list[Any]:
     crucible = [f"crucible {heat.crucible}"] if heat.crucible else []
     what = [heat.furnace, f"{heat.alloy}, {_liquidus(view)}", *crucible, when]
     return [
-        html.Nav(link("← all heats", "/heats"), **{"aria-label": "back"}),
         html.Div(
             [
                 html.Div(
@@ -60,7 +64,7 @@ def _head(view: HeatView) -> list[Any]:
             ],
             className="opening",
         ),
-        _key(view),
+        key_of(view),
     ]
 
 
@@ -88,21 +92,33 @@ def _headline(view: HeatView) -> list[Any]:
     return said
 
 
-def _key(view: HeatView) -> html.Ul:
+def key_of(view: HeatView) -> html.Ul:
+    """What is drawn of a heat, in words beside its stroke: all of it, and nothing that is not."""
+    pours = view.assessment.pours
     items = [
         channel_key(number, f"{trace.name}, measured")
         for number, trace in enumerate(view.picture.highlighted)
     ]
-    items.append(key_line("metal, computed", "var(--ember)", "dash", 2))
-    items.append(key_line("mould, computed", "var(--accent)", "dash", 2))
-    items.append(html.Li([html.Span(className="patch"), "uncertainty (k = 2)"]))
+    if any(isinstance(one.metal, Quantity) and one.dip_us is not None for one in pours):
+        items.append(key_line("metal at the lip, computed", "var(--ember)", "dash", 2))
+    if any(isinstance(one.mould_course, MouldCooling) for one in pours):
+        items.append(key_line("mould, computed", "var(--accent)", "dash", 2))
+        items.append(html.Li([html.Span(className="patch"), "uncertainty (k = 2)"]))
+    if any(isinstance(one.metal, Quantity) for one in pours):
+        items.append(html.Li([html.Span(className="bar-mark"), "at the pour, with its U"]))
+    if any(check.kind == "window" and check.low is not None for p in pours for check in p.checks):
+        items.append(html.Li([html.Span(className="patch asked"), "asked of the metal"]))
+    items.append(html.Li([html.Span(className="patch liquidus"), "liquidus: metal begins to set"]))
+    if any(one.window_us is not None for one in pours):
+        items.append(html.Li([html.Span(className="patch window"), "metal and mould both right"]))
     return html.Ul(items, className="key")
 
 
 # ---------------------------------------------------------------- below the picture
-def _body(view: HeatView) -> list[Any]:
-    """Each pour with its checks, the dips, events, remarks and cautions."""
+def _body(view: HeatView, links: Sequence[Link]) -> list[Any]:
+    """The chain, each pour with its checks, the dips, events, remarks and cautions."""
     return [
+        *chain(links, ("heat", view.assessment.heat.name)),
         *[_pour(pour, view) for pour in view.assessment.pours],
         *_dips(view),
         *_events(view),
@@ -155,7 +171,7 @@ def _check(check: PourCheck, view: HeatView) -> html.Tr:
             cell("Requirement", html.Strong(check.requirement)),
             cell("Found", found_words(check, view.how.unit), "number"),
             cell("Limits", limits_words(check, view.how.unit), "number"),
-            cell("Why", [html.P(check.why), *how]),
+            cell("Why", [html.P(check.why), *how, proof(prove_words(check, view.how.unit))]),
         ],
         className=f"is-{kind}",
     )

@@ -39,8 +39,7 @@ def _list(how: Reader, entries: list[HeatEntry]) -> list[Any]:
     count = f"{how.foundry}: {len(entries)} heat{'s' if len(entries) != 1 else ''}"
     title = html.Div([html.H1("Heats"), html.P(count)], className="title")
     rows = html.Ol([_row(entry, how) for entry in entries], className="ledger past")
-    back = html.Nav(link("← all firings", "/"), **{"aria-label": "back"})
-    return [back, title, rows, cautions()]
+    return [title, rows, cautions()]
 
 
 def _row(one: HeatEntry, how: Reader) -> html.Li:

@@ -80,6 +80,11 @@ def table(heads: Sequence[str], rows: list[Any], kind: str) -> html.Table:
     return html.Table([html.Thead(head_row), html.Tbody(rows)], className=f"cards {kind}")
 
 
+def proof(words: str) -> html.P | None:
+    """What would prove a requirement that is not proven."""
+    return html.P(words, className="proof") if words else None
+
+
 def cell(label: str, content: Any, kind: str = "") -> html.Td:
     """One cell; on a phone its column's ``label`` stands before it."""
     return html.Td(content, className=kind, **{"data-label": label})

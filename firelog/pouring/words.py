@@ -6,8 +6,17 @@ from firelog.physics.metal.dips import Dip, Outcome
 from firelog.pouring.checks import PourCheck
 from firelog.say.limits import range_words
 from firelog.say.numbers import show_difference, with_doubt
+from firelog.say.proof import proof_words
 from firelog.units import TemperatureUnit
+from firelog.verdict import Limit, Side, Verdict
 
+PROVED_BY = {  # what settles a pour's requirement where a number is missing
+    "window": "A settled answer needs a dip that settles, right before the pour.",
+    "superheat": "A settled answer needs a dip that settles, right before the pour.",
+    "handover": "A settled answer needs kiln-out and pour noted to the second.",
+    "mould temperature": "A settled answer needs kiln-out noted to the second, or a couple in the mould.",
+    "overheat": "A settled answer needs a thermocouple in the melt, recorded all the while.",
+}
 AT_REST_K = 3.0  # a reading this near the metal needs no word of its delay
 
 
@@ -19,6 +28,20 @@ def found_words(check: PourCheck, unit: TemperatureUnit) -> str:
 def limits_words(check: PourCheck, unit: TemperatureUnit) -> str:
     """Return ``1093 °C to 1177 °C``, ``at least …`` or ``at most …`` in the reader's unit."""
     return range_words(check.low, check.high, check.unit, unit, exact=True)
+
+
+def prove_words(check: PourCheck, unit: TemperatureUnit) -> str:
+    """Return what would prove a check that is not proven; nothing for one that is settled."""
+    if check.verdict is not Verdict.NOT_PROVEN:
+        return ""
+    for end, side in ((check.low, Side.AT_LEAST), (check.high, Side.AT_MOST)):
+        if end is not None and (
+            words := proof_words(
+                check.measured, check.uncertainty, Limit(end, check.unit, side), unit
+            )
+        ):
+            return words
+    return PROVED_BY.get(check.kind, "")
 
 
 def dip_words(dip: Dip, unit: TemperatureUnit) -> str:

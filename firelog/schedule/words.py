@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from firelog.say.durations import show_duration
 from firelog.say.numbers import show_difference, show_rate, show_temperature
-from firelog.schedule.plan.model import Schedule, Segment
+from firelog.say.proof import proof_words
+from firelog.schedule.plan.model import Check, Schedule, Segment
 from firelog.schedule.plan.requirements import Requirement
-from firelog.verdict import Decision
+from firelog.units import TemperatureUnit
+from firelog.verdict import Decision, Verdict
 
 
 def step(plan: Schedule, segment: Segment) -> str:
@@ -30,3 +32,16 @@ def asked(plan: Schedule, requirement: Requirement) -> str:
     where = f" during {requirement.segment!r}" if requirement.segment else ""
     plainly = ", compared plainly" if requirement.decision is Decision.SIMPLE else ""
     return f"{names}: {requirement.words(plan.unit)}{where}{plainly}"
+
+
+def prove(check: Check, unit: TemperatureUnit, *, running: bool = False) -> str:
+    """Return what would prove a check that is not proven; nothing for one that is settled."""
+    if check.verdict is not Verdict.NOT_PROVEN:
+        return ""
+    if running:
+        return "Not due yet: the readings to come decide."
+    words = proof_words(check.measured, check.uncertainty, check.asked, unit)
+    return words or (
+        "A settled answer needs the readings that are missing or not believed here: from the "
+        "logger's own memory (`firelog import`), from another thermocouple, or from another firing."
+    )

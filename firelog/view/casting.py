@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from firelog.audit import casting as audits
@@ -18,7 +18,9 @@ from firelog.record.heats import mould
 from firelog.record.store import Store
 from firelog.say.reader import Reader, reader_of
 from firelog.units import us_after
+from firelog.verdict import Verdict
 from firelog.view.cache import Cache, file_identity
+from firelog.view.heat import HeatView, heat_view
 from firelog.view.picture import Note, Picture, picture_of
 
 _FRESH_S = 30.0
@@ -36,13 +38,17 @@ class CastingEntry:
 
 @dataclass(frozen=True)
 class CastingView:
-    """One casting's page; ``picture`` is None where its mould was in no firing."""
+    """One casting's page; ``picture`` is None where its mould was in no firing.
+
+    ``poured`` is its own pour where that went worse than the firing, and so is what to look at.
+    """
 
     audit: CastingAudit
     compared: Comparison | None
     picture: Picture | None
     photos: tuple[tuple[Photograph, str], ...]
     how: Reader
+    poured: HeatView | None = None
 
 
 _views: Cache[CastingView] = Cache(6)
@@ -84,7 +90,19 @@ def _view(store: Store, casting: Casting, how: Reader) -> CastingView:
     photos = tuple((photo, _data(store, photo)) for photo in record.photos(store, casting))
     picture = casting_picture(made, compared, how)
     shown = picture if picture and picture.traces else None
-    return CastingView(made, compared, shown, photos, how)
+    return CastingView(made, compared, shown, photos, how, _poured(made, how))
+
+
+def _poured(made: CastingAudit, how: Reader) -> HeatView | None:
+    """Return the casting's pour as a picture, None where the firing says as much or more."""
+    heat, pour, fired = made.case.heat, made.case.pour, made.case.fired
+    if heat is None or pour is None or pour.verdict is Verdict.PASS:
+        return None
+    judgement = fired.judgement if fired else None
+    if judgement is not None and judgement.verdict.rank < pour.verdict.rank:
+        return None
+    view = heat_view(replace(heat, pours=(pour,)), how)
+    return view if view.picture.traces else None
 
 
 def _kept(store: Store, how: Reader) -> audits.Keep:

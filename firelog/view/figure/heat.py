@@ -271,7 +271,12 @@ def _ranges(view: HeatView) -> Iterable[tuple[str, float, float, str]]:
             key = (check.low, check.high)
             if key not in seen:
                 seen.add(key)
-                yield f"pouring range, {pour.mould.section}", check.low, check.high, "stripe"
+                yield (
+                    f"to be poured at, {pour.mould.section} section",
+                    check.low,
+                    check.high,
+                    "stripe",
+                )
 
 
 def _liquidus(view: HeatView) -> tuple[str, float, float, str]:
