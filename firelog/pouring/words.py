@@ -14,7 +14,8 @@ PROVED_BY = {  # what settles a pour's requirement where a number is missing
     "window": "A settled answer needs a dip that settles, right before the pour.",
     "superheat": "A settled answer needs a dip that settles, right before the pour.",
     "handover": "A settled answer needs kiln-out and pour noted to the second.",
-    "mould temperature": "A settled answer needs kiln-out noted to the second, or a couple in the mould.",
+    "mould temperature": "A settled answer needs kiln-out noted to the second, or a thermocouple "
+    "in the mould.",
     "overheat": "A settled answer needs a thermocouple in the melt, recorded all the while.",
 }
 AT_REST_K = 3.0  # a reading this near the metal needs no word of its delay

@@ -40,7 +40,7 @@ class CastingEntry:
 class CastingView:
     """One casting's page; ``picture`` is None where its mould was in no firing.
 
-    ``poured`` is its own pour where that went worse than the firing, and so is what to look at.
+    ``poured`` is its own pour where what explains the defect lies there, not in the kiln.
     """
 
     audit: CastingAudit
@@ -94,15 +94,32 @@ def _view(store: Store, casting: Casting, how: Reader) -> CastingView:
 
 
 def _poured(made: CastingAudit, how: Reader) -> HeatView | None:
-    """Return the casting's pour as a picture, None where the firing says as much or more."""
-    heat, pour, fired = made.case.heat, made.case.pour, made.case.fired
+    """Return the casting's pour as a picture, None where the firing is what to look at.
+
+    What supports the likeliest cause decides: it lies in the pour, or in the kiln before it.
+    """
+    heat, pour = made.case.heat, made.case.pour
     if heat is None or pour is None or pour.verdict is Verdict.PASS:
         return None
-    judgement = fired.judgement if fired else None
-    if judgement is not None and judgement.verdict.rank < pour.verdict.rank:
+    began_us = pour.pour.began_us if pour.pour.out_us is None else pour.pour.out_us
+    at_us = _strongest_us(made)
+    if at_us is None or at_us < began_us:
         return None
     view = heat_view(replace(heat, pours=(pour,)), how)
     return view if view.picture.traces else None
+
+
+def _strongest_us(made: CastingAudit) -> int | None:
+    """When that happened which speaks most strongly for the likeliest cause of the defects."""
+    causes = sorted(
+        (cause for defect in made.defects for cause in defect.causes),
+        key=lambda cause: -cause.weight,
+    )
+    for cause in causes:
+        found = [one for one in cause.findings if one.says == "for" and one.fact.at_us is not None]
+        if found:
+            return max(found, key=lambda one: one.ratio).fact.at_us
+    return None
 
 
 def _kept(store: Store, how: Reader) -> audits.Keep:

@@ -81,8 +81,7 @@ def _alarm(store: Store, kind: str, priority: Priority, text: str, now_us: int) 
 
 @pytest.fixture
 def visit(whole: Server, chromium: Callable[..., Visit]) -> Visit:  # noqa: F811
-    made = chromium(whole.address, bypass_csp=True, reduced_motion="reduce")
-    return made
+    return chromium(whole.address, bypass_csp=True, reduced_motion="reduce")
 
 
 def _there(visit: Visit, path: str) -> Any:

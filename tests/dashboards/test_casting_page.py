@@ -72,6 +72,20 @@ def test_the_nearest_sound_firing_is_laid_over_the_failed_one(foundry: Path) -> 
     assert "sound: heron, left wing" in names
 
 
+def test_a_misrun_shows_its_pour(foundry: Path) -> None:
+    """Cold metal explains the foot: its metal and mould are drawn and keyed, no kiln firing."""
+    page = made(foundry, "/casting/heron%20foot")
+    parts = {line.get("meta", {}).get("part") for line in page["drawn"]["data"]}
+    assert "pour" in parts
+    names = {line.get("name") for line in page["drawn"]["data"]}
+    assert "lance" in names
+    assert "kiln top" not in names
+    above = text_of(page["top"])
+    for keyed in ("mould, computed", "uncertainty", "asked of the metal", "liquidus"):
+        assert keyed in above
+    assert "The pour of heron foot : fail" in above.replace(": fail", " : fail")
+
+
 def test_findings_are_marked_where_they_lie(foundry: Path) -> None:
     """The picture of the cracked shell has a mark at the minute that supports slow heat."""
     drawn = made(foundry, "/casting/owl%2C%20body")["drawn"]
