@@ -146,7 +146,7 @@ def _switch() -> html.Div:
     """Choose what the lower panel is held against: how well was each step done, or how late."""
     words = (
         ("steps-button", "step by step", "off the target of each step, from when it really began"),
-        ("clock-button", "by the plan's clock", "off the plan as drawn from the firing's start"),
+        ("clock-button", "by the clock", "off the plan as drawn from the firing's start"),
     )
     buttons = [
         html.Button(text, id=name, title=title, **{"aria-pressed": "false"})

@@ -465,7 +465,7 @@ def test_the_switch_shows_how_late_instead_of_how_well(serve, chromium, tmp_path
         .filter(line => line.meta && line.meta.part === 'off target' && line.visible !== false)
         .flatMap(line => line.y).filter(value => value !== null))"""
     assert page.evaluate(lowest) > -20
-    clock = page.get_by_role("button", name="by the plan's clock")
+    clock = page.get_by_role("button", name="by the clock")
     steps = page.get_by_role("button", name="step by step")
     assert (steps.get_attribute("aria-pressed"), clock.get_attribute("aria-pressed")) == (
         "true",

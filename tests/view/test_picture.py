@@ -65,7 +65,7 @@ def test_board_and_report_draw_the_same_casting(store_of_past: Path) -> None:
         assert bool(printed) == (shown.picture is not None)
         drawn += len(printed)
         if shown.picture is not None:
-            assert [key[0] for key in printed[0].key][: len(shown.picture.highlighted)] == [
+            assert [key.name for key in printed[0].key][: len(shown.picture.highlighted)] == [
                 trace.name for trace in shown.picture.highlighted
             ]
     assert drawn >= 3
