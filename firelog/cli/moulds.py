@@ -85,7 +85,7 @@ def add(settings: Settings, /, *, name: str, **said: Any) -> None:
     from firelog.record import heats as record
     from firelog.record.store import Store
 
-    details = None
+    details, advice = None, ""
     if said["material"] and said["size"] is None:
         raise InputError("how thick is it? Say --size in mm: a shell's wall, or a block's radius")
     if said["material"]:
@@ -102,7 +102,9 @@ def add(settings: Settings, /, *, name: str, **said: Any) -> None:
             wind_m_per_s=said["wind"],
             probe=said["probe"],
         )
-        body_of(shape_from(shape.details()), mould_material(shape.material))  # refuse now
+        known_material = mould_material(shape.material)
+        body_of(shape_from(shape.details()), known_material)  # refuse now
+        advice = known_material.note
         details = shape.details()
     with Store.open(settings.store_path(), write=True) as store:
         known = [one.name for one in record.moulds(store)]
@@ -117,6 +119,8 @@ def add(settings: Settings, /, *, name: str, **said: Any) -> None:
             note=said["note"],
         )
     click.echo(f"mould {name!r} is entered", err=True)
+    if advice:
+        click.echo(advice, err=True)
 
 
 @moulds.command()

@@ -127,7 +127,7 @@ def requirements(topic: str | None) -> None:
     if topic is None:
         for name, path in known.items():
             click.echo(
-                f"{name:14s} {path.read_text(encoding='utf-8').splitlines()[0].lstrip('# ')}"
+                f"{name:18s} {path.read_text(encoding='utf-8').splitlines()[0].lstrip('# ')}"
             )
         return
     if topic not in known:

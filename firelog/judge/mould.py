@@ -28,7 +28,7 @@ _WATER_J_PER_KG = 2.2564e6  # heat of evaporation at 100 °C, IAPWS-95, from mem
 _GYPSUM_J_PER_KG = (484e3, 196e3)
 _KEYS = (
     "name", "title", "density", "conductivity", "heat_capacity", "water", "gypsum", "emissivity",
-    "burnt_c", "source", "range",
+    "burnt_c", "source", "note", "range",
 )  # fmt: skip
 
 
@@ -46,7 +46,8 @@ class CriticalRange:
 class MouldMaterial:
     """A material of moulds: its heat, its surface, its critical ranges and burn-out temperature.
 
-    ``emissivity`` [0 to 1], ``burnt_c`` [°C]; ``source`` says where its numbers come from.
+    ``emissivity`` [0 to 1], ``burnt_c`` [°C]; ``source`` says where its numbers come from, ``note``
+    what whoever enters such a mould should know.
     """
 
     name: str
@@ -56,6 +57,7 @@ class MouldMaterial:
     burnt_c: float
     ranges: tuple[CriticalRange, ...]
     source: str
+    note: str = ""
 
 
 @dataclass(frozen=True)
@@ -183,6 +185,7 @@ def _material(row: TomlTable) -> MouldMaterial:
         row.need("burnt_c", tomlfile.number),
         tuple(_range(table) for table in row.tables("range")),
         row.need("source", tomlfile.text),
+        row.get("note", tomlfile.text, ""),
     )
 
 
