@@ -21,6 +21,10 @@ def schedule_of(store: Store, firing: Firing) -> Schedule | None:
     return None if text is None else parse_schedule(text, f"schedule of {firing.name!r}")
 
 
+# Whose wire lies for hours between great heat and the terminals; a lance is dipped for a minute.
+_IN_WALL = (Role.KILN, Role.MOULD, Role.CRUCIBLE)
+
+
 def measurement_chain(store: Store, channel: Channel) -> MeasurementChain:
     """Return what is known of how a channel measures; what nobody stated is the default.
 
@@ -35,7 +39,7 @@ def measurement_chain(store: Store, channel: Channel) -> MeasurementChain:
     if certificates := store.calibrations(channel.id):
         stated["certificate"] = calibration.from_record(certificates[-1].certificate)
     known = {key: value for key, value in stated.items() if value is not None}
-    in_wall = channel.role is Role.KILN
+    in_wall = channel.role in _IN_WALL
     return replace(uncertainty.DEFAULT_CHAIN, allow=True, in_wall=in_wall, **known)
 
 

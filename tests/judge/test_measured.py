@@ -97,6 +97,14 @@ def test_what_was_stated_of_the_chain_reaches_it(tmp_path: Path) -> None:
     assert chain.digit_k == DEFAULT_CHAIN.digit_k
 
 
+@pytest.mark.parametrize("role", [Role.KILN, Role.MOULD, Role.CRUCIBLE, Role.LANCE])
+def test_whose_wire_lies_in_a_wall(tmp_path: Path, role: Role) -> None:
+    """A couple in a kiln, a core or a furnace passes its wall for hours; a dipped lance does not."""
+    with Store.open(tmp_path / "s", write=True) as store:
+        chain = recorded.measurement_chain(store, store.ensure_channel("kiln", "a", role=role))
+    assert chain.in_wall is (role is not Role.LANCE)
+
+
 def test_the_mean_of_channels_is_on_the_fullest_ones_clock() -> None:
     """100 and 110 °C give 105 °C, spread by ± 5 K at the end; the sparser one is drawn between."""
     full = np.arange(0.0, 601.0, 60.0)

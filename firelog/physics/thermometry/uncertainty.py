@@ -58,8 +58,8 @@ class MeasurementChain:
     ``logger_k``, ``cable_k`` (or ``cable_class``, looked up), ``drift_k`` (or ``exposure``, from
     which type K has an allowance), ``immersion_k``. ``digit_k`` [K] is the last digit the logger
     shows. None means: nobody stated it; it is not counted, and the budget says so, unless
-    ``allow``: then the usual is counted. ``in_wall``: the wire passes a kiln's wall, where type K
-    comes to read high. Raises InputError and RangeError for what cannot be.
+    ``allow``: then the usual is counted. ``in_wall``: the wire passes from great heat to the
+    terminals through a kiln's or furnace's wall, where type K comes to read high. Raises InputError and RangeError for what cannot be.
 
     Source of the defaults: ±0.7 K of cold junction, datasheet of the MAX31856; the digit of 0.1 K
     is common practice, no source.
@@ -420,6 +420,8 @@ def _drift(chain: MeasurementChain, t: FloatArray) -> Iterator[_Part]:
         ordered = drift.ordering_k(chain.exposure.ordering_h, t)
     if chain.in_wall:
         # Reads high only: 0 to b about the reading has the mean square b²/3, that of ± b.
+        if chain.exposure is not None:
+            ordered = np.maximum(ordered, drift.ordering_k(chain.exposure.behind_tip_h, t))
         wall = np.maximum(drift.in_wall_k(t), ordered)
         yield _rectangular("ordering in the wall, reads high", wall, drift.IN_WALL_SOURCE)
     elif chain.exposure is not None:

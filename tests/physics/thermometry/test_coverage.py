@@ -81,9 +81,9 @@ def test_what_nobody_stated_is_allowed_for(name: str) -> None:
 
 @pytest.mark.parametrize("name", [one for one in COUPLES if one.startswith("K")])
 def test_a_k_in_a_wall_that_reads_high_is_covered(name: str) -> None:
-    """Reads high by up to 3 K at 538 °C and 5 K at 1093 °C, evenly drawn: 93 % or more."""
+    """Reads high by up to 5 K at 550 °C and 6 K from 1100 °C, evenly drawn: 93 % or more."""
     at_c = COUPLES[name][3]
-    most_k = float(np.interp(at_c, [200.0, 538.0, 1093.0], [0.0, 3.0, 5.0]))
+    most_k = float(np.interp(at_c, [250.0, 550.0, 1100.0], [0.0, 5.0, 6.0]))
     error_k = drawn(name, lambda rng: rng.uniform(0.0, most_k, DRAWS))
     assert covered(chain(name, in_wall=True), at_c, error_k) >= 0.93
 

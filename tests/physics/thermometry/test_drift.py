@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from firelog.physics.thermometry.drift import exposure, high_use_k, ordering_k
+from firelog.physics.thermometry.drift import exposure, high_use_k, in_wall_k, ordering_k
 
 
 def test_ordering_as_published() -> None:
@@ -46,6 +46,23 @@ def test_exposure() -> None:
     found = exposure(t_s, temp_c)
     assert found.above_1000_c_h == pytest.approx(2.0)
     assert found.ordering_h == pytest.approx(5.0)  # the first hour at 300 °C was cleared at 700 °C
+    assert found.behind_tip_h == pytest.approx(10.0)  # a hot tip clears nothing behind it
+
+
+def test_ordering_in_the_wall() -> None:
+    """3 K at 538 °C and 5 K at 1093 °C or more (a maker's note), to 6 K at 800–1150 °C.
+
+    1.7 % (ORNL-TM-4862) of the 300 K between 250 and 550 °C is 5.1 K of the stretch's own kelvin;
+    by the printed emf of type K (NIST Monograph 175: 10.153 and 22.776 mV) and 38.9 µV/K it is
+    5.5 K at 1000 °C.
+    """
+    assert np.all(in_wall_k(np.array([538.0, 1093.0])) >= [3.0, 5.0])
+    hot = in_wall_k(np.linspace(800.0, 1150.0, 50))
+    assert np.all((hot >= 3.0) & (hot <= 6.0))
+    by_print_k = 0.017 * (22.776 - 10.153) * 1000.0 / 38.9
+    assert in_wall_k(np.array([1000.0]))[0] == pytest.approx(by_print_k, abs=0.05)
+    assert in_wall_k(np.array([20.0]))[0] == 0.0
+    assert np.isnan(in_wall_k(np.array([np.nan]))[0])
 
 
 def test_exposure_across_holes() -> None:
@@ -53,4 +70,4 @@ def test_exposure_across_holes() -> None:
     t_s = np.array([0.0, 60.0, 7260.0, 7320.0, 7380.0])
     temp_c = np.array([1100.0, 1100.0, 1100.0, np.nan, 1100.0])
     assert exposure(t_s, temp_c).above_1000_c_h == pytest.approx(2 * 60.0 / 3600.0)
-    assert exposure(np.array([]), np.array([])) == (0.0, 0.0)
+    assert exposure(np.array([]), np.array([])) == (0.0, 0.0, 0.0)

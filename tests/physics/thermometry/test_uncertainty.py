@@ -242,6 +242,12 @@ def test_exposure_enters() -> None:
     assert rows["drift of use in great heat"].half_width_k == pytest.approx(0.004 * 350.0)
     assert "no source" in rows["drift of use in great heat"].source
     assert u_k(used, 350.0) > u_k(DEFAULT_CHAIN, 350.0)
+    walled = MeasurementChain(exposure=Exposure(0.0, 0.0, behind_tip_h=7.0), in_wall=True)
+    rows = {row.contribution: row for row in budget(walled, 350.0).rows}
+    assert rows["ordering in the wall, reads high"].half_width_k == pytest.approx(3.7)
+    for letter in ("N", "S"):
+        inside = MeasurementChain(letter, in_wall=True)
+        assert u_k(inside, 900.0) == u_k(MeasurementChain(letter), 900.0)
     platinum = MeasurementChain("S", exposure=Exposure(100.0, 7.0))
     assert u_k(platinum, 350.0) == u_k(MeasurementChain("S"), 350.0)
     assert any("drift" in sentence for sentence in budget(platinum, 350.0).not_counted)
