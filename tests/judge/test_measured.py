@@ -99,7 +99,7 @@ def test_what_was_stated_of_the_chain_reaches_it(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("role", [Role.KILN, Role.MOULD, Role.CRUCIBLE, Role.LANCE])
 def test_whose_wire_lies_in_a_wall(tmp_path: Path, role: Role) -> None:
-    """A couple in a kiln, a core or a furnace passes its wall for hours; a dipped lance does not."""
+    """A couple in a kiln, core or furnace passes a wall for hours; a dipped lance does not."""
     with Store.open(tmp_path / "s", write=True) as store:
         chain = recorded.measurement_chain(store, store.ensure_channel("kiln", "a", role=role))
     assert chain.in_wall is (role is not Role.LANCE)

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from firelog.errors import InputError
-from firelog.physics.thermometry.tolerance import cable_k, span_c, tolerance_k
+from firelog.physics.thermometry.tolerance import cable_k, span_c, tolerance_k, usual_cable_k
 
 
 def limit_k(letter: str, standard: str, grade: str, temp_c: float) -> float:
@@ -110,10 +110,33 @@ def test_no_such_class(letter: str, standard: str, grade: str, says: str) -> Non
         tolerance_k(letter, standard, grade, np.array([100.0]))
 
 
-def test_cable() -> None:
-    """IEC 60584-3: KX ±1.5 and ±2.5 K, TX ±0.5 and ±1.0 K, SCA ±2.5 K (a maker's table)."""
-    assert [cable_k("K", "1"), cable_k("K", "2")] == [1.5, 2.5]
-    assert [cable_k("T", "1"), cable_k("T", "2")] == [0.5, 1.0]
-    assert cable_k("S", "2") == 2.5
-    with pytest.raises(InputError, match="it has 2"):
+@pytest.mark.parametrize(
+    ("letter", "cable", "half_k"),
+    [("K", "1", 1.5), ("K", "2", 2.5), ("N", "2", 2.5), ("J", "1", 1.5), ("E", "2", 2.5),
+     ("T", "1", 0.5), ("T", "2", 1.0), ("S", "SCA", 2.5), ("S", "SCB", 5.0), ("R", "RCA", 2.5),
+     ("R", "RCB", 5.0), ("B", "BC", 3.5), ("K", "standard", 2.2), ("J", "standard", 2.2),
+     ("N", "standard", 2.2), ("E", "standard", 1.7), ("T", "standard", 1.0),
+     ("S", "standard", 5.0), ("R", "standard", 5.0), ("J", "special", 1.1), ("T", "special", 0.5),
+     ("B", "standard", 3.7)],
+)  # fmt: skip
+def test_cable(letter: str, cable: str, half_k: float) -> None:
+    """Cables of IEC 60584-3 and ASTM E230 (makers' tables): ± K at the hot junction."""
+    assert cable_k(letter, cable) == half_k
+
+
+@pytest.mark.parametrize(
+    ("letter", "half_k"), [("K", 2.5), ("T", 1.0), ("S", 5.0), ("R", 5.0), ("B", 3.7)]
+)
+def test_cable_nobody_stated_takes_the_wider(letter: str, half_k: float) -> None:
+    """Unstated, the widest table holds; class 2 of R or S does not say SCA: ± 5 K, not ± 2.5."""
+    assert usual_cable_k(letter) == half_k
+    if letter in "RS":
+        assert cable_k(letter, "2") == half_k
+
+
+def test_no_such_cable() -> None:
+    """A cable no standard has is refused with those there are; type C has none at all."""
+    with pytest.raises(InputError, match="it has 2, SCA, SCB, standard"):
         cable_k("S", "1")
+    with pytest.raises(InputError, match="half-width in K"):
+        cable_k("C", "2")

@@ -2,11 +2,11 @@
 
 Tolerances hold for new wire. Type K changes in two ways that a burnout kiln brings about: slow
 oxidation above 1000 °C, and ordering of the positive leg in the range of the dewax and the first
-holds, which comes within minutes, makes it read high, and is undone above about 650 °C. A hot tip undoes
-it at the tip only: somewhere between it and the terminals the wire is always at 250 to 550 °C.
-Emf arises where the temperature changes, whatever the length on which it does, so neither depth
-nor wall thickness makes that share smaller. Each change is allowed for as ± its size although it
-has a usual direction: the metal and the kiln may be colder than shown.
+holds, which comes within minutes, makes it read high, and is undone above about 650 °C. A hot tip
+undoes it at the tip only: somewhere between it and the terminals the wire is always at 250 to
+550 °C. Emf arises where the temperature changes, whatever the length on which it does, so neither
+depth nor wall thickness makes that share smaller. Each change is allowed for as ± its size although
+it has a usual direction: the metal and the kiln may be colder than shown.
 """
 
 from __future__ import annotations
@@ -48,8 +48,8 @@ class Exposure(NamedTuple):
     """How long a thermocouple has spent where it changes [h].
 
     ``above_1000_c_h``: its tip above 1000 °C; ``ordering_h``: its tip in 250–550 °C since it was
-    last above 650 °C; ``behind_tip_h``: some of its wire in 250–550 °C, which is whenever the tip is
-    above 250 °C, and which no hot tip undoes. Source: ORNL-TM-4862 (1975).
+    last above 650 °C; ``behind_tip_h``: some of its wire in 250–550 °C, which is whenever the tip
+    is above 250 °C, and which no hot tip undoes. Source: ORNL-TM-4862 (1975).
     """
 
     above_1000_c_h: float

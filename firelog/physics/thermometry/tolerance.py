@@ -169,37 +169,60 @@ def covers(letter: str, standard: str, tolerance_class: str, temp_c: float) -> b
     return any(row.low_c <= temp_c <= row.high_c for row in rows)
 
 
-# Extension and compensating cable, ± K at the hot junction: IEC 60584-3 (values from memory). The
-# letter stands for the cable of the type; for R and S class 2 is compensating cable, 0–100 °C.
-_CABLE_K = {
-    "1": {"E": 1.5, "J": 1.5, "K": 1.5, "N": 1.5, "T": 0.5},
-    "2": {"E": 2.5, "J": 2.5, "K": 2.5, "N": 2.5, "R": 2.5, "S": 2.5, "T": 1.0},
+# Extension and compensating cable, ± K at the hot junction (from memory). "1" and "2" are classes
+# of IEC 60584-3; RCA and SCA (0–100 °C), RCB and SCB (0–200 °C) and BC are its compensating cables;
+# "2" alone does not say which: then the wider holds. "standard" and "special" are limits of ASTM
+# E230; its BX is +0/−3.7 K, counted as ± 3.7.
+_CABLE_K: dict[str, dict[str, float]] = {
+    "B": {"2": 3.5, "BC": 3.5, "standard": 3.7},
+    "E": {"1": 1.5, "2": 2.5, "standard": 1.7},
+    "J": {"1": 1.5, "2": 2.5, "standard": 2.2, "special": 1.1},
+    "K": {"1": 1.5, "2": 2.5, "standard": 2.2},
+    "N": {"1": 1.5, "2": 2.5, "standard": 2.2},
+    "R": {"2": 5.0, "RCA": 2.5, "RCB": 5.0, "standard": 5.0},
+    "S": {"2": 5.0, "SCA": 2.5, "SCB": 5.0, "standard": 5.0},
+    "T": {"1": 0.5, "2": 1.0, "standard": 1.0, "special": 0.5},
 }
-CABLE_SOURCE = "IEC 60584-3"
+_ASTM_CABLES = ("standard", "special")
+USUAL_CABLE_SOURCE = "the wider of IEC 60584-3 and ASTM E230"
 
 
 def usual_cable_k(letter: str) -> float:
-    """Return ± [K] of class 2 cable, what is delivered when nothing is ordered; 0 without one.
+    """Return ± [K] of cable nobody stated, the widest that the standards allow; 0 without one.
 
-    Source: IEC 60584-3, from memory.
+    Source: IEC 60584-3 and ASTM E230, from memory.
+
+    >>> usual_cable_k("K"), usual_cable_k("S"), usual_cable_k("C")
+    (2.5, 5.0, 0.0)
     """
-    return _CABLE_K["2"].get(letter, 0.0)
+    return max(_CABLE_K.get(letter, {}).values(), default=0.0)
 
 
-def cable_k(letter: str, cable_class: str) -> float:
-    """Return ± [K] of extension or compensating cable; InputError where the standard has none.
+def cable_k(letter: str, cable: str) -> float:
+    """Return ± [K] of extension or compensating cable; InputError where no standard has it.
 
-    Source: IEC 60584-3, classes 1 and 2, from memory.
+    ``cable`` is a class of IEC 60584-3 (1, 2), one of its cables (RCA, SCB ...), or limits of ASTM
+    E230 (standard, special); values from memory.
 
-    >>> cable_k("K", "2")
-    2.5
+    >>> cable_k("K", "2"), cable_k("S", "SCA"), cable_k("S", "2")
+    (2.5, 2.5, 5.0)
     """
     letter = checked_letter(letter)
-    found = _CABLE_K.get(cable_class, {}).get(letter)
-    if found is None:
-        known = ", ".join(name for name, row in _CABLE_K.items() if letter in row)
+    known = _CABLE_K.get(letter, {})
+    if cable not in known:
         raise InputError(
-            f"there is no cable class {cable_class!r} for type {letter}; it has "
-            f"{known or 'none: state the half-width in K instead'}"
+            f"there is no cable class {cable!r} for type {letter}; it has "
+            f"{', '.join(known) or 'none: state the half-width in K instead'}"
         )
-    return found
+    return known[cable]
+
+
+def cable_source(cable: str) -> str:
+    """Return the standard of a cable in words.
+
+    >>> cable_source("2"), cable_source("SCB"), cable_source("special")
+    ('IEC 60584-3 class 2', 'IEC 60584-3, SCB', 'ASTM E230 special limits')
+    """
+    if cable in _ASTM_CABLES:
+        return f"{SOURCES['ASTM']} {cable} limits"
+    return f"IEC 60584-3 class {cable}" if cable.isdigit() else f"IEC 60584-3, {cable}"

@@ -59,7 +59,8 @@ class MeasurementChain:
     which type K has an allowance), ``immersion_k``. ``digit_k`` [K] is the last digit the logger
     shows. None means: nobody stated it; it is not counted, and the budget says so, unless
     ``allow``: then the usual is counted. ``in_wall``: the wire passes from great heat to the
-    terminals through a kiln's or furnace's wall, where type K comes to read high. Raises InputError and RangeError for what cannot be.
+    terminals through a kiln's or furnace's wall, where type K comes to read high. Raises
+    InputError and RangeError for what cannot be.
 
     Source of the defaults: ±0.7 K of cold junction, datasheet of the MAX31856; the digit of 0.1 K
     is common practice, no source.
@@ -118,7 +119,7 @@ _LOGGER_K = 2.0
 _LOGGER_SOURCE = "datasheets of the MAX6675 and the MAX31856"
 _IMMERSION_K = 3.0
 _IMMERSION_SOURCE = "common practice, no source"
-_CABLE_K = 2.5  # of the letters that IEC 60584-3 has no class for
+_CABLE_K = 2.5  # of the letters that no standard has a cable for; common practice, no source
 
 
 def describe(chain: MeasurementChain) -> str:
@@ -330,9 +331,9 @@ def allowed_for(chain: MeasurementChain, unit: TemperatureUnit = "C") -> tuple[s
     """Return what nobody stated and the budget counts as usual, half-widths [K] said in ``unit``.
 
     >>> allowed_for(MeasurementChain("S", immersion_k=1.0, allow=True))
-    ('logger ± 2.0 K', 'extension cable ± 2.5 K')
+    ('logger ± 2.0 K', 'extension cable ± 5.0 K')
     >>> allowed_for(MeasurementChain("S", immersion_k=1.0, allow=True), "F")
-    ('logger ± 3.6 °F', 'extension cable ± 4.5 °F')
+    ('logger ± 3.6 °F', 'extension cable ± 9.0 °F')
     """
     return tuple(
         f"{part.name} {plus_minus(float(part.half_width), 'K', unit)}"
@@ -365,8 +366,7 @@ def _contributions(chain: MeasurementChain, t: FloatArray) -> Iterator[_Part]:
         yield _rectangular("extension cable", chain.cable_k, "stated")
     elif chain.cable_class is not None:
         width = tolerance.cable_k(chain.letter, chain.cable_class)
-        source = f"{tolerance.CABLE_SOURCE} class {chain.cable_class}"
-        yield _rectangular("extension cable", width, source)
+        yield _rectangular("extension cable", width, tolerance.cable_source(chain.cable_class))
     yield from _drift(chain, t)
     if chain.immersion_k is not None:
         yield _rectangular("immersion", chain.immersion_k, "stated")
@@ -381,7 +381,7 @@ def _allowances(chain: MeasurementChain) -> Iterator[_Part]:
         yield _rectangular("logger", _LOGGER_K, f"{_ALLOWED}: {_LOGGER_SOURCE}")
     if chain.cable_k is None and chain.cable_class is None:
         width = tolerance.usual_cable_k(chain.letter)
-        source = f"{tolerance.CABLE_SOURCE} class 2" if width else _IMMERSION_SOURCE
+        source = tolerance.USUAL_CABLE_SOURCE if width else _IMMERSION_SOURCE
         yield _rectangular("extension cable", width or _CABLE_K, f"{_ALLOWED}: {source}")
     if chain.immersion_k is None:
         yield _rectangular("immersion", _IMMERSION_K, f"{_ALLOWED}: {_IMMERSION_SOURCE}")
