@@ -126,4 +126,5 @@ def _in_wall_grid_k() -> FloatArray:
     low, high = ORDERING_C
     stretch_mv = emf_mv("K", np.clip(_GRID_C, low, high)) - emf_mv("K", np.array(low))
     ordered_k = _ORDERED_SHARE * stretch_mv * 1000.0 / np.asarray(seebeck_uv_per_k("K", _GRID_C))
-    return np.maximum(ordered_k, np.interp(_GRID_C, _IN_WALL_C, _IN_WALL_K))
+    larger = np.maximum(ordered_k, np.interp(_GRID_C, _IN_WALL_C, _IN_WALL_K))
+    return np.asarray(larger, dtype=np.float64)
