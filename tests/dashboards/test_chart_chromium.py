@@ -116,8 +116,8 @@ def test_the_nights_the_clocks_change(
         closely(visit, page)
         found = [tick[:5] for tick in page.evaluate(TICKS)]
         assert found[:6] == ticks.split()
-        assert title in page.locator("#trace .xtitle").inner_text()
-        assert ("throughout" in page.locator("#trace .xtitle").inner_text()) == bool(title)
+        assert title in page.locator("#trace .xtitle").text_content()
+        assert ("throughout" in page.locator("#trace .xtitle").text_content()) == bool(title)
 
 
 # ---------------------------------------------------------------- closer
@@ -226,9 +226,12 @@ def test_the_line_can_be_dragged(nights_board: Server, chromium: Visits) -> None
     page.locator("#closer-said h2").filter(has_text="23:0").wait_for()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [390, 820, 1440])
-@pytest.mark.parametrize("path", ["/firing/plain?at=2026-01-19T22:03:00", "/kiln/North", "/"])
+FIRING, KILN = "/firing/plain?at=2026-01-19T22:03:00", "/kiln/North"
+LOOKS = [(FIRING, width, scheme) for width in (390, 820, 1440) for scheme in ("light", "dark")]
+LOOKS += [(path, *look) for path in (KILN, "/") for look in ((390, "dark"), (1440, "light"))]
+
+
+@pytest.mark.parametrize(("path", "width", "scheme"), LOOKS)
 def test_nothing_stands_in_the_way(
     nights_board: Server, chromium: Visits, path: str, width: int, scheme: str
 ) -> None:
