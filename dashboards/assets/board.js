@@ -310,7 +310,7 @@
     const revision = drawn && drawn.layout.uirevision;
     if (asked.includes("drawn.data") && revision !== page.revision) {
       page.revision = revision;
-      return true;
+      return !new URLSearchParams(window.location.search).has("from"); // zoomed by the address
     }
     if (asked.includes("trace.relayoutData") && change) {
       if (Object.keys(change).some((key) => key.endsWith("range[0]"))) return false;
