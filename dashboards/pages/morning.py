@@ -57,7 +57,8 @@ def page(asked: Request) -> Page:
     if morning is None:
         return Page("nothing last night", _none_yet())
     picture = morning.view.picture
-    drawn = firing_figure(picture) if picture.traces else None  # one picture, no switch
+    of = firing_path(morning.view.firing.name)
+    drawn = firing_figure(picture, of=of) if picture.traces else None  # one picture, no switch
     return Page("while you slept", _above(morning), [cautions()], drawn, unit=picture.how.unit)
 
 

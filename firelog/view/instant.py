@@ -207,11 +207,14 @@ def _against(
     here_s, here_c = trace.t_s[place : place + 1], trace.temp_c[place : place + 1]
     if picture.schedule is None or picture.laid is None:
         return None, None, ""
-    if picture.target is not None and trace.name in {one.name for one in picture.followed}:
+    follows = trace.name in {one.name for one in picture.followed}
+    if picture.target is not None and follows:
         aim_c = float(picture.target.at(here_s)[0])
         if np.isfinite(aim_c):
             return aim_c, float(here_c[0]) - aim_c, ""
     mine = asked.of_trace(picture.levels, trace)
+    if not mine and not follows:
+        return None, None, ""  # of this channel nothing is asked
     left_c = asked.next_step_c(picture.schedule, picture.laid, here_s)
     off_k, which = asked.nearest(mine, here_s, here_c, left_c)
     number = int(which[0])

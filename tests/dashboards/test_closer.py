@@ -233,6 +233,34 @@ def test_one_instant_can_be_written_in_many_ways(client: Any, said: str) -> None
     assert told["clock"] == "Sun 1 Mar 20:13:00 MST"
 
 
+def test_of_what_nobody_asks_no_difference_is_told(tmp_path: Path) -> None:
+    """A mould's couple that is neither followed nor limited has a value, and no difference."""
+    t_s = np.arange(0.0, 3600.0, 10.0)
+    path = tmp_path / "mould.firelog"
+    with foundry(path) as store:
+        both = {"top": curve(t_s), "mould": curve(t_s) - 40.0}
+        for name in both:
+            store.ensure_channel("North", name, role=Role.MOULD if name == "mould" else Role.KILN)
+        t_us = BEGAN_US + (t_s * 1e6).astype(np.int64)
+        for name, temp_c in both.items():
+            number = store.channel("North", name).id
+            store.add_readings(number, t_us, temp_c, np.zeros(len(t_s), np.uint8), Unit.C)
+        store.add_firing(
+            "n", "North", began_us=BEGAN_US, ended_us=int(t_us[-1]) + 10**6,
+            schedule_title="x", schedule_text=SCHEDULE,
+        )  # fmt: skip
+    client = create_app(path).server.test_client()
+    told = asked(client, "/instant.json", of="/firing/n", at=wall(1800)).json
+    rows = {row["channel"]: row for row in told["rows"]}
+    assert rows["mould"]["value"].startswith("130.0 °C ± ")
+    assert (rows["mould"]["target"], rows["mould"]["off"], rows["mould"]["off_from"]) == (
+        "–",
+        "–",
+        "",
+    )
+    assert rows["top"]["off"] != "–"
+
+
 def test_in_a_hole_nothing_is_read(client: Any) -> None:
     """Between two readings half an hour apart the answer is *no reading*, with the ones beside."""
     told = asked(client, "/instant.json", of="/firing/long", at=wall(51_000.0)).json
