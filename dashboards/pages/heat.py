@@ -22,8 +22,8 @@ from dashboards.pages.parts import (
 from firelog.pouring.checks import PourCheck
 from firelog.pouring.metal import SeenDip
 from firelog.pouring.mould import MouldCooling
-from firelog.pouring.verify import CAUTIONS, PourAssessment
-from firelog.pouring.words import dip_words, found_words, limits_words, prove_words
+from firelog.pouring.verify import PourAssessment
+from firelog.pouring.words import dip_words, found_words, limits_words, prove_words, told_words
 from firelog.quantity import Quantity
 from firelog.say.durations import show_exact_duration
 from firelog.say.instants import clock, day, exact_clock, zone_words
@@ -123,7 +123,10 @@ def _body(view: HeatView, links: Sequence[Link]) -> list[Any]:
         *_dips(view),
         *_events(view),
         *_remarks(view),
-        part("Cautions", html.Ul([html.Li(one) for one in CAUTIONS], className="remarks")),
+        part(
+            "Cautions",
+            html.Ul([html.Li(one) for one in view.assessment.cautions], className="remarks"),
+        ),
         cautions(),
     ]
 
@@ -181,22 +184,20 @@ def _dips(view: HeatView) -> list[Any]:
     dips = view.assessment.dips
     if not dips:
         return []
-    heads = ("Dip", "Probe", "Settled at", "")
+    heads = ("Dip", "Probe", "Metal", "")
     made = table(heads, [_dip(dip, view) for dip in dips], "channels")
-    note = "Each immersion of the lance. One that was pulled early is a lower bound."
+    note = "Each immersion of the lance, corrected for its delay; some tell only a lower bound."
     return [part("Dips", made, note=note)]
 
 
 def _dip(dip: SeenDip, view: HeatView) -> html.Tr:
     unit = view.how.unit
-    settled = "–"
-    if dip.dip.settled:
-        settled = temperature_with_doubt(dip.dip.settled_c, dip.expanded_k, unit)
+    told = told_words(dip.dip, dip.expanded_k, dip.bound_k, unit)
     return html.Tr(
         [
             cell("Dip", exact_clock(dip.at_us, view.how), "number"),
             cell("Probe", dip.channel),
-            cell("Settled at", settled, "number"),
+            cell("Metal", told, "number"),
             cell("Why", dip_words(dip.dip, unit)),
         ]
     )

@@ -1,4 +1,4 @@
-"""``firelog heats window``, ``plan``, ``metal`` and ``arrest``: before the pour and after it."""
+"""``firelog heats plan``, ``metal`` and ``arrest``: before the pour and after it."""
 
 from __future__ import annotations
 
@@ -7,64 +7,9 @@ from typing import Any
 import click
 
 from firelog.cli.common import Settings, common_options, emit_json, json_option, pass_settings
+from firelog.cli.heatwindow import window
 from firelog.cli.quantity import CUP, HEEL, METAL, SHARE, WAX, WAX_DENSITY, WAX_MORE
 from firelog.say.numbers import temperature_with_doubt
-
-
-@click.command()
-@click.argument("name")
-@click.argument("mould")
-@click.option("--out", help="When the mould leaves the kiln; default: now.")
-@click.option("--at", help="Reckon from the dips until then; default: now.")
-@json_option
-@common_options
-@pass_settings
-@click.pass_context
-def window(
-    ctx: click.Context,
-    settings: Settings,
-    *,
-    name: str,
-    mould: str,
-    out: str | None,
-    at: str | None,
-    as_json: bool,
-) -> None:
-    """Say between when MOULD should be poured from the heat NAME: metal and mould both right.
-
-    Exit status 1 when there is no such time, or it cannot be told.
-    """
-    from firelog.cli.clock import instant_or_now
-    from firelog.cli.show import shown_settings
-    from firelog.pouring.verify import CAUTIONS, foretell
-    from firelog.record import heats as record
-    from firelog.record.store import Store
-    from firelog.say.instants import show_instant
-    from firelog.units import iso_utc
-
-    foundry = settings.read_foundry()
-    now_us = instant_or_now(at, foundry, planned=True)
-    out_us = now_us if out is None else instant_or_now(out, foundry, planned=True)
-    with Store.open(settings.store_path()) as store:
-        unit, tz = shown_settings(store)
-        found = foretell(
-            store,
-            record.heat(store, name),
-            record.mould(store, mould),
-            out_us=out_us,
-            now_us=now_us,
-            words_in=unit,
-        )
-    span = None if found.window_us is None else [iso_utc(t_us) for t_us in found.window_us]
-    if as_json:
-        emit_json({"heat": name, "mould": mould, "window": span, "why": found.window_why})
-    elif found.window_us is not None:
-        start, end = (show_instant(t_us, tz, seconds=True) for t_us in found.window_us)
-        click.echo(f"pour {mould} between {start.split(' ')[1]} and {end}, uncertainty counted")
-        click.echo(CAUTIONS[-1])
-    else:
-        click.echo(found.window_why)
-    ctx.exit(1 if span is None else 0)
 
 
 @click.command()

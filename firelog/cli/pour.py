@@ -47,10 +47,8 @@ def print_heat(store: Store, assessment: HeatAssessment) -> None:
     from rich.text import Text
 
     from firelog.cli.show import console, shown_settings, verdict_text
-    from firelog.pouring.verify import CAUTIONS
-    from firelog.pouring.words import dip_words
+    from firelog.pouring.words import dip_words, told_words
     from firelog.say.instants import show_instant
-    from firelog.say.numbers import show_temperature
 
     unit, tz = shown_settings(store)
     heat, card, out = assessment.heat, assessment.card, console()
@@ -59,18 +57,18 @@ def print_heat(store: Store, assessment: HeatAssessment) -> None:
     out.print(_liquidus_words(assessment, unit))
     for one in assessment.pours:
         _print_pour(store, one)
-    table = Table("dip", "probe", "settled at", "", box=None)
+    table = Table("dip", "probe", "metal", "", box=None)
     for seen in assessment.dips:
-        settled = "–" if not seen.dip.settled else show_temperature(seen.dip.settled_c, unit)
         when = show_instant(seen.at_us, tz, seconds=True)
-        table.add_row(when, seen.channel, settled, dip_words(seen.dip, unit))
+        told = told_words(seen.dip, seen.expanded_k, seen.bound_k, unit)
+        table.add_row(when, seen.channel, told, dip_words(seen.dip, unit))
     if assessment.dips:
         out.print()
         out.print(table)
     for remark in assessment.remarks:
         out.print(Text(f"  {remark}"))
     out.print()
-    for caution in CAUTIONS:
+    for caution in assessment.cautions:
         out.print(Text(f"  {caution}", style="dim"))
 
 
@@ -88,6 +86,7 @@ def _print_pour(store: Store, assessed: PourAssessment) -> None:
     from rich.text import Text
 
     from firelog.cli.show import console, shown_settings, verdict_text
+    from firelog.pouring.answer import standing_words
     from firelog.pouring.words import found_words, limits_words
     from firelog.say.instants import show_instant
     from firelog.say.verdicts import SIGNS
@@ -118,6 +117,8 @@ def _print_pour(store: Store, assessed: PourAssessment) -> None:
     for check in assessed.checks:
         if check.verdict is not Verdict.PASS:
             out.print(Text(f"  {SIGNS[check.verdict].text} {check.requirement}: {check.why}"))
+    for line in standing_words(assessed):
+        out.print(Text(f"  {line}", style="dim"))
     if assessed.window_us is not None:
         times = [show_instant(t, tz, seconds=True).split(" ")[1] for t in assessed.window_us]
         out.print(f"  metal and mould were both right from {times[0]} to {times[1]}")

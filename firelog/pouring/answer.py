@@ -78,6 +78,20 @@ def _pour_json(assessed: PourAssessment, of: HeatAssessment) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def standing_words(assessed: PourAssessment) -> list[str]:
+    """Return what the numbers of a pour stand on, a line each: sensor, assumed, counted, not."""
+    said = []
+    for name, known in (("metal", assessed.metal), ("mould", assessed.mould_temperature())):
+        if isinstance(known, Unknown):
+            continue
+        parts = [f"from {known.sensor}"] if known.sensor else []
+        parts += [f"assumed: {', '.join(known.assumed)}"] if known.assumed else []
+        parts.append(f"counted in U: {', '.join(known.counted)}")
+        parts.append(f"not counted: {', '.join(known.not_counted)}")
+        said.append(f"{name}: {'; '.join(parts)}")
+    return said
+
+
 def _quantity(known: Quantity | Unknown) -> dict[str, Any]:
     if isinstance(known, Unknown):
         return {"why": known.why}

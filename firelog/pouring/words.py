@@ -5,7 +5,7 @@ from __future__ import annotations
 from firelog.physics.metal.dips import Dip, Outcome
 from firelog.pouring.checks import PourCheck
 from firelog.say.limits import range_words
-from firelog.say.numbers import show_difference, with_doubt
+from firelog.say.numbers import show_difference, temperature_with_doubt, with_doubt
 from firelog.say.proof import proof_words
 from firelog.units import TemperatureUnit
 from firelog.verdict import Limit, Side, Verdict
@@ -57,3 +57,15 @@ def dip_words(dip: Dip, unit: TemperatureUnit) -> str:
     if dip.outcome is Outcome.LOWER:
         return f"pulled too early: the metal was hotter than it read; {longer}"
     return f"it says nothing of the metal; {longer}"
+
+
+def told_words(dip: Dip, expanded_k: float, bound_k: float, unit: TemperatureUnit) -> str:
+    """Return what a dip told of the metal: its temperature with U, at least so much, or a dash.
+
+    ``expanded_k`` and ``bound_k`` [K] are U (k = 2) of a value and of a bound.
+    """
+    if dip.outcome is Outcome.VALUE:
+        return temperature_with_doubt(dip.settled_c, expanded_k, unit)
+    if dip.outcome is Outcome.LOWER:
+        return f"at least {temperature_with_doubt(dip.bound_c, bound_k, unit)}"
+    return "–"
