@@ -46,7 +46,8 @@ _MOST_GRID = 400
 _MELT_SHARE = 0.93  # density of a melt against the solid at 20 °C; from memory
 _USUAL_METAL_KG, _USUAL_CRUCIBLE = 50.0, 0.3  # where nobody weighed; common practice, no source
 _MOST_PAST = 5
-_LEAST_SHARE = 0.85  # of the solidus: colder was no metal, or says nothing of it
+_REMEMBERED_US = 1_800_000_000  # before the lift; what was earlier says nothing of it any more
+_LEAST_SHARE = 0.7  # of the solidus: colder was no metal, or says nothing of it
 COUNTED = (
     "the thermocouple's tolerance and its chain, common to all dips",
     "the probe's delay in the metal",
@@ -179,7 +180,7 @@ def dips_of(
 ) -> list[SeenDip]:
     """Return every dip of the lances until an instant [µs UTC], in order of time.
 
-    What never rose to near the alloy's solidus [°C] (85 %, common practice, no source) was no dip
+    What never rose to near the alloy's solidus [°C] (70 %, common practice, no source) was no dip
     in metal.
     """
     least_c = 400.0 if card is None else _LEAST_SHARE * card.solidus_c[0]
@@ -250,6 +251,7 @@ def known_metal(
         if seen:
             why = "no dip said anything of the metal's temperature: see the list of dips"
         return KnownMetal(heat, tuple(seen), None, loss, why, assumed=assumed)
+    used = [one for one in used if one.at_us >= lifted_us - _REMEMBERED_US] or used[-1:]
     observed = [_observation(heat, one, bound is not None) for one in used]
     course = melt_course.course(charge, handling, observed, grid_s, past=past)
     loss = LossRate(course.lost_k, course.lost_expanded_k / 2.0, len(past), _own(seen, lifted_us))

@@ -30,7 +30,7 @@ def put(store, kiln, name, role, values, *, every_s=1.0, began_us=T0):
 
 @pytest.fixture
 def store(tmp_path):
-    """Return a heat that has stood for 70 min, dipped 50 min into it, and two shells in the kiln."""
+    """Return a heat that has stood for 70 min, dipped 50 min into it, and two shells waiting."""
     shown, read = 45.0, []
     for now in range(4200):
         beside = 1175.0 if 2940 <= now < 2995 else 45.0

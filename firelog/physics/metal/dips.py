@@ -24,6 +24,8 @@ _AGAIN_K = 8.0  # what a hot probe that was falling climbs when it meets metal a
 _LEAST_POINTS = 2
 _LONGEST_S = 600.0
 _GAP_S = 30.0
+_BETWEEN_K_PER_S = 0.15  # what happens between two readings, at the pull before all
+_MODEL_K = 30.0  # a model that is less sure than that adds nothing to what was read
 _BLUNDER = 0.005  # of a probe's climb: how well two lags describe it, in a skin that melts off it
 
 
@@ -113,7 +115,9 @@ def find_dips(t_s: FloatArray, temp_c: FloatArray, *, least_c: float = 700.0) ->
         if not len(rising):
             break
         start = place + int(rising[0])
-        start = start if again[start] else _start(temp_c, start, ahead)
+        start = (
+            _start(temp_c, start, ahead) if jump[start] > _RISE_K else _turn(temp_c, start, ahead)
+        )
         stop, top = _end(t_s, temp_c, start, every_s)
         if stop - start >= _LEAST_POINTS and temp_c[top] >= least_c:
             found.append(_pulled(t_s, temp_c, start, stop, every_s))
@@ -135,10 +139,16 @@ def _again(t_s: FloatArray, temp_c: FloatArray, every_s: float) -> np.ndarray:
 
 
 def _start(temp_c: FloatArray, first: int, ahead: np.ndarray) -> int:
-    """Return the last reading before the probe met the metal."""
+    """Return the last reading before the probe met the metal: from there on it climbs fast."""
     step = np.diff(temp_c[first : int(ahead[first]) + 1])
     fast = np.flatnonzero(step > 0.25 * step.max())
     return first + int(fast[0]) if len(fast) else first
+
+
+def _turn(temp_c: FloatArray, first: int, ahead: np.ndarray) -> int:
+    """Return the reading at which a hot probe that was falling turns: the lowest that is near."""
+    near = temp_c[first : int(ahead[first]) + 1]
+    return first + len(near) - 1 - int(np.argmin(near[::-1]))
 
 
 def _end(t_s: FloatArray, temp_c: FloatArray, start: int, every_s: float) -> tuple[int, int]:
@@ -300,7 +310,7 @@ def _dip(t: FloatArray, temp: FloatArray, where: Found, dip: Immersion, said: Po
     near = float(np.mean(temp[max(where.last_in - 1, where.start) : where.last_in + 1]))
     climb = max(highest - dip.before_c, 1.0)
     behind = abs(said.metal_c - near)
-    model_k = _BLUNDER * min(behind * 2.0, climb)
+    model_k = math.hypot(_BLUNDER * min(behind * 2.0, climb), _BETWEEN_K_PER_S * dip.every_s)
     few = math.sqrt(1.0 + 3.0 / max(where.last_in - where.start, 1))
     doubt = 2.0 * few * math.hypot(said.standard_k, model_k)
     return Dip(
@@ -326,4 +336,6 @@ def _bound(where: Found, said: Posterior, near: float, highest: float) -> float:
     if said.metal_c < near:
         return math.nan
     sure = min(highest, said.metal_c - said.standard_k)
+    if said.standard_k > _MODEL_K:
+        return min(highest, max(near, sure))
     return max(sure, min(said.low_c, highest + 0.35 * (said.metal_c - highest)))

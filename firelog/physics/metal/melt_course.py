@@ -192,7 +192,8 @@ def course(
 def _first_guess(charge: Charge, handling: Handling, seen: Sequence[Observation]) -> float:
     """Return what the metal was at the lift [°C], from the dip nearest to it."""
     near = min(seen, key=lambda one: abs(one.at_s - handling.lifted_s))
-    return near.metal_c + 0.5 * max(near.at_s - handling.lifted_s, 0.0)
+    later = sum(0.4 * drop_k for at_s, drop_k in handling.dropped if at_s > near.at_s)
+    return near.metal_c + 0.5 * max(near.at_s - handling.lifted_s, 0.0) - later
 
 
 def _conditioned(
@@ -217,13 +218,19 @@ def _conditioned(
         MetalFlow(max(one.at_s - handling.lifted_s, 0.0), one.kg, one.temp_c)
         for one in handling.flows
     ]
-    curves_t, curves, felt = _curves(vessels, begin_c, lasting_s, flows, handling.ambient_c)
+    missing_k = _missing(handling, rest[:, 1])
+    start_c = begin_c + missing_k.sum(axis=1).mean() - missing_k.sum(axis=1)
+    curves_t, curves, felt = _curves(
+        vessels, start_c, lasting_s, flows=flows, ambient_c=handling.ambient_c
+    )
     draws = np.stack(
         [np.interp(after, curves_t, row) for after, row in zip(after_s, curves, strict=True)]
     )
     sense = np.interp(t_s - handling.lifted_s, curves_t, felt)
     inside = np.maximum(handling.lifted_s - t_s, 0.0)
-    draws = draws + _dropped(handling, t_s, rest[:, 1], sense)
+    for (at_s, _), lost in zip(handling.dropped, missing_k.T, strict=True):
+        # Dips before a charge were of a melt that was hotter by what the furnace left missing.
+        draws = draws + np.where(t_s < at_s, lost[:, None], 0.0)
     mean, off = draws.mean(axis=0), draws - draws.mean(axis=0)
     cover = off.T @ off / (len(draws) - 1)
     cover += _drift(inside)
@@ -259,16 +266,17 @@ def _lopsided(off: FloatArray) -> FloatArray:
 
 def _curves(
     vessels: Vessels,
-    begin_c: float,
+    start_c: FloatArray,
     lasting_s: float,
+    *,
     flows: Sequence[MetalFlow],
     ambient_c: float,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return instants after the lift, the draws' metal there, and how it follows its start."""
     middle = Vessels(*(np.array([np.median(part)]) for part in vars(vessels).values()))
     every = stacked((vessels, middle, middle))
-    start = np.full(len(every), begin_c)
-    start[-1] += _PROBE_K
+    middle_c = float(start_c.mean())
+    start = np.concatenate((start_c, [middle_c, middle_c + _PROBE_K]))
     t_s, metal = cooled(every, start, lasting_s, flows=flows, ambient_c=ambient_c)
     return t_s, metal[: len(vessels)], (metal[-1] - metal[-2]) / _PROBE_K
 
@@ -291,19 +299,18 @@ def _drift(inside_s: FloatArray) -> FloatArray:
     return np.asarray((DRIFT_K_PER_S * th) ** 2 * shape)
 
 
-def _dropped(
-    handling: Handling, t_s: FloatArray, share: FloatArray, sense: FloatArray
-) -> FloatArray:
-    """Return what cold charges leave missing [K], (draws, n): the lift is the zero.
+def _missing(handling: Handling, points: FloatArray) -> FloatArray:
+    """Return what each cold charge leaves missing at the lift [K], (draws, charges).
 
-    Dips before a charge were of a melt that was hotter by what the furnace did not make good:
-    anything between nothing and all of it.
+    The furnace makes it good with a time constant of 40 s to 7 min, evenly in its logarithm:
+    common practice, no source.
     """
-    found = np.zeros((len(share), len(t_s)))
-    for at_s, drop_k in handling.dropped:
-        before = t_s < at_s
-        found += np.where(before[None, :], drop_k * share[:, None], 0.0)
-    return found
+    constant_s = np.exp(np.log(40.0) + points * np.log(420.0 / 40.0))
+    rows = [
+        drop_k * np.exp(-max(handling.lifted_s - at_s, 0.0) / constant_s)
+        for at_s, drop_k in handling.dropped
+    ]
+    return np.stack(rows, axis=1) if rows else np.zeros((len(points), 0))
 
 
 def _held_against(
