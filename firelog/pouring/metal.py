@@ -46,6 +46,7 @@ _MOST_GRID = 400
 _MELT_SHARE = 0.93  # density of a melt against the solid at 20 °C; from memory
 _USUAL_METAL_KG, _USUAL_CRUCIBLE = 50.0, 0.3  # where nobody weighed; common practice, no source
 _MOST_PAST = 5
+_WIDEST_USED_K, _WIDER = 120.0, 1.5  # a dip surer than that helps, with half as much doubt again
 _REMEMBERED_US = 1_800_000_000  # before the lift; what was earlier says nothing of it any more
 _LEAST_SHARE = 0.7  # of the solidus: colder was no metal, or says nothing of it
 COUNTED = (
@@ -244,7 +245,8 @@ def known_metal(
     bound = None
     if not told:
         bound = _best_bound(seen, pours, now_us)
-    used = [bound] if bound is not None else (sure or told)
+    wide = [one for one in seen if _is_wide(one)] if sure else []
+    used = [bound] if bound is not None else (sure + wide or told)
     if not used:
         loss = _loss_rate(charge, handling, past, card)
         why = "no dip before the pour: the metal's temperature is not known"
@@ -362,7 +364,14 @@ def _observation(heat: Heat, one: SeenDip, bound: bool) -> Observation:
     shared_k = one.couple_k / 2.0 if math.isfinite(one.couple_k) else 0.0
     if bound:
         return Observation(at_s, one.dip.bound_c, 0.5, shared_k, one.channel)
-    return Observation(at_s, one.dip.settled_c, one.dip.fit_expanded_k / 2.0, shared_k, one.channel)
+    own_k = one.dip.fit_expanded_k / 2.0 * (1.0 if one.dip.settled else _WIDER)
+    return Observation(at_s, one.dip.settled_c, own_k, shared_k, one.channel)
+
+
+def _is_wide(one: SeenDip) -> bool:
+    """Tell whether a dip that told no value still says something beside those that did."""
+    wide = not one.dip.settled and one.dip.fit_expanded_k <= _WIDEST_USED_K
+    return wide and math.isfinite(one.couple_k)
 
 
 def _best_bound(

@@ -21,6 +21,7 @@ from firelog.physics.mould.problem import Draws, problem, state_at
 from firelog.readings import FloatArray
 
 TOLERANCE_K = 1.0
+_WITHIN = 0.9545  # of the draws: what k = 2 holds of a normal distribution
 SAND = plain("dry sand", 1600.0, 0.35, 800.0)  # from memory
 _SAND_M = 0.06
 
@@ -178,13 +179,21 @@ def temperature_at(
 
 
 def _expanded(off: FloatArray) -> float:
-    return max(2.0 * float(np.sqrt(np.mean(off**2))), float(np.quantile(np.abs(off), 0.9545)))
+    return max(2.0 * float(np.sqrt(np.mean(off**2))), float(np.quantile(np.abs(off), _WITHIN)))
 
 
 def expanded_over(course: MouldCourse, after_s: FloatArray, out_within_s: float) -> FloatArray:
     """Return the stated course [°C] and its U (k = 2) [K] at instants (n,) [s], (2, n)."""
-    rows = [temperature_at(course, t, out_within_s=out_within_s) for t in after_s.tolist()]
-    return np.array(rows).T
+    late = out_within_s * course.moments[:, 0]
+    history = course.history
+    rows = [
+        np.interp(np.clip(after_s - late[n], 0.0, course.lasting_s), history.t_s, row)
+        for n, row in enumerate(history.core_c)
+    ]
+    found = np.array(rows)
+    off = found[1:] - found[0]
+    wide = np.quantile(np.abs(off), _WITHIN, axis=0)
+    return np.array([found[0], np.maximum(2.0 * np.sqrt(np.mean(off**2, axis=0)), wide)])
 
 
 def latest_above_s(
