@@ -42,6 +42,7 @@ from firelog.units import TemperatureUnit, seconds_since, us_after
 
 AT_LIP_S = 20.0  # a dip this near the pour is the metal at the lip; common practice, no source
 _STEP_S = 5.0
+_AHEAD_S = 360.0  # how long after the last pour, or now, the metal is followed
 _MOST_GRID = 400
 _MELT_SHARE = 0.93  # density of a melt against the solid at 20 °C; from memory
 _USUAL_METAL_KG, _USUAL_CRUCIBLE = 50.0, 0.3  # where nobody weighed; common practice, no source
@@ -225,7 +226,7 @@ def known_metal(
     events: Sequence[Event] = (),
     now_us: int | None = None,
 ) -> KnownMetal:
-    """Follow the metal from its dips to a quarter of an hour past its last pour.
+    """Follow the metal from its dips to some minutes past its last pour, or past now.
 
     Where nobody noted the lift it lies between the last dip before the first pour and that pour;
     asked live (``now_us`` [µs UTC]), it is taken as happening now. Weights that nobody noted, and
@@ -352,7 +353,7 @@ def _grid(heat: Heat, seen: Sequence[SeenDip], lifted_us: int, last_us: int) -> 
     begin_us = min([lifted_us - 30_000_000, *(one.at_us for one in seen[-3:])])
     begin_s = seconds_since(heat.began_us, begin_us)
     lift_s = seconds_since(heat.began_us, lifted_us)
-    end_s = min(seconds_since(heat.began_us, last_us) + 600.0, lift_s + 3600.0)
+    end_s = min(seconds_since(heat.began_us, last_us) + _AHEAD_S, lift_s + 3600.0)
     fine = np.arange(lift_s, max(end_s, lift_s + 60.0), _STEP_S)
     coarse = np.linspace(min(begin_s, lift_s - 60.0), lift_s, 40, endpoint=False)
     step = max(1, len(fine) // _MOST_GRID)

@@ -281,11 +281,12 @@ def _window(
     if metal.unknown_from_us is not None and metal.unknown_from_us <= zero_us:
         return None, f"{untold}metal of unknown weight came in since the last dip"
     since_s = seconds_since(course.out_us, zero_us)
-    lasting_s = min(_WINDOW_S, course.course.lasting_s - since_s)
-    if lasting_s <= 0.0:
-        return None, f"{untold}the mould has cooled for longer than it is followed"
-    t_s = np.arange(0.0, lasting_s, 5.0)
     begin_s = seconds_since(heat.began_us, zero_us)
+    followed_s = float(metal.course.t_s[-1]) - begin_s
+    lasting_s = min(_WINDOW_S, course.course.lasting_s - since_s, followed_s)
+    if lasting_s <= 0.0:
+        return None, f"{untold}metal or mould have cooled for longer than they are followed"
+    t_s = np.arange(0.0, lasting_s, 5.0)
     known = np.array([metal.course.at(begin_s + t) for t in t_s.tolist()])
     if metal.bound is not None:
         known[:, 1] += metal.bound.bound_k
