@@ -47,6 +47,7 @@ def print_heat(store: Store, assessment: HeatAssessment) -> None:
     from rich.text import Text
 
     from firelog.cli.show import console, shown_settings, verdict_text
+    from firelog.pouring.answer import standing_words
     from firelog.pouring.words import dip_words, told_words
     from firelog.say.instants import show_instant
 
@@ -65,6 +66,9 @@ def print_heat(store: Store, assessment: HeatAssessment) -> None:
     if assessment.dips:
         out.print()
         out.print(table)
+    standing = dict.fromkeys(line for one in assessment.pours for line in standing_words(one))
+    for line in standing:
+        out.print(Text(f"  {line}", style="dim"))
     for remark in assessment.remarks:
         out.print(Text(f"  {remark}"))
     out.print()
@@ -86,7 +90,6 @@ def _print_pour(store: Store, assessed: PourAssessment) -> None:
     from rich.text import Text
 
     from firelog.cli.show import console, shown_settings, verdict_text
-    from firelog.pouring.answer import standing_words
     from firelog.pouring.words import found_words, limits_words
     from firelog.say.instants import show_instant
     from firelog.say.verdicts import SIGNS
@@ -117,8 +120,6 @@ def _print_pour(store: Store, assessed: PourAssessment) -> None:
     for check in assessed.checks:
         if check.verdict is not Verdict.PASS:
             out.print(Text(f"  {SIGNS[check.verdict].text} {check.requirement}: {check.why}"))
-    for line in standing_words(assessed):
-        out.print(Text(f"  {line}", style="dim"))
     if assessed.window_us is not None:
         times = [show_instant(t, tz, seconds=True).split(" ")[1] for t in assessed.window_us]
         out.print(f"  metal and mould were both right from {times[0]} to {times[1]}")

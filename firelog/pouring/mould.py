@@ -78,7 +78,7 @@ class MouldCooling:
         left = show_temperature(self.start_c, unit)
         why = (
             f"computed, no thermocouple saw it at the pour: it left the kiln at {left} "
-            f"({self.left_by}) and cooled {show_exact_duration(since_s)}"
+            f"(by {self.left_by}) and cooled {show_exact_duration(since_s)}"
         )
         value_c, expanded_k = cooling.temperature_at(
             self.course, max(since_s, 0.0), out_within_s=self.out_within_s, within_s=within_s
@@ -145,7 +145,7 @@ def _computed_start(
         body, moulds.in_kiln(known), drive, t_s[-1:], start_c=start_c, count=_DRAWS // 2
     )
     start_u = math.hypot(float(core.expanded_k[-1]), expanded_k)
-    return float(core.temp_c[-1]), start_u, "computed from the kiln's thermocouples"
+    return float(core.temp_c[-1]), start_u, "the kiln's thermocouples"
 
 
 def _probe(store: Store, firing_name: str, name: str, pour: Pour) -> ChannelTrace | None:
@@ -185,7 +185,7 @@ def _measured_start(probe: ChannelTrace | None, pour: Pour) -> tuple[float, floa
         return None
     near = inside.temp_c[inside.t_s >= inside.t_s[-1] - 120.0]
     moved_k = float(np.ptp(near)) if len(near) > 1 else 0.0
-    return known.value, math.hypot(known.expanded, moved_k), f"measured by {probe.name!r}"
+    return known.value, math.hypot(known.expanded, moved_k), f"its own thermocouple {probe.name!r}"
 
 
 def _read_at(probe: ChannelTrace, at_s: float, within_s: float) -> Quantity | None:

@@ -247,3 +247,53 @@ def night(firelog: Run) -> Run:
         done = firelog(*step)
         assert done.returncode == 0, done.stderr
     return firelog
+
+
+def test_what_each_number_stands_on_and_what_to_beware_of(firelog: Run, with_past: Path) -> None:
+    """Each number names its sensor, what is counted and what is not; the alloy its fumes."""
+    found = json.loads(firelog("pour", "heron heat", "--json").stdout)
+    metal = found["pours"][0]["metal"]
+    assert metal["sensor"] == "lance"
+    assert metal["counted"]
+    assert metal["not_counted"]
+    assert found["pours"][0]["metal_in_mould"]["temperature_c"] < metal["temperature_c"]
+    assert found["alloy"]["fumes"] == ["copper", "manganese"]
+    assert any("manganese" in one for one in found["cautions"])
+    assert any(one.startswith("At the crucible") for one in found["cautions"])
+    assert any(check["sensor"] == "lance" for check in found["pours"][0]["checks"])
+    said = " ".join(firelog("pour", "heron heat").stdout.split())
+    for words in (
+        "not counted:",
+        "counted in U:",
+        "gives off: copper, manganese",
+        "At the crucible",
+    ):
+        assert words in said
+
+
+def test_each_instant_is_stated_with_its_own_doubt(firelog: Run, store_path: Path) -> None:
+    """Lift, pour and kiln-out each take how far off they may be."""
+    day = "2026-03-01T"
+    for step in (
+        ("heats", "add", "h1", "--furnace", "furnace", "--alloy", "C87300", "--began",
+         f"{day}12:00:00Z", "--new"),
+        ("heats", "lift", "h1", "--at", f"{day}13:00:00Z", "--within", "1 min"),
+        ("moulds", "add", "wing", "--material", "ceramic-shell", "--form", "shell", "--shape",
+         "plate", "--size", "9.5"),
+        ("heats", "pour", "h1", "wing", "--out", f"{day}13:01:00Z", "--began", f"{day}13:02:00Z",
+         "--within", "10 s", "--out-within", "30 s"),
+    ):  # fmt: skip
+        done = firelog(*step)
+        assert done.returncode == 0, done.stderr
+    shown = json.loads(firelog("heats", "show", "h1", "--json").stdout)
+    assert shown["lifted_within_s"] == 60.0
+    assert shown["pours"][0]["within_s"] == 10.0
+    assert shown["pours"][0]["out_within_s"] == 30.0
+
+
+def test_a_plan_for_another_alloy_is_refused(firelog: Run, store_path: Path) -> None:
+    """Aluminium is not held against the numbers of bronze, whoever asks for it."""
+    done = firelog("heats", "add", "x", "--furnace", "f", "--alloy", "A356", "--plan",
+                   "art-bronze", "--new")  # fmt: skip
+    assert done.returncode == 2
+    assert "not for A356" in done.stderr
