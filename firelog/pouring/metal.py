@@ -47,6 +47,7 @@ _MOST_GRID = 400
 _MELT_SHARE = 0.93  # density of a melt against the solid at 20 °C; from memory
 _USUAL_METAL_KG, _USUAL_CRUCIBLE = 50.0, 0.3  # where nobody weighed; common practice, no source
 _MOST_PAST = 5
+_MIXES_US = 20_000_000  # pouring it in, mixing, and how well that was noted
 _WIDEST_USED_K, _WIDER = 120.0, 1.5  # a dip surer than that helps, with half as much doubt again
 _REMEMBERED_US = 1_800_000_000  # before the lift; what was earlier says nothing of it any more
 _LEAST_SHARE = 0.7  # of the solidus: colder was no metal, or says nothing of it
@@ -104,6 +105,7 @@ class KnownMetal:
     lift_noted: bool = True
     assumed: tuple[str, ...] = ()
     unknown_from_us: int | None = None  # metal of unknown weight came in then
+    mixed_us: int = 0  # until then what came in after the lift may not have been mixed
 
     def at(
         self, at_us: int, within_s: float = 0.0, unit: TemperatureUnit = "C"
@@ -262,8 +264,10 @@ def known_metal(
     if not noted:
         assumed = (*assumed, "the instant of the lift: nobody noted it")
     assumed += tuple(sorted({one.assumed for one in used if one.assumed}))
+    came_us = [one.at_us for one in charged if one.at_us >= lifted_us]
+    mixed_us = max(came_us, default=-_MIXES_US) + _MIXES_US
     return KnownMetal(
-        heat, tuple(seen), course, loss, "", bound, unsure, noted, assumed, unknown_us
+        heat, tuple(seen), course, loss, "", bound, unsure, noted, assumed, unknown_us, mixed_us
     )
 
 

@@ -277,7 +277,7 @@ def _window(
         return None, f"{untold}no pouring range is known"
     if metal.unsure:
         return None, f"{untold}the thermocouple has no stated uncertainty at that temperature"
-    zero_us = max(course.out_us, heat.lifted_us or 0, from_us or 0)
+    zero_us = max(course.out_us, heat.lifted_us or 0, from_us or 0, metal.mixed_us)
     if metal.unknown_from_us is not None and metal.unknown_from_us <= zero_us:
         return None, f"{untold}metal of unknown weight came in since the last dip"
     since_s = seconds_since(course.out_us, zero_us)
