@@ -16,7 +16,7 @@ from firelog.units import TemperatureUnit, parse_temperature
 
 _KEYS = (
     "name", "title", "solidus", "liquidus", "density", "conductivity", "heat_capacity", "latent",
-    "light", "heavy", "fumes", "note",
+    "light", "heavy", "fumes", "note", "names",
 )  # fmt: skip
 
 
@@ -26,7 +26,13 @@ def read_alloys(path: Path | None = None) -> dict[str, AlloyCard]:
 
 
 def alloy(name: str, path: Path | None = None) -> AlloyCard:
-    """Return one card; raises :class:`InputError` naming the nearest there is.
+    """Return one card by its name or another usual one, capitals, blanks and hyphens apart.
+
+    Raises :class:`InputError` for a name of several alloys, naming them; for one without a card,
+    with the reason; for any other, naming the nearest there is.
+
+    >>> alloy("LG2").name
+    'C83600'
 
     >>> card = alloy("C87300")
     >>> [round(value) for value in card.liquidus_c]  # where sources differ, from one to the other
@@ -36,9 +42,17 @@ def alloy(name: str, path: Path | None = None) -> AlloyCard:
         ...
     firelog.errors.InputError: there is no alloy card 'C8730'; did you mean 'C87300'?
     """
+    path = path or shared_folder() / "alloys.toml"
     cards = read_alloys(path)
     if name in cards:
         return cards[name]
+    wanted = _plain(name)
+    for card in cards.values():
+        if wanted in map(_plain, (card.name, *card.names)):
+            return card
+    for names, why in _without_card(path):
+        if wanted in map(_plain, names):
+            raise InputError(f"there is no alloy card {name!r}: {why}")
     near = get_close_matches(name.upper(), cards, n=1, cutoff=0.5)
     advice = f"did you mean {near[0]!r}?" if near else f"there are: {', '.join(cards)}"
     raise InputError(f"there is no alloy card {name!r}; {advice}")
@@ -47,7 +61,7 @@ def alloy(name: str, path: Path | None = None) -> AlloyCard:
 @lru_cache(maxsize=8)
 def _read(path: Path) -> tuple[tuple[str, AlloyCard], ...]:
     table = tomlfile.read_file(path)
-    table.only(("unit", "alloy"))
+    table.only(("unit", "alloy", "several", "refused"))
     unit = cast(TemperatureUnit, table.get("unit", tomlfile.choice(("C", "F", "K")), "C"))
     cards = [_card(row, unit) for row in table.tables("alloy")]
     names = [card.name for card in cards]
@@ -55,6 +69,30 @@ def _read(path: Path) -> tuple[tuple[str, AlloyCard], ...]:
         if names.count(name) > 1:
             raise table.fail(f"there are two cards for {name!r}; keep one", "alloy")
     return tuple((card.name, card) for card in cards)
+
+
+@lru_cache(maxsize=8)
+def _without_card(path: Path) -> tuple[tuple[tuple[str, ...], str], ...]:
+    """Names that mean several alloys, and names that are refused, each with what to say."""
+    table = tomlfile.read_file(path)
+    known = dict(_read(path))
+    found = []
+    for row in table.tables("several"):
+        row.only(("names", "cards"))
+        cards = row.need("cards", tomlfile.texts)
+        if missing := [one for one in cards if one not in known]:
+            raise row.fail(f"there is no card {missing[0]!r}", "cards")
+        which = "; ".join(f"{one} ({known[one].title})" for one in cards)
+        why = f"several alloys are called so; which is it by your ingot's sheet? {which}"
+        found.append((tuple(row.need("names", tomlfile.texts)), why))
+    for row in table.tables("refused"):
+        row.only(("names", "why"))
+        found.append((tuple(row.need("names", tomlfile.texts)), row.need("why", tomlfile.text)))
+    return tuple(found)
+
+
+def _plain(name: str) -> str:
+    return "".join(sign for sign in name.casefold() if sign.isalnum() or sign == ".")
 
 
 def _card(row: TomlTable, unit: TemperatureUnit) -> AlloyCard:
@@ -72,6 +110,7 @@ def _card(row: TomlTable, unit: TemperatureUnit) -> AlloyCard:
         heavy=row.get("heavy", lambda v: _span(v, unit), None),
         fumes=row.get("fumes", tomlfile.texts, ()),
         note=row.get("note", tomlfile.text, ""),
+        names=tuple(row.get("names", tomlfile.texts, ())),
     )
     if card.solidus_c[0] > card.liquidus_c[1]:
         raise row.fail("the solidus lies above the liquidus; swap them", "solidus")

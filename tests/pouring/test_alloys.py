@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import tomllib
+
 import pytest
 
 from firelog.errors import InputError
@@ -13,6 +15,7 @@ from firelog.judge.mould import (
     shape_from,
 )
 from firelog.pouring.alloys import alloy, read_alloys
+from firelog.reference import shared_folder
 from firelog.units import K_PER_F
 
 
@@ -48,8 +51,8 @@ def test_at_least_ten_alloys_each_number_with_its_source():
 def test_cards_hold_the_published_figures(name, solidus_f, liquidus_f, lb_per_in3):
     """Solidus, liquidus and density are those of the published sheets."""
     card = alloy(name)
-    assert card.solidus_c[0] == pytest.approx((solidus_f - 32) * K_PER_F, abs=0.01)
-    assert card.liquidus_c[0] == pytest.approx((liquidus_f - 32) * K_PER_F, abs=0.01)
+    assert card.solidus[0].value == pytest.approx((solidus_f - 32) * K_PER_F, abs=0.01)
+    assert card.liquidus[0].value == pytest.approx((liquidus_f - 32) * K_PER_F, abs=0.01)
     assert card.density[0].value == pytest.approx(lb_per_in3 * 27680.0, abs=2.0)
 
 
@@ -60,6 +63,73 @@ def test_disputed_figures_stay_disputed():
     assert card.solidus_c == pytest.approx((821.1, 865.6), abs=0.1)
     assert card.liquidus_c == pytest.approx((971.1, 976.7), abs=0.1)
     assert not alloy("C87500").disputed
+
+
+# Second readings: CC491K and CC481K after EN 1982, makers' data sheets.
+@pytest.mark.parametrize(
+    ("name", "solidus_c", "liquidus_c"),
+    [("C83600", (854.4, 860.0), (1010.0, 1030.0)), ("C90700", (830.0, 831.1), (998.9, 1010.0)),
+     ("C92200", (825.6, 825.6), (987.8, 987.8)), ("C92300", (854.4, 854.4), (998.9, 998.9)),
+     ("C87800", (820.0, 820.0), (920.0, 920.0)), ("C87850", (855.0, 855.0), (880.0, 880.0))],
+)  # fmt: skip
+def test_second_readings_make_intervals(name, solidus_c, liquidus_c):
+    """Where two sheets differ the card holds both: C83600's liquidus is 1010 to 1030 °C."""
+    card = alloy(name)
+    assert card.solidus_c == pytest.approx(solidus_c, abs=0.1)
+    assert card.liquidus_c == pytest.approx(liquidus_c, abs=0.1)
+
+
+# Composition limits of the alloys in print: lead allowed up to so many per cent.
+@pytest.mark.parametrize(
+    ("name", "element"),
+    [("C83600", "lead"), ("C85300", "lead"), ("C87200", "lead"), ("C87500", "lead"),
+     ("C90300", "lead"), ("C90500", "lead"), ("C92200", "lead"), ("C92300", "lead"),
+     ("C87200", "manganese"), ("C87300", "manganese"), ("C85300", "cadmium"),
+     ("C87500", "cadmium"), ("C83600", "cadmium"), ("C87850", "cadmium")],
+)  # fmt: skip
+def test_fumes_follow_the_composition(name, element):
+    """What the composition allows, or zinc may carry, is named among the fumes."""
+    assert any(element in fume for fume in alloy(name).fumes)
+
+
+@pytest.mark.parametrize("name", ["C83600", "C90300", "C90500", "C90700"])
+def test_leaded_and_tin_bronze_stay_below_the_fume_line(name):
+    """2200 °F is the highest pour found in print; above 2300 °F lead and zinc fume."""
+    light = alloy(name).light
+    assert light is not None
+    assert light.high_c == pytest.approx(1204.4, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("said", "card"),
+    [("LG2", "C83600"), ("cc491k", "C83600"), ("85-5-5-5", "C83600"), ("CuSn5Zn5Pb5", "C83600"),
+     ("CC481K", "C90700"), ("G1", "C90500"), ("c 87300", "C87300"), ("LM25", "A356"),
+     ("Sterling Silver", "sterling"), ("C10100", "copper"), ("Navy M", "C92200")],
+)  # fmt: skip
+def test_names_of_both_continents_find_the_same_card(said, card):
+    """American numbers, European numbers and the trade's names lead to one card."""
+    assert alloy(said).name == card
+
+
+@pytest.mark.parametrize(
+    ("said", "why"),
+    [("silicon bronze", "C87300.*C87500"), ("AB2", "C95500.*C95800"),
+     ("beryllium copper", "0.2 µg/m³.*not for a small foundry"), ("C17200", "lungs"),
+     ("cadmium copper", "not for a small foundry"), ("LG3", "sources differ"),
+     ("nickel silver", "no melting range")],
+)  # fmt: skip
+def test_what_is_no_single_card_is_refused_in_words(said, why):
+    """A name of several alloys is asked back; beryllium, cadmium and the unprinted are refused."""
+    with pytest.raises(InputError, match=why):
+        alloy(said)
+
+
+def test_no_name_means_two_cards():
+    """Every name and number leads to one card, one choice or one refusal only."""
+    text = tomllib.loads((shared_folder() / "alloys.toml").read_text("utf-8"))
+    names = [n for card in text["alloy"] for n in (card["name"], *card.get("names", ()))]
+    names += [n for kind in ("several", "refused") for row in text[kind] for n in row["names"]]
+    assert len({name.casefold() for name in names}) == len(names)
 
 
 def test_fixed_points():

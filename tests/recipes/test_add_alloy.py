@@ -3,7 +3,8 @@
 1. ``shared/alloys.toml``: one ``[[alloy]]`` with ``name``, ``title`` and, each as a list of
    ``{ value, source }``: ``solidus``, ``liquidus``, ``density``, ``conductivity``,
    ``heat_capacity``, ``latent``. Where sources disagree write all of them: firelog reckons with
-   the interval. ``light`` and ``heavy`` are pouring ranges, ``fumes`` what to beware of.
+   the interval. ``light`` and ``heavy`` are pouring ranges, ``fumes`` what to beware of by the
+   limits of its composition, ``names`` other usual names and numbers of this very alloy.
 2. Say in each ``source`` where the number stands, or "from memory", or "common practice, no
    source".
 

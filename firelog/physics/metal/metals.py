@@ -36,7 +36,8 @@ class AlloyCard:
 
     Temperatures [°C], ``density`` [kg/m³] (solid, 20 °C), ``conductivity`` [W/mK],
     ``heat_capacity`` [J/kgK] (liquid where stated), ``latent`` [J/kg]. ``light`` and ``heavy`` are
-    the pouring ranges [°C] for thin and thick sections. ``fumes`` names what to beware of. Every
+    the pouring ranges [°C] for thin and thick sections. ``fumes`` names what to beware of;
+    ``names`` are other usual names and numbers of the same alloy. Every
     figure carries its own source; the class holds none.
     """
 
@@ -52,6 +53,7 @@ class AlloyCard:
     heavy: TemperatureRange | None = None
     fumes: tuple[str, ...] = ()
     note: str = ""
+    names: tuple[str, ...] = ()
 
     @property
     def solidus_c(self) -> tuple[float, float]:
