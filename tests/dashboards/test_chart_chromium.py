@@ -246,6 +246,7 @@ def test_nothing_stands_in_the_way(
     size = {"viewport": {"width": width, "height": 900}, "color_scheme": scheme}
     visit = chromium(nights_board.address, **size)
     page = visit.go(path)
+    page.locator("h1").first.wait_for()
     if path != "/":
         closely(visit, page)
         page.locator(".closer-out details summary").click()
