@@ -22,6 +22,7 @@ from firelog.schedule.plan.model import ChannelTrace, Check, Schedule, Segment
 from firelog.units import TemperatureUnit, seconds_since, us_after
 from firelog.verdict import Verdict
 
+SHELLS = ("ceramic-shell", "aluminosilicate-shell")  # whose least heat the pour's plan may state
 RISE_K = 150.0  # so much warmer again after a low is a new heating, not a door or a wobble
 HOLE_S = 1800.0  # a longer hole may hide a kiln that cooled and was heated again
 
@@ -204,7 +205,7 @@ def _held(
 def _mould(spec: FactSpec, case: Case) -> Fact:
     assert case.pour is not None
     limit = _planned(case, "mould temperature", spec.side)
-    if limit is None or case.material != "ceramic-shell":
+    if limit is None or case.material not in SHELLS:
         limit = spec.limit if spec.limit is not None else limit
     if limit is None:
         return evidence.silent(spec, "no limit is known", unit="C")

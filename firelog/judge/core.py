@@ -85,7 +85,7 @@ def core_of(store: Store, mould: Mould, *, probe: str | None = None) -> CoreStor
     if probe is not None:
         seen = _one(store, firing, probe)
         fitted = core.fit(body, surface, drive, seen.t_s, seen.temp_c)
-    unknowns = replace(Unknowns(), outside_k=kiln_u_k / 2.0)
+    unknowns = replace(Unknowns(), outside_k=kiln_u_k / 2.0, conductivity=known.conductivity_doubt)
     trace = core.core_trace(body, surface, drive, grid_s, unknowns=unknowns, fitted=fitted)
     gone = np.flatnonzero(trace.taken >= 0.999)
     return CoreStory(

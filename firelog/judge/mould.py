@@ -17,6 +17,7 @@ from firelog import tomlfile
 from firelog.errors import InputError
 from firelog.physics.metal.cooling import Handling
 from firelog.physics.mould.body import Body, Layer, Material, Surface, Uptake, wax
+from firelog.physics.mould.core import Unknowns
 from firelog.reference import shared_folder
 from firelog.tomlfile import TomlTable
 
@@ -28,7 +29,7 @@ _WATER_J_PER_KG = 2.2564e6  # heat of evaporation at 100 °C, IAPWS-95, from mem
 _GYPSUM_J_PER_KG = (484e3, 196e3)
 _KEYS = (
     "name", "title", "density", "conductivity", "heat_capacity", "water", "gypsum", "emissivity",
-    "burnt_c", "source", "note", "range",
+    "burnt_c", "source", "note", "range", "conductivity_doubt",
 )  # fmt: skip
 
 
@@ -47,7 +48,8 @@ class MouldMaterial:
     """A material of moulds: its heat, its surface, its critical ranges and burn-out temperature.
 
     ``emissivity`` [0 to 1], ``burnt_c`` [°C]; ``source`` says where its numbers come from, ``note``
-    what whoever enters such a mould should know.
+    what whoever enters such a mould should know; ``conductivity_doubt`` is the relative standard
+    uncertainty of its conductivity, wide where the only figure is of another material.
     """
 
     name: str
@@ -58,6 +60,7 @@ class MouldMaterial:
     ranges: tuple[CriticalRange, ...]
     source: str
     note: str = ""
+    conductivity_doubt: float = Unknowns().conductivity
 
 
 @dataclass(frozen=True)
@@ -186,6 +189,7 @@ def _material(row: TomlTable) -> MouldMaterial:
         tuple(_range(table) for table in row.tables("range")),
         row.need("source", tomlfile.text),
         row.get("note", tomlfile.text, ""),
+        row.get("conductivity_doubt", tomlfile.number, Unknowns().conductivity),
     )
 
 

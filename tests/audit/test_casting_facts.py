@@ -115,6 +115,19 @@ def test_plaster_facts_do_not_apply_to_a_shell(tmp_path: Path) -> None:
     assert "fast through quartz" not in found
 
 
+def test_aluminosilicate_may_be_cooled_and_heated_again(tmp_path: Path) -> None:
+    """Cold restart and over-firing are fused silica's; slow dewax is every shell's.
+
+    Source: a pattern maker's guide to shells (aluminosilicate may be cooled and heated again).
+    """
+    found = facts_of(tmp_path / "s", FLASH, details={**SHELL, "material": "aluminosilicate-shell"})
+    assert "cold restart" not in found
+    assert "over-fired shell" not in found
+    assert "slow dewax" in found
+    fused = facts_of(tmp_path / "t", FLASH, details=SHELL)
+    assert {"cold restart", "over-fired shell", "slow dewax"} <= set(fused)
+
+
 def test_what_people_noted_counts_and_what_they_did_not_is_silent(tmp_path: Path) -> None:
     """Five coats are few, nine are not; vents noted closed are seen; nothing noted is silent."""
     thin = facts_of(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import pytest
@@ -141,3 +142,17 @@ def test_a_table_of_one_number_is_refused_with_its_line(tmp_path: Path) -> None:
         path.write_text(text)
         with pytest.raises(InputError, match="is not a table"):
             read_materials(tmp_path / "moulds.toml")
+
+
+def test_a_figure_of_another_material_is_doubted_more() -> None:
+    """Shells' conductivity is printed for an yttria-zirconia-silica shell: 0.68 or 1.25 W/mK.
+
+    Sintered over unsintered is 1.8: within two standard uncertainties of 0.3 (log-normal).
+    """
+    known = read_materials()
+    assert math.log(1.25 / 0.68) <= 2.05 * known["ceramic-shell"].conductivity_doubt
+    assert (
+        known["aluminosilicate-shell"].conductivity_doubt
+        > known["ceramic-shell"].conductivity_doubt
+        > known["plaster-silica"].conductivity_doubt
+    )
