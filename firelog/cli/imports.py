@@ -135,10 +135,18 @@ def _wishes(settings: Settings, said: dict[str, Any]) -> ImportOptions:
     stated = {key: said[key] for key in keys} | {"time": said["time_columns"]}
     if stated["tz"] is None and options.tz is None and path is not None:
         stated["tz"] = settings.read_foundry().timezone
-    wishes = wished(options, **stated)
+    wishes = replace(wished(options, **stated), couples=_couples(settings, said["kiln"]))
     if said["renamed"]:
         return replace(wishes, channels={**wishes.channels, **_renamed(said["renamed"])})
     return wishes
+
+
+def _couples(settings: Settings, kiln: str | None) -> frozenset[str]:
+    """Return the names of the thermocouples that the foundry file states, of that kiln if named."""
+    from firelog.intake.file.plan import plain_name
+
+    stated = settings.read_foundry().channels
+    return frozenset(plain_name(one.name) for one in stated if kiln in (None, one.kiln))
 
 
 def _renamed(pairs: Sequence[str]) -> dict[str, str]:

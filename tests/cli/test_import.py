@@ -169,3 +169,26 @@ def test_the_foundry_file_is_kept_with_what_is_imported(tmp_path, store_path, fi
     with Store.open(store_path) as store:
         kept = [store.setting(key) for key in ("name", "timezone", "unit", "calibrate_every_s")]
     assert kept == ["Tern Lane", "Europe/Lisbon", "F", "2592000.0"]
+
+
+def test_a_thermocouple_of_the_foundry_file_is_one_whatever_it_is_called(
+    firelog: Run, tmp_path: Path
+) -> None:
+    """ "roof" says nothing by itself, and a couple that fell out looks like no temperature."""
+    foundry, log = tmp_path / "foundry.toml", tmp_path / "night.csv"
+    stated = '[[channel]]\nkiln = "north kiln"\nname = "{}"\ntype = "K"\n'
+    foundry.write_text("".join(stated.format(name) for name in ("wall", "Roof")), "utf-8")
+    rows = [
+        f"2026-03-28T{18 + i // 60}:{i % 60:02d}:00Z,{20 + 2 * i}.5,{900 - 3 * i}.5,{900 - 3 * i}.5"
+        for i in range(300)
+    ]
+    log.write_text("time_utc,wall,roof,other\n" + "\n".join(rows) + "\n", "utf-8")
+    asked = ("import", log, "--unit", "C", "--foundry", foundry, "--dry-run", "--json")
+    taken = firelog(*asked, "--kiln", "north kiln")
+    assert [one["name"] for one in json.loads(taken.stdout)["files"][0]["channels"]] == [
+        "wall",
+        "roof",
+    ]
+    without = firelog("import", log, "--unit", "C", "--dry-run", "--json", "--kiln", "north kiln")
+    left = [one["name"] for one in json.loads(without.stdout)["files"][0]["skipped"]]
+    assert "roof" in left

@@ -40,7 +40,8 @@ class ImportOptions:
     """What the person, or the foundry file, says about a file; None and empty mean: find out.
 
     ``time`` names the column (or date and time columns) to take the time from; ``channels`` maps
-    headings to channel names; ``only`` and ``skip`` are headings. ``table`` is which of several
+    headings to channel names; ``only`` and ``skip`` are headings. ``couples`` are the names of the
+    foundry's thermocouples, as :func:`plain_name` writes them. ``table`` is which of several
     tables one under another (0: the file is one), and ``part`` where that was found to stand.
     """
 
@@ -56,8 +57,18 @@ class ImportOptions:
     also: tuple[str, ...] = ()
     skip: tuple[str, ...] = ()
     channels: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    couples: frozenset[str] = frozenset()
     table: int = 0
     part: FilePart = WHOLE
+
+
+def plain_name(name: str) -> str:
+    """Return a name without what does not tell two apart: case, and spaces at its ends or doubled.
+
+    >>> plain_name(" Kiln  Top")
+    'kiln top'
+    """
+    return " ".join(name.split()).casefold()
 
 
 class MissingFactsError(InputError):

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from itertools import pairwise
@@ -19,7 +19,7 @@ import numpy as np
 from firelog.errors import InputError
 from firelog.intake.believe import Believer, is_code
 from firelog.intake.file.clock.words import COUNTER_NAME
-from firelog.intake.file.plan import Column, Dialect, ImportOptions, Skipped
+from firelog.intake.file.plan import Column, Dialect, ImportOptions, Skipped, plain_name
 from firelog.intake.file.table import evidence
 from firelog.intake.file.table import header as heading
 from firelog.intake.file.table.cells import number, reading, word
@@ -60,6 +60,7 @@ class _Candidate:
     unit: str  # as the file writes it, "" where it writes none
     cells: tuple[str, ...]
     values: FloatArray  # the same as numbers, NaN where they are none
+    called: bool  # a temperature by its name, or a thermocouple that the foundry file states
 
 
 _NO_UNIT, _DOUBTFUL = object(), object()
@@ -79,7 +80,7 @@ def choose(
     """Settle every column but ``clocks``. Raises :class:`InputError` when the unit is unknown."""
     not_time = [i for i in range(sample.width) if i not in set(clocks)]
     candidates = [
-        _candidate(sample, header, dialect, index)
+        _candidate(sample, header, dialect, index, options.couples)
         for index in not_time
         if indices is None or index in indices
     ]
@@ -140,9 +141,7 @@ def choose(
 def _told(candidate: _Candidate, options: ImportOptions) -> bool:
     """True when the file or the person says that a column is a temperature."""
     stated = temperature_unit(candidate.unit) is not None
-    return (
-        stated or _asked_for(candidate, options) or evidence.called_temperature(candidate.heading)
-    )
+    return stated or _asked_for(candidate, options) or candidate.called
 
 
 def _unit_missing(
@@ -150,16 +149,12 @@ def _unit_missing(
 ) -> list[str]:
     """Return the columns whose unit must be asked for."""
     if not columns:
-        called = [c for c in open_ones if evidence.called_temperature(c.heading)]
+        called = [c for c in open_ones if c.called]
         behaving = [c for c in open_ones if evidence.behaves(c.values, None)]
         return [_shown(c) for c in called or behaving or open_ones]
     if header.own_units:
         return []
-    return [
-        _shown(c)
-        for c in open_ones
-        if evidence.called_temperature(c.heading) and evidence.behaves(c.values, None)
-    ]
+    return [_shown(c) for c in open_ones if c.called and evidence.behaves(c.values, None)]
 
 
 def _shown(candidate: _Candidate) -> str:
@@ -184,8 +179,8 @@ def place_of(name: str, names: Sequence[str]) -> int:
     """Return the place of a column given by its name or as ``column 2``; ValueError if none."""
     if name in names:
         return list(names).index(name)
-    plain = [" ".join(one.split()).casefold() for one in names]
-    if (bare := " ".join(name.split()).casefold()) in plain:
+    plain = [plain_name(one) for one in names]
+    if (bare := plain_name(name)) in plain:
         return plain.index(bare)
     found = re.fullmatch(r"(?i)(?:column |#)?\s*(\d{1,4})", name.strip())
     if found and 1 <= int(found[1]) <= len(names):
@@ -209,7 +204,9 @@ def role_of(name: str) -> Role:
     return next((role for pattern, role in _ROLES if pattern.search(name)), Role.KILN)
 
 
-def _candidate(sample: RowSample, header: Header, dialect: Dialect, index: int) -> _Candidate:
+def _candidate(
+    sample: RowSample, header: Header, dialect: Dialect, index: int, couples: Collection[str]
+) -> _Candidate:
     cells = tuple(sample.everywhere(index))
     full = header.names[index]
     name, unit = heading.split_unit(full)
@@ -218,7 +215,8 @@ def _candidate(sample: RowSample, header: Header, dialect: Dialect, index: int) 
     unit = heading.unit_of(header.units[index]) or unit or heading.unit_of_cells(cells, dialect)
     read = [reading(cell, dialect.decimal, dialect.thousands)[0] for cell in cells]
     values = np.array(read, float)
-    return _Candidate(index, full, name, heading.unit_of(unit), cells, values)
+    called = plain_name(full) in couples or evidence.called_temperature(full)
+    return _Candidate(index, full, name, heading.unit_of(unit), cells, values, called)
 
 
 def _asked_for(candidate: _Candidate, options: ImportOptions) -> bool:
@@ -233,7 +231,7 @@ def _surely(candidate: _Candidate, options: ImportOptions) -> bool:
         return False
     if candidate.unit:
         return temperature_unit(candidate.unit) is not None
-    return evidence.called_temperature(candidate.heading)
+    return candidate.called
 
 
 def _skip_by_name(candidate: _Candidate, options: ImportOptions) -> str:
@@ -276,10 +274,9 @@ def _settle(
     if why := _impossible(candidate, unit):
         return _left(candidate, why)
     if stated is None and not _asked_for(candidate, options):
-        called = evidence.called_temperature(candidate.heading)
         weak = bool(evidence.WEAK_OTHER.search(candidate.heading))
         temp_c = to_celsius(candidate.values, unit)
-        if not called and not evidence.behaves(temp_c, start_c, strictly=weak):
+        if not candidate.called and not evidence.behaves(temp_c, start_c, strictly=weak):
             return _DOUBTFUL
     return Unit(unit)
 
