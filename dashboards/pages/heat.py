@@ -184,7 +184,7 @@ def _dips(view: HeatView) -> list[Any]:
     dips = view.assessment.dips
     if not dips:
         return []
-    heads = ("Dip", "Probe", "Metal", "")
+    heads = ("Dip", "Probe", "Metal", "What it told")
     made = table(heads, [_dip(dip, view) for dip in dips], "channels")
     note = "Each immersion of the lance, corrected for its delay; some tell only a lower bound."
     return [part("Dips", made, note=note)]
@@ -198,7 +198,7 @@ def _dip(dip: SeenDip, view: HeatView) -> html.Tr:
             cell("Dip", exact_clock(dip.at_us, view.how), "number"),
             cell("Probe", dip.channel),
             cell("Metal", told, "number"),
-            cell("Why", dip_words(dip.dip, unit)),
+            cell("What it told", dip_words(dip.dip, unit)),
         ]
     )
 

@@ -86,7 +86,7 @@ def visit(whole: Server, chromium: Callable[..., Visit]) -> Visit:  # noqa: F811
 
 def _there(visit: Visit, path: str) -> Any:
     page = visit.go(path)
-    page.locator("main h1").first.wait_for()
+    page.locator("main h1").first.wait_for(timeout=120_000)  # a casting read for the first time
     page.locator(".alarm").first.wait_for()
     page.wait_for_timeout(800)
     return page
@@ -117,6 +117,15 @@ def test_axe_finds_nothing(visit: Visit, path: str, scheme: str) -> None:
         found += [(width, "contrast", *one) for one in shown.evaluate(OPEN_CONTRAST, left)]
         assert shown.evaluate("document.documentElement.scrollWidth") <= width
     assert found == []
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_a_small_window_never_scrolls_sideways(visit: Visit, path: str) -> None:
+    """At 320 px, or at 400 % on a desk, long names and all; the bar then goes with the page."""
+    visit.page.set_viewport_size({"width": 320, "height": 256})
+    shown = _there(visit, path)
+    assert shown.evaluate("document.documentElement.scrollWidth") == 320
+    assert shown.evaluate("getComputedStyle(document.querySelector('.top')).position") == "static"
 
 
 WALKED = (Path(__file__).parent / "walked.js").read_text("utf-8")

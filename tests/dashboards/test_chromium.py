@@ -195,7 +195,7 @@ def test_the_keyboard_is_enough(board: Server, chromium: Callable[..., Visit]) -
     visit = chromium(board.address)
     page = visit.go("/")
     page.get_by_role("link", name="holed night").wait_for()
-    for _ in range(10):
+    for _ in range(20):
         page.keyboard.press("Tab")
         if page.evaluate("document.activeElement.classList.contains('name')"):
             break
