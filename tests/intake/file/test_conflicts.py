@@ -101,7 +101,9 @@ def seen(store: Store, name: str) -> dict[str, object]:
     ]
     assert firing.ended_us is not None
     end_s = (firing.ended_us - firing.began_us) / 1e6
-    judgement = judge_followed(followed(schedule, traces, end_s=end_s, running=False))
+    judgement = judge_followed(
+        followed(schedule, traces, end_s=end_s, running=False, end_noted=False)
+    )
     readings = {one.name: (one.t_s.tolist(), one.temp_c.tolist()) for one in traces}
     return {"readings": readings, "verdict": judgement.verdict, "checks": judgement.checks}
 
