@@ -1,4 +1,4 @@
-"""The schedules the bench fires by: two that come with firelog, two of the bench's own, a melt.
+"""The schedules the bench fires by: two that come or came with firelog, two of the bench's own, a melt.
 
 Each plan carries what a founder knows: the schedule (a shipped name, or text for a file), the
 kiln's own programme in °C, and the few truths that the bench needs to judge by.
@@ -7,10 +7,12 @@ kiln's own programme in °C, and the few truths that the bench needs to judge by
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 from kilns import Step
 
 HOUR = 3600.0
+SHIPPED = Path(__file__).with_name("shipped")  # as it came with firelog when the kilns were made
 
 
 @dataclass(frozen=True)
@@ -53,7 +55,7 @@ FLASH = Plan(
 
 BLOCK = Plan(
     "investment-block",
-    None,
+    (SHIPPED / "investment-block.toml").read_text(encoding="utf-8"),
     [
         Step("to drying", 152, rate=65),
         Step("drying", 152, hold=4.05 * HOUR),
