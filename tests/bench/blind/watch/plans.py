@@ -1,4 +1,4 @@
-"""The schedules the bench fires by: two that come or came with firelog, two of the bench's own, a melt.
+"""The schedules the bench fires by: two that ship or shipped, two of the bench's own, a melt.
 
 Each plan carries what a founder knows: the schedule (a shipped name, or text for a file), the
 kiln's own programme in °C, and the few truths that the bench needs to judge by.
