@@ -120,7 +120,7 @@ def _y_range(ref: str, axis: dict[str, Any], lines: list[dict[str, Any]]) -> tup
     ]
     low, high = min(values, default=0.0), max(values, default=1.0)
     pad = 0.05 * (high - low) or 1.0
-    return low - pad, high + pad
+    return low - pad, high + 2.5 * pad  # room for the words of a limit under the axis' own
 
 
 def ticks(low: float, high: float, most: int) -> list[float]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from collections.abc import Callable
@@ -50,7 +51,10 @@ def refusal(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str])
 def piped(text: bytes, *options: str) -> subprocess.CompletedProcess[bytes]:
     """Run the real command in a process of its own with ``text`` on its standard input."""
     program = [sys.executable, "-c", "from firelog.cli import main; main()", "convert", *options]
-    return subprocess.run(program, input=text, capture_output=True, timeout=60, check=False)
+    wide = os.environ | {"COLUMNS": "120"}
+    return subprocess.run(
+        program, input=text, capture_output=True, timeout=60, check=False, env=wide
+    )
 
 
 # ---------------------------------------------------------------- IEC 60584-1 table values

@@ -127,7 +127,7 @@ def test_a_rehearsal_fails_and_a_person_answers(
         page.locator(".huge").wait_for()
         os.kill(demo.pid, signal.SIGSTOP)
         page.locator(".live-word.is-no").wait_for()
-        page.get_by_text("Alarms cannot be read").wait_for()
+        page.get_by_text("The board does not answer").first.wait_for()
         picture(visit, "not-live-phone-night")
 
 

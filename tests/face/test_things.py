@@ -35,7 +35,7 @@ def numbers(value: Any) -> Any:
     """Return an answer without its sentences."""
     if isinstance(value, dict):
         return {key: numbers(found) for key, found in value.items() if key not in WORDS}
-    return [numbers(found) for found in value] if isinstance(value, list) else value
+    return [numbers(found) for found in value] if isinstance(value, list | tuple) else value
 
 
 # ---------------------------------------------------------------- firings

@@ -195,6 +195,7 @@ import importlib.metadata, json, os, sys  # all before another user, who may see
 from firelog.record.store import Store
 from firelog.record.verify import verify
 from firelog.errors import StoreError
+import sqlite_utils  # a library loaded on demand
 os.setgid(65534); os.setuid(65534)
 with Store.open(sys.argv[1]) as store:
     answer = [len(store.readings(1)), verify(store).unchanged]

@@ -294,7 +294,7 @@ def test_each_fault_is_seen_called_once_acknowledged_and_over(
     finally:
         house.stop()
     ROWS.append(row)
-    assert kinds == [case.kind]
+    assert [kind for kind in kinds if kind != "ready"] == [case.kind]  # good news may follow
     assert row.mails == 1
     assert row.seen_s is not None
     assert row.called_s is not None

@@ -41,7 +41,7 @@ _IN_WALL_C = (200.0, 538.0, 1093.0)
 _IN_WALL_K = (0.0, 3.0, 5.0)
 _ORDERED_SHARE = 0.017
 _GRID_C = np.arange(0.0, 1373.0, 2.0)
-IN_WALL_SOURCE = "ORNL-TM-4862: 1.7 % of the stretch at 250 to 550 °C; maker's note on type K"
+IN_WALL_SOURCE = "ORNL-TM-4862: 1.7 % of the stretch in which it orders; maker's note on type K"
 
 
 class Exposure(NamedTuple):

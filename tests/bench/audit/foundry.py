@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from firelog.judge.mould import MouldShape
-from firelog.pouring.plan import DEFAULT_PLAN, read_pour_plan
+from firelog.pouring.plan import plan_for
 from firelog.readings import Quality, Role, Unit
 from firelog.record import castings, heats
 from firelog.record.castings import Defect
@@ -160,7 +160,7 @@ def enter(
     lifted_us = pour_us - round(rng.uniform(70.0, 100.0) * 1e6)
     melt_us = lifted_us - round((day.liquid_min + 35.0) * 60e6)
     _melt(store, day, rng, melt_us=melt_us, lifted_us=lifted_us, pour_us=pour_us)
-    plan = read_pour_plan(DEFAULT_PLAN)
+    plan = plan_for("C87300")
     heat = heats.add_heat(
         store, name, "furnace", "C87300", began_us=melt_us, lifted_us=lifted_us,
         ended_us=pour_us + 300_000_000, metal_kg=50.0, crucible_kg=15.0,
