@@ -108,6 +108,7 @@ def test_a_rehearsal_fails_and_a_person_answers(
         picture(visit, "alarm-phone-night")
         width = page.evaluate("document.documentElement.scrollWidth")
         assert width <= page.viewport_size["width"]
+        page.wait_for_timeout(1000)  # a press on a card that has only just come is not taken
         page.get_by_role("button", name="seen, I act").tap()
         page.locator(".alarm.acknowledged").wait_for()
         assert page.get_by_role("button", name="seen, I act").count() == 0
