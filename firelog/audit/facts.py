@@ -70,18 +70,7 @@ def until_out(case: Case) -> tuple[tuple[ChannelTrace, ...], float]:
     end_s = case.fired.end_s
     if case.out_us is not None:
         end_s = min(end_s, seconds_since(case.fired.firing.began_us, case.out_us))
-    return tuple(_until(trace, end_s) for trace in case.fired.traces), end_s
-
-
-def _until(trace: ChannelTrace, end_s: float) -> ChannelTrace:
-    kept = int(np.searchsorted(trace.t_s, end_s, side="right"))
-    return replace(
-        trace,
-        t_s=trace.t_s[:kept],
-        temp_c=trace.temp_c[:kept],
-        expanded_k=trace.expanded_k[:kept],
-        quality=trace.quality[:kept],
-    )
+    return tuple(trace.until(end_s) for trace in case.fired.traces), end_s
 
 
 def from_check(spec: FactSpec, check: Check, began_us: int) -> Fact:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -207,14 +207,7 @@ def dips_of(
 def _until(trace: ChannelTrace, heat: Heat, until_us: int | None) -> ChannelTrace:
     if until_us is None:
         return trace
-    kept = int(np.searchsorted(trace.t_s, seconds_since(heat.began_us, until_us), side="right"))
-    return replace(
-        trace,
-        t_s=trace.t_s[:kept],
-        temp_c=trace.temp_c[:kept],
-        expanded_k=trace.expanded_k[:kept],
-        quality=trace.quality[:kept],
-    )
+    return trace.until(seconds_since(heat.began_us, until_us))
 
 
 # ---------------------------------------------------------------- what follows from it

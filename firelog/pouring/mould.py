@@ -7,7 +7,7 @@ knows of it: its wall, its properties, its place in the kiln, and the instants a
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -159,25 +159,15 @@ def _probe(store: Store, firing_name: str, name: str, pour: Pour) -> ChannelTrac
             chain = recorded.measurement_chain(store, channel)
             found = measured.corrected(channel, chain, trace, pour.out_us)
             usable = np.isfinite(found.temp_c)
-            return _only(found, usable) if usable.sum() >= 2 else None
+            return found.part(usable) if usable.sum() >= 2 else None
     return None
-
-
-def _only(trace: ChannelTrace, keep: np.ndarray) -> ChannelTrace:
-    return replace(
-        trace,
-        t_s=trace.t_s[keep],
-        temp_c=trace.temp_c[keep],
-        expanded_k=trace.expanded_k[keep],
-        quality=trace.quality[keep],
-    )
 
 
 def _measured_start(probe: ChannelTrace | None, pour: Pour) -> tuple[float, float, str] | None:
     """Return how hot its own thermocouple had the mould when it left; None where not read."""
     if probe is None:
         return None
-    inside = _only(probe, probe.t_s <= 0.0)
+    inside = probe.part(probe.t_s <= 0.0)
     if len(inside) < 2 or inside.t_s[-1] < -60.0:
         return None
     known = _read_at(inside, float(inside.t_s[-1]), 0.0)

@@ -6,7 +6,10 @@ Only data; the TOML reader builds it, ``target`` draws it,
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
 
 from firelog.readings import FloatArray, QualityArray
 from firelog.schedule.plan.requirements import Requirement
@@ -91,6 +94,22 @@ class ChannelTrace:
 
     def __len__(self) -> int:
         return len(self.t_s)
+
+    def part(self, keep: slice | NDArray[np.bool_]) -> ChannelTrace:
+        """Return the readings of a slice, or where ``keep`` (as long as the trace) is true."""
+        aside_c = None if self.aside_c is None else self.aside_c[keep]
+        return replace(
+            self,
+            t_s=self.t_s[keep],
+            temp_c=self.temp_c[keep],
+            expanded_k=self.expanded_k[keep],
+            quality=self.quality[keep],
+            aside_c=aside_c,
+        )
+
+    def until(self, end_s: float) -> ChannelTrace:
+        """Return the readings up to an instant [s], that one included."""
+        return self.part(slice(int(np.searchsorted(self.t_s, end_s, side="right"))))
 
 
 @dataclass(frozen=True)
