@@ -128,7 +128,9 @@ def understand(text: str, now_us: int, how: Habit, *, planned: bool = False) -> 
         clock = clock.replace(tzinfo=None)
     here = _Here(text, us_to_datetime(now_us, how.tz), how)
     if not day:
-        return _at(_nearest(clock, here, planned), here)
+        found = _nearest(clock, here, planned)
+        _not_the_other_half(said, found, here)
+        return _at(found, here)
     return _at(datetime.combine(_day(day, clock, here), clock), here)
 
 
@@ -195,6 +197,18 @@ def _nearest(clock: time, here: _Here, planned: bool) -> datetime:
             f'before, write "yesterday {clock:%H:%M}", else "today {clock:%H:%M}"'
         )
     return min(near, key=lambda moment: abs(here.ahead(moment)))
+
+
+def _not_the_other_half(said: str, found: datetime, here: _Here) -> None:
+    """Ask where "10:15" lies in the morning, and the evening of that name is nearer to now."""
+    if not re.match(r"([1-9]|1[0-2])[:h.]", said) or re.search(r"[ap]m$|z$|utc$|[+-]\d", said):
+        return  # with a leading zero, past twelve, or said with am, pm or an offset
+    near = here.ahead(found)
+    others = [here.ahead(found + timedelta(hours=12 * sign)) for sign in (-1, 1)]
+    if any(-BACK <= other <= AHEAD and abs(other) < abs(near) for other in others):
+        both = (found, found + timedelta(hours=12))
+        first, second = (f'"{one:%I:%M%p}"'.lower() for one in both)
+        raise InputError(f"{here.text!r} can be morning or evening; write {first} or {second}")
 
 
 # ---------------------------------------------------------------- day

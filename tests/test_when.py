@@ -96,6 +96,17 @@ def test_a_time_of_day_still_to_come_is_asked_about():
     assert local("01:00", NOON.replace(hour=23), planned=True) == "2026-11-26 01:00:00"
 
 
+def test_a_morning_s_time_typed_in_the_evening_is_asked_about():
+    """10:15 at 22:20 is twelve hours ago or five minutes; 10:15am, 22:15 and at 10:20 are plain."""
+    evening = NOON.replace(hour=22, minute=20)
+    with pytest.raises(InputError, match=r'"10:15am" or "10:15pm"'):
+        local("10:15", evening)
+    assert local("10:15am", evening) == "2026-11-25 10:15:00"
+    assert local("22:15", evening) == "2026-11-25 22:15:00"
+    assert local("09:15", evening) == "2026-11-25 09:15:00"
+    assert local("10:15", NOON) == "2026-11-25 10:15:00"
+
+
 @pytest.mark.parametrize(
     ("zone", "meant"),
     [("America/Denver", "03-04"), ("Europe/Lisbon", "04-03"), ("Australia/Sydney", "04-03")],
